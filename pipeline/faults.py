@@ -1,0 +1,50 @@
+"""What the user did not expect: one shape for every message, in terminal, log and ledger.
+
+    what   where
+           found …; expected …
+           next: …
+"""
+
+from __future__ import annotations
+
+
+class Fault(Exception):
+    """Base of everything that is the input's fault, not the program's.
+
+    The command line catches this one type; anything else is a bug and shows its traceback.
+    """
+
+    exit_code = 1
+
+    def __init__(self, what: str, *, where: str = "", found: str = "", expected: str = "", next: str = ""):
+        super().__init__(what)
+        self.what, self.where, self.found, self.expected, self.next = what, where, found, expected, next
+
+    def __str__(self) -> str:
+        head = f"{self.what}  {self.where}" if self.where else self.what
+        middle = "; ".join(
+            part for part in (
+                f"found {self.found}" if self.found else "",
+                f"expected {self.expected}" if self.expected else "",
+            ) if part
+        )
+        lines = [head, middle, f"next: {self.next}" if self.next else ""]
+        return "\n      ".join(line for line in lines if line)
+
+
+class SettingsFault(Fault):
+    """The programme's settings or a site's profile cannot be used as written."""
+
+    exit_code = 2
+
+
+class StoreFault(Fault):
+    """The store cannot be opened, or holds something that breaks one of its promises."""
+
+
+class FileHeld(Fault):
+    """A received file that is kept aside whole; the run goes on with the others."""
+
+
+class FileRefused(FileHeld):
+    """A received file that must not be kept at all: it carries direct identifiers."""

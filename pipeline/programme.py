@@ -1,0 +1,259 @@
+"""`programme.toml` and the site profiles → validated, typed settings.
+
+Every fault is a SettingsFault that names the file, the key, what was found and the choices; an unknown key is
+refused with the nearest known one.
+"""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import tomllib
+from functools import cached_property
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from pipeline import measures
+from pipeline.faults import SettingsFault
+
+SiteId = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
+MISSING_MARKS = ("", "-", "--", "–", "—", ".", "NA", "N/A", "n/a", "na", "NaN", "nan", "null", "NULL", "None", "none")
+
+
+class _Settings(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+# ---- the programme ------------------------------------------------------------------------------------------
+
+
+class Bandings(_Settings):
+    adult_bmi: Literal["who", "who-asian"] = "who"
+    standard_population: str = "who-world"      # who-world, esp-2013, us-2000, or a CSV beside the settings
+
+
+class Disclosure(_Settings):
+    minimum_count: int = Field(10, ge=3, le=1000)
+    minimum_people_for_percentile: int = Field(30, ge=10, le=10_000)
+
+
+class Ages(_Settings):
+    groups: tuple[tuple[int, int], ...] = measures.AGE_GROUPS
+    totals: tuple[tuple[int, int], ...] = measures.AGE_TOTALS
+
+    @model_validator(mode="after")
+    def _groups_tile_the_totals(self) -> Ages:
+        edges = sorted(self.groups)
+        for (_, previous_to), (next_from, _) in zip(edges, edges[1:], strict=False):
+            if next_from != previous_to + 1:
+                raise ValueError(f"groups must follow each other: a group ends at {previous_to}, the next begins at {next_from}")
+        if edges[0][0] < measures.AGE_LOW or edges[-1][1] > measures.AGE_HIGH or any(a > b for a, b in edges):
+            raise ValueError(f"groups must lie between {measures.AGE_LOW} and {measures.AGE_HIGH}")
+        for low, high in self.totals:
+            if low not in {a for a, _ in edges} or high not in {b for _, b in edges}:
+                raise ValueError(f"the total {low} to {high} must begin and end where groups do")
+        return self
+
+
+class Limits(_Settings):
+    """What a run may use, and what a file may be."""
+
+    memory: str = Field("2GB", pattern=r"^[0-9]+(\.[0-9]+)?\s?(MB|GB|MiB|GiB)$")
+    threads: int | None = Field(None, ge=1, le=256)
+    file_bytes: int = Field(4_000_000_000, ge=1)
+    columns: int = Field(500, ge=6)
+
+
+class Site(_Settings):
+    id: SiteId
+    name: str = Field(min_length=1, max_length=120)
+    profile: str
+    kind: Literal["gym", "clinic", "school", "workplace", "community", "other"] = "other"
+
+
+class ProgrammeSettings(_Settings):
+    name: str = Field(min_length=1, max_length=200)
+    period: Literal["quarter", "month"] = "quarter"
+    bandings: Bandings = Bandings()
+    disclosure: Disclosure = Disclosure()
+    ages: Ages = Ages()
+    limits: Limits = Limits()
+    site: tuple[Site, ...] = Field(min_length=1)
+
+    @field_validator("site")
+    @classmethod
+    def _site_ids_differ(cls, sites: tuple[Site, ...]) -> tuple[Site, ...]:
+        seen: set[str] = set()
+        for site in sites:
+            if site.id in seen:
+                raise ValueError(f"the site id {site.id} stands twice")
+            seen.add(site.id)
+        return sites
+
+
+# ---- a site's profile ---------------------------------------------------------------------------------------
+
+
+class Column(_Settings):
+    """Where a field stands in a site's files, and how it is written there."""
+
+    header: str = Field(min_length=1)
+    unit: str | None = None
+    format: str | tuple[str, ...] | None = None      # strptime formats of a date or date and time
+    codes: dict[str, str] | None = None              # the file's word → female, male / yes, no
+    written_units: bool = False                      # values such as 5'4", 165 cm, 11 st 4 lb carry their own unit
+    resolution: float | None = Field(None, gt=0)     # print resolution in the received unit
+    scope: Literal["programme", "site"] | None = None   # participant only: whose numbers these are
+
+
+class Profile(_Settings):
+    format: Literal["csv", "tsv", "xlsx", "ndjson", "parquet"]
+    encoding: str | None = None                      # detected when absent
+    delimiter: str | None = Field(None, min_length=1, max_length=1)
+    quote: str = Field('"', max_length=1)
+    decimal: Literal[".", ","] = "."
+    thousands: Literal["", ".", ",", " ", "'"] = ""
+    header_row: int = Field(1, ge=1, le=100)         # line of the column headers, for files with a preamble
+    sheet: str | None = None                         # xlsx: the first sheet when absent
+    missing: tuple[str, ...] = MISSING_MARKS
+    columns: dict[str, Column]
+    constants: dict[str, str | int | float | bool] = {}
+
+    @model_validator(mode="after")
+    def _fields_are_known_and_complete(self) -> Profile:
+        for name in (*self.columns, *self.constants):
+            if name not in measures.FIELDS:
+                raise ValueError(f"no field {name}{nearest(name, measures.FIELDS)}")
+        twice = sorted(set(self.columns) & set(self.constants))
+        if twice:
+            raise ValueError(f"{twice[0]} stands under [columns] and under [constants]; keep one")
+        absent = [f.name for f in measures.FIELDS.values()
+                  if f.is_required and f.name not in self.columns and f.name not in self.constants]
+        if absent:
+            raise ValueError(f"missing: {', '.join(absent)}; give each a header under [columns] or a value under [constants]")
+        if "participant" in self.constants:
+            raise ValueError("participant cannot be a constant: each person needs a number of their own")
+        for name, column in self.columns.items():
+            field = measures.FIELDS[name]
+            if column.unit is not None:
+                unit = measures.unit_named(column.unit)
+                if field.kind != "number":
+                    raise ValueError(f"{name} has no unit; found {column.unit}")
+                if unit is None or unit.dimension != field.dimension:
+                    choices = ", ".join(u.code for u in measures.UNITS.values() if u.dimension == field.dimension)
+                    raise ValueError(f"{name} cannot be in {column.unit}; units are {choices}")
+            if column.scope is not None and name != "participant":
+                raise ValueError(f"{name} has no scope; only participant has one")
+        return self
+
+    @property
+    def separator(self) -> str:
+        return self.delimiter or ("\t" if self.format == "tsv" else ",")
+
+    @cached_property
+    def sha256(self) -> str:
+        return hashlib.sha256(self.model_dump_json().encode()).hexdigest()
+
+
+# ---- reading them -------------------------------------------------------------------------------------------
+
+
+class Programme:
+    """A programme's settings with its folders and the profile of each site."""
+
+    def __init__(self, path: Path, settings: ProgrammeSettings, profiles: dict[str, Profile], sha256: str):
+        self.path, self.settings, self.profiles, self.sha256 = path, settings, profiles, sha256
+        self.folder = path.parent
+        self.inbox = self.folder / "inbox"
+        self.store = self.folder / "store"
+        self.published = self.folder / "published"
+
+    @property
+    def sites(self) -> dict[str, Site]:
+        return {site.id: site for site in self.settings.site}
+
+    @classmethod
+    def read(cls, path: Path) -> Programme:
+        """Read a settings file and every profile it names.
+
+        Errors   SettingsFault for the first fault found in each file.
+        """
+        path = path.resolve()
+        if path.is_dir():
+            path = path / "programme.toml"
+        settings = _read(path, ProgrammeSettings, "a programme's settings; `evenbeam init` writes a first one")
+        digest = hashlib.sha256(path.read_bytes())
+        profiles: dict[str, Profile] = {}
+        by_file: dict[Path, Profile] = {}
+        for site in settings.site:
+            where = (path.parent / site.profile).resolve()
+            if where not in by_file:
+                by_file[where] = read_profile(where)
+                digest.update(where.read_bytes())
+            profiles[site.id] = by_file[where]
+        return cls(path, settings, profiles, digest.hexdigest())
+
+
+def read_profile(path: Path) -> Profile:
+    return _read(path, Profile, "a site's profile; `evenbeam inspect FILE` proposes one")
+
+
+def _read(path: Path, model: type[_Settings], what: str) -> Any:
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (FileNotFoundError, NotADirectoryError, IsADirectoryError) as error:
+        raise SettingsFault("no such file", where=str(path), expected=what, next="check the path") from error
+    except UnicodeDecodeError as error:
+        raise SettingsFault("not text", where=str(path), expected=f"{what}, as UTF-8", next="save the file as UTF-8") from error
+    try:
+        values = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise SettingsFault("not TOML", where=str(path), found=str(error), expected=what,
+                            next="correct that line") from error
+    try:
+        return model.model_validate(values)
+    except ValidationError as error:
+        raise _first_fault(path, model, error) from error
+
+
+def nearest(word: str, choices: Any) -> str:
+    """"; did you mean weight?" or the list of choices when nothing is near."""
+    close = difflib.get_close_matches(word, list(choices), n=1, cutoff=0.6)
+    return f"; did you mean {close[0]}?" if close else f"; choices are {', '.join(choices)}"
+
+
+def _first_fault(path: Path, model: type[_Settings], error: ValidationError) -> SettingsFault:
+    """One clear fault out of pydantic's list: the first, in the words of this program."""
+    fault = error.errors(include_url=False)[0]
+    key = ".".join(str(part) for part in fault["loc"]) or "the file as a whole"
+    found = "" if fault["type"] in ("missing", "value_error") else repr(fault.get("input"))[:80]
+    expected = fault["msg"].removeprefix("Value error, ")
+    if fault["type"] == "extra_forbidden":
+        known = _keys_at(model, fault["loc"][:-1])
+        expected = f"a known key{nearest(str(fault['loc'][-1]), known)}"
+        found = str(fault["loc"][-1])
+    elif fault["type"] == "missing":
+        expected = f"the key {fault['loc'][-1]}, which is required"
+    return SettingsFault("bad settings", where=f"{path}, {key}", found=found, expected=expected,
+                         next="correct the file and run again; nothing was changed")
+
+
+def _keys_at(model: Any, loc: tuple[Any, ...]) -> list[str]:
+    """The keys allowed at a place of the settings, found by walking the models' annotations."""
+    for part in loc:
+        if isinstance(part, int) or not hasattr(model, "model_fields") or part not in model.model_fields:
+            continue
+        model = _model_in(model.model_fields[part].annotation) or model
+    return list(getattr(model, "model_fields", {}))
+
+
+def _model_in(annotation: Any) -> Any:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for inner in getattr(annotation, "__args__", ()):
+        found = _model_in(inner)
+        if found:
+            return found
+    return None

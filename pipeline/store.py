@@ -1,0 +1,200 @@
+"""The DuckDB file: open, lock and upgrade it; run a file of sql/ in a transaction.
+
+Polars and DuckDB exchange tables through the Arrow C stream interface, so pyarrow is not needed.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import polars as pl
+
+from pipeline.faults import StoreFault
+
+SETTINGS = {
+    "autoinstall_known_extensions": False,   # nothing is ever fetched at run time
+    "autoload_known_extensions": False,
+}
+
+MACROS = ("00_macros_received_text.sql", "01_macros_bands.sql")
+
+
+class ArrowStream:
+    """A Polars frame shown to DuckDB as an Arrow stream only (DuckDB would ask pyarrow for the frame itself)."""
+
+    def __init__(self, frame: pl.DataFrame):
+        self._frame = frame
+
+    def __arrow_c_stream__(self, requested_schema: object | None = None) -> object:
+        return self._frame.__arrow_c_stream__(requested_schema)
+
+
+def sql_text(name: str) -> str:
+    """The text of one file of sql/, e.g. "30_tally_value.sql" or "checks/bands_cover_everybody.sql"."""
+    return (resources.files("sql") / name).read_text(encoding="utf-8")
+
+
+class Store:
+    """One open store. Use as a context manager; only one process writes at a time."""
+
+    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path | None):
+        self.connection = connection
+        self.path = path
+
+    @classmethod
+    def open(
+        cls, path: Path | None, *, read_only: bool = False, memory_limit: str = "2GB", threads: int | None = None
+    ) -> Store:
+        """Open or create the store at `path` (None: in memory), upgraded to this version's schema.
+
+        Errors   StoreFault when another process holds it, when it is no DuckDB file, or when a newer
+                 version of evenbeam made it.
+        """
+        if path is not None and not read_only:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        settings: dict[str, Any] = dict(SETTINGS, memory_limit=memory_limit)
+        if threads:
+            settings["threads"] = threads
+        if path is not None:
+            settings["temp_directory"] = str(path.with_suffix(".spill"))
+        try:
+            connection = duckdb.connect(str(path or ":memory:"), read_only=read_only, config=settings)
+        except duckdb.IOException as error:
+            raise _why_it_did_not_open(path, error) from error
+        store = cls(connection, path)
+        try:
+            store._upgrade(read_only)
+        except BaseException:
+            connection.close()
+            raise
+        return store
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *exc_info: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        self.connection.close()
+
+    # ---- running SQL ------------------------------------------------------------------------------
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """All or nothing. Nothing below the caller commits; transactions do not nest."""
+        self.connection.begin()
+        try:
+            yield
+        except BaseException:
+            self.connection.rollback()
+            raise
+        self.connection.commit()
+
+    def execute(self, statement: str, parameters: dict[str, Any] | None = None) -> None:
+        self.connection.execute(statement, parameters or {}).complete()
+
+    def execute_file(self, name: str, **parameters: Any) -> None:
+        """Run every statement of a file of sql/; each takes the parameters that it names."""
+        for statement in self.connection.extract_statements(sql_text(name)):
+            wanted = {key: parameters[key] for key in statement.named_parameters}
+            self.connection.execute(statement, wanted).complete()
+
+    def rows(self, query: str, parameters: dict[str, Any] | None = None) -> list[tuple]:
+        return self.connection.execute(query, parameters or {}).fetchall()
+
+    def value(self, query: str, parameters: dict[str, Any] | None = None) -> Any:
+        """The first column of the first row, or None when there is no row."""
+        rows = self.rows(query, parameters)
+        return rows[0][0] if rows else None
+
+    def frame(self, query: str, parameters: dict[str, Any] | None = None) -> pl.DataFrame:
+        """A query's rows as a Polars frame. The query says its order: nothing downstream may rely on chance."""
+        return pl.DataFrame(self.connection.sql(query, params=parameters or {}))
+
+    @contextmanager
+    def lent(self, name: str, frame: pl.DataFrame) -> Iterator[None]:
+        """A Polars frame readable in SQL under `name` for the length of a with block."""
+        self.connection.register(name, ArrowStream(frame))
+        try:
+            yield
+        finally:
+            self.connection.unregister(name)
+
+    def replace_rows(self, table: str, frame: pl.DataFrame) -> None:
+        """Make `frame` the whole content of `table`; columns are matched by name, in the caller's transaction.
+
+        `table` is a name from this program's own text, never from input.
+        """
+        with self.lent("replacement", frame):
+            self.execute(f"delete from {table}")
+            self.execute(f"insert into {table} by name select * from replacement")
+
+    def require_no_rows(self, name: str) -> list[tuple]:
+        """Run a promise of sql/checks/: its rows are whoever breaks it.
+
+        A file that opens with `-- stop:` raises StoreFault showing the rows; one that opens with
+        `-- warn:` returns them.
+        """
+        text = sql_text(name)
+        severity, _, promise = text.partition("\n")[0].removeprefix("--").strip().partition(":")
+        rows = self.rows(text)
+        if rows and severity == "stop":
+            shown = "; ".join(str(row) for row in rows[:5]) + (" …" if len(rows) > 5 else "")
+            raise StoreFault(
+                "broken promise", where=f"sql/{name}", found=f"{len(rows)} rows: {shown}",
+                expected=promise.strip(), next="nothing was changed; report this with the rows above",
+            )
+        return rows
+
+    # ---- schema -----------------------------------------------------------------------------------
+
+    def _upgrade(self, read_only: bool) -> None:
+        """Bring the schema to this version: sql/schema/NNN_*.sql, each once, in order."""
+        steps = sorted(
+            (entry.name for entry in (resources.files("sql") / "schema").iterdir() if re.match(r"\d{3}_", entry.name))
+        )
+        newest = int(steps[-1][:3])
+        has_ledger = self.value(
+            "select count(*) from duckdb_tables() where schema_name = 'ledger' and table_name = 'schema_step'"
+        )
+        done = self.value("select coalesce(max(step), 0) from ledger.schema_step") if has_ledger else 0
+        if done > newest:
+            raise StoreFault(
+                "newer store", where=str(self.path), found=f"schema {done}", expected=f"schema {newest} or older",
+                next="install the version of evenbeam that wrote it, or a later one",
+            )
+        if done < newest and read_only:
+            raise StoreFault(
+                "older store", where=str(self.path), found=f"schema {done}", expected=f"schema {newest}",
+                next="run `evenbeam run` once: it upgrades the store",
+            )
+        for name in steps:
+            step = int(name[:3])
+            if step > done:
+                with self.transaction():
+                    self.execute_file(f"schema/{name}")
+                    self.execute("insert into ledger.schema_step values ($step, $name)", {"step": step, "name": name})
+        for name in MACROS:   # temporary macros: they belong to the code, not to the file
+            self.execute_file(name)
+
+
+def _why_it_did_not_open(path: Path | None, error: Exception) -> StoreFault:
+    text = str(error)
+    if "lock" in text.lower():
+        holder = re.search(r"PID (\d+)", text)
+        return StoreFault(
+            "store in use", where=str(path), found=f"process {holder.group(1)} has it open" if holder else "it is open",
+            expected="one run at a time", next="wait for that run to end, then try again",
+        )
+    return StoreFault(
+        "store unreadable", where=str(path), found=text.splitlines()[0],
+        expected="a DuckDB file written by evenbeam",
+        next="move it aside and run again: everything in it can be rebuilt from the archive beside it",
+    )

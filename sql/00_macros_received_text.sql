@@ -1,0 +1,2 @@
+-- Temporary macros that read received text: numbers, units, codes, dates.
+select 1;
