@@ -1,11 +1,21 @@
 """What the user did not expect: one shape for every message, in terminal, log and ledger.
 
-    what   where
-           found …; expected …
-           next: …
+what   where
+       found …; expected …
+       next: …
 """
 
 from __future__ import annotations
+
+
+def printable(text: object, limit: int = 80) -> str:
+    """Received text made safe to show on a terminal and in a log: one line, no control or direction marks.
+
+    A file name or a cell can carry escape sequences that repaint the screen, or characters that turn the
+    line's direction round; each stands as its code point instead.
+    """
+    shown = "".join(char if char.isprintable() else f"\\u{ord(char):04x}" for char in str(text))
+    return shown if len(shown) <= limit else shown[: limit - 1] + "…"
 
 
 class Fault(Exception):
@@ -23,10 +33,12 @@ class Fault(Exception):
     def __str__(self) -> str:
         head = f"{self.what}  {self.where}" if self.where else self.what
         middle = "; ".join(
-            part for part in (
+            part
+            for part in (
                 f"found {self.found}" if self.found else "",
                 f"expected {self.expected}" if self.expected else "",
-            ) if part
+            )
+            if part
         )
         lines = [head, middle, f"next: {self.next}" if self.next else ""]
         return "\n      ".join(line for line in lines if line)

@@ -19,15 +19,16 @@ AGE_LOW, AGE_HIGH = 5, 99
 
 @dataclass(frozen=True)
 class Unit:
-    code: str            # UCUM
+    code: str  # UCUM
     dimension: str
-    factor: Fraction     # to the dimension's canonical unit
-    step: Fraction       # the usual print resolution, in this unit
+    factor: Fraction  # to the dimension's canonical unit
+    step: Fraction  # the usual print resolution, in this unit
 
 
 _INCH, _POUND = Fraction("2.54"), Fraction("0.45359237")
 _TENTH, _ONE = Fraction(1, 10), Fraction(1)
 
+# fmt: off
 UNITS: dict[str, Unit] = {unit.code: unit for unit in (
     Unit("kg", "mass", Fraction(1), _TENTH),
     Unit("g", "mass", Fraction(1, 1000), Fraction(100)),
@@ -58,6 +59,7 @@ EVERYDAY_UNITS: dict[str, str] = {
     "kcal": "kcal/d", "kJ": "kJ/d", "MJ": "MJ/d", "percent": "%", "year": "a", "years": "a",
     "month": "mo", "months": "mo", "bpm": "/min", "kg/m²": "kg/m2", "h/week": "h/wk", "level": "{level}",
 }
+# fmt: on
 
 
 def unit_named(text: str) -> Unit | None:
@@ -75,8 +77,8 @@ class Field:
     name: str
     title: str
     column: str
-    kind: str                     # identity, moment, sex, yes_no, text, number
-    unit: str = ""                # canonical UCUM unit of a number
+    kind: str  # identity, moment, sex, yes_no, text, number
+    unit: str = ""  # canonical UCUM unit of a number
     low: float | None = None
     high: float | None = None
     is_required: bool = False
@@ -86,6 +88,7 @@ class Field:
         return UNITS[self.unit].dimension if self.unit else ""
 
 
+# fmt: off
 FIELDS: dict[str, Field] = {field.name: field for field in (
     Field("participant", "Participant", "participant", "identity", is_required=True),
     Field("measured_on", "Measured on", "measured_at", "moment", is_required=True),
@@ -110,6 +113,7 @@ FIELDS: dict[str, Field] = {field.name: field for field in (
     Field("resting_heart_rate", "Resting heart rate", "resting_heart_rate_per_min", "number", "/min", 25, 220),
     Field("cardio_hours_per_week", "Cardio per week", "cardio_hours_per_week", "number", "h/wk", 0, 60),
 )}
+# fmt: on
 
 
 # ---- measures: what is described, compared and published ----------------------------------------------------
@@ -138,9 +142,11 @@ class Measure:
 
 
 _DERIVED = "derived from canonical values"
-_HATTORI = ("Hattori, Tatsumi & Tanaka, Am J Hum Biol 1997;9:573-8; "
-            "Schutz, Kyle & Pichard, Int J Obes 2002;26:953-60")
+_HATTORI = (
+    "Hattori, Tatsumi & Tanaka, Am J Hum Biol 1997;9:573-8; Schutz, Kyle & Pichard, Int J Obes 2002;26:953-60"
+)
 
+# fmt: off
 MEASURES: dict[str, Measure] = {measure.name: measure for measure in (
     Measure("weight", "Weight", "weight_kg", "kg", 10),
     Measure("height", "Height", "height_cm", "cm", 10),
@@ -165,6 +171,7 @@ MEASURES: dict[str, Measure] = {measure.name: measure for measure in (
     Measure("muscle_mass_index", "Muscle mass index", "muscle_mass_index_kg_m2", "kg/m2", 10,
             source=f"{_DERIVED}: muscle mass / height²"),
 )}
+# fmt: on
 
 
 # ---- bandings ----------------------------------------------------------------------------------------------
@@ -174,7 +181,7 @@ MEASURES: dict[str, Measure] = {measure.name: measure for measure in (
 class Band:
     name: str
     title: str
-    rule: str             # in words and signs, for the codebook and the methods page
+    rule: str  # in words and signs, for the codebook and the methods page
 
 
 @dataclass(frozen=True)
@@ -188,6 +195,7 @@ class Banding:
     caution: str = ""
 
 
+# fmt: off
 BANDINGS: dict[str, Banding] = {banding.name: banding for banding in (
     Banding("bmi_adult", "BMI, adults", 20, AGE_HIGH, (
         Band("underweight", "Underweight", "BMI < 18.5"),
@@ -240,11 +248,22 @@ BANDINGS: dict[str, Banding] = {banding.name: banding for banding in (
        "years of Schutz, Kyle & Pichard, Int J Obes 2002;26:953-60: FFMI 18.9 men, 15.4 women; FMI 4.0, 5.5 kg/m²",
        "Quadrants about published medians of young adults, not about what is good for a person."),
 )}
+# fmt: on
 
 PERCENTILES: tuple[int, ...] = (3, 5, 10, 25, 50, 75, 85, 90, 95, 97)
 
 # Age groups of the published tables: the finest first, then the totals. Settings can change them.
 AGE_GROUPS: tuple[tuple[int, int], ...] = (
-    (5, 9), (10, 14), (15, 19), (20, 29), (30, 39), (40, 49), (50, 59), (60, 69), (70, 79), (80, 89), (90, 99),
+    (5, 9),
+    (10, 14),
+    (15, 19),
+    (20, 29),
+    (30, 39),
+    (40, 49),
+    (50, 59),
+    (60, 69),
+    (70, 79),
+    (80, 89),
+    (90, 99),
 )
 AGE_TOTALS: tuple[tuple[int, int], ...] = ((5, 19), (20, 99), (5, 99))

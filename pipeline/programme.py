@@ -10,6 +10,7 @@ import difflib
 import hashlib
 import tomllib
 from functools import cached_property
+from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -19,7 +20,24 @@ from pipeline import measures
 from pipeline.faults import SettingsFault
 
 SiteId = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
-MISSING_MARKS = ("", "-", "--", "–", "—", ".", "NA", "N/A", "n/a", "na", "NaN", "nan", "null", "NULL", "None", "none")
+MISSING_MARKS = (
+    "",
+    "-",
+    "--",
+    "–",
+    "—",
+    ".",
+    "NA",
+    "N/A",
+    "n/a",
+    "na",
+    "NaN",
+    "nan",
+    "null",
+    "NULL",
+    "None",
+    "none",
+)
 
 
 class _Settings(BaseModel):
@@ -31,7 +49,7 @@ class _Settings(BaseModel):
 
 class Bandings(_Settings):
     adult_bmi: Literal["who", "who-asian"] = "who"
-    standard_population: str = "who-world"      # who-world, esp-2013, us-2000, or a CSV beside the settings
+    standard_population: str = "who-world"  # who-world, esp-2013, us-2000, or a CSV beside the settings
 
 
 class Disclosure(_Settings):
@@ -46,9 +64,11 @@ class Ages(_Settings):
     @model_validator(mode="after")
     def _groups_tile_the_totals(self) -> Ages:
         edges = sorted(self.groups)
-        for (_, previous_to), (next_from, _) in zip(edges, edges[1:], strict=False):
+        for (_, previous_to), (next_from, _) in pairwise(edges):
             if next_from != previous_to + 1:
-                raise ValueError(f"groups must follow each other: a group ends at {previous_to}, the next begins at {next_from}")
+                raise ValueError(
+                    f"groups must follow each other: a group ends at {previous_to}, the next begins at {next_from}"
+                )
         if edges[0][0] < measures.AGE_LOW or edges[-1][1] > measures.AGE_HIGH or any(a > b for a, b in edges):
             raise ValueError(f"groups must lie between {measures.AGE_LOW} and {measures.AGE_HIGH}")
         for low, high in self.totals:
@@ -101,22 +121,22 @@ class Column(_Settings):
 
     header: str = Field(min_length=1)
     unit: str | None = None
-    format: str | tuple[str, ...] | None = None      # strptime formats of a date or date and time
-    codes: dict[str, str] | None = None              # the file's word → female, male / yes, no
-    written_units: bool = False                      # values such as 5'4", 165 cm, 11 st 4 lb carry their own unit
-    resolution: float | None = Field(None, gt=0)     # print resolution in the received unit
-    scope: Literal["programme", "site"] | None = None   # participant only: whose numbers these are
+    format: str | tuple[str, ...] | None = None  # strptime formats of a date or date and time
+    codes: dict[str, str] | None = None  # the file's word → female, male / yes, no
+    written_units: bool = False  # values such as 5'4", 165 cm, 11 st 4 lb carry their own unit
+    resolution: float | None = Field(None, gt=0)  # print resolution in the received unit
+    scope: Literal["programme", "site"] | None = None  # participant only: whose numbers these are
 
 
 class Profile(_Settings):
     format: Literal["csv", "tsv", "xlsx", "ndjson", "parquet"]
-    encoding: str | None = None                      # detected when absent
+    encoding: str | None = None  # detected when absent
     delimiter: str | None = Field(None, min_length=1, max_length=1)
     quote: str = Field('"', max_length=1)
     decimal: Literal[".", ","] = "."
     thousands: Literal["", ".", ",", " ", "'"] = ""
-    header_row: int = Field(1, ge=1, le=100)         # line of the column headers, for files with a preamble
-    sheet: str | None = None                         # xlsx: the first sheet when absent
+    header_row: int = Field(1, ge=1, le=100)  # line of the column headers, for files with a preamble
+    sheet: str | None = None  # xlsx: the first sheet when absent
     missing: tuple[str, ...] = MISSING_MARKS
     columns: dict[str, Column]
     constants: dict[str, str | int | float | bool] = {}
@@ -129,10 +149,15 @@ class Profile(_Settings):
         twice = sorted(set(self.columns) & set(self.constants))
         if twice:
             raise ValueError(f"{twice[0]} stands under [columns] and under [constants]; keep one")
-        absent = [f.name for f in measures.FIELDS.values()
-                  if f.is_required and f.name not in self.columns and f.name not in self.constants]
+        absent = [
+            f.name
+            for f in measures.FIELDS.values()
+            if f.is_required and f.name not in self.columns and f.name not in self.constants
+        ]
         if absent:
-            raise ValueError(f"missing: {', '.join(absent)}; give each a header under [columns] or a value under [constants]")
+            raise ValueError(
+                f"missing: {', '.join(absent)}; give each a header under [columns] or a value under [constants]"
+            )
         if "participant" in self.constants:
             raise ValueError("participant cannot be a constant: each person needs a number of their own")
         for name, column in self.columns.items():
@@ -142,7 +167,9 @@ class Profile(_Settings):
                 if field.kind != "number":
                     raise ValueError(f"{name} has no unit; found {column.unit}")
                 if unit is None or unit.dimension != field.dimension:
-                    choices = ", ".join(u.code for u in measures.UNITS.values() if u.dimension == field.dimension)
+                    choices = ", ".join(
+                        u.code for u in measures.UNITS.values() if u.dimension == field.dimension
+                    )
                     raise ValueError(f"{name} cannot be in {column.unit}; units are {choices}")
             if column.scope is not None and name != "participant":
                 raise ValueError(f"{name} has no scope; only participant has one")
@@ -183,7 +210,9 @@ class Programme:
         path = path.resolve()
         if path.is_dir():
             path = path / "programme.toml"
-        settings = _read(path, ProgrammeSettings, "a programme's settings; `evenbeam init` writes a first one")
+        settings = _read(
+            path, ProgrammeSettings, "a programme's settings; `evenbeam init` writes a first one"
+        )
         digest = hashlib.sha256(path.read_bytes())
         profiles: dict[str, Profile] = {}
         by_file: dict[Path, Profile] = {}
@@ -206,12 +235,15 @@ def _read(path: Path, model: type[_Settings], what: str) -> Any:
     except (FileNotFoundError, NotADirectoryError, IsADirectoryError) as error:
         raise SettingsFault("no such file", where=str(path), expected=what, next="check the path") from error
     except UnicodeDecodeError as error:
-        raise SettingsFault("not text", where=str(path), expected=f"{what}, as UTF-8", next="save the file as UTF-8") from error
+        raise SettingsFault(
+            "not text", where=str(path), expected=f"{what}, as UTF-8", next="save the file as UTF-8"
+        ) from error
     try:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise SettingsFault("not TOML", where=str(path), found=str(error), expected=what,
-                            next="correct that line") from error
+        raise SettingsFault(
+            "not TOML", where=str(path), found=str(error), expected=what, next="correct that line"
+        ) from error
     try:
         return model.model_validate(values)
     except ValidationError as error:
@@ -219,7 +251,7 @@ def _read(path: Path, model: type[_Settings], what: str) -> Any:
 
 
 def nearest(word: str, choices: Any) -> str:
-    """"; did you mean weight?" or the list of choices when nothing is near."""
+    """ "; did you mean weight?" or the list of choices when nothing is near."""
     close = difflib.get_close_matches(word, list(choices), n=1, cutoff=0.6)
     return f"; did you mean {close[0]}?" if close else f"; choices are {', '.join(choices)}"
 
@@ -236,8 +268,13 @@ def _first_fault(path: Path, model: type[_Settings], error: ValidationError) -> 
         found = str(fault["loc"][-1])
     elif fault["type"] == "missing":
         expected = f"the key {fault['loc'][-1]}, which is required"
-    return SettingsFault("bad settings", where=f"{path}, {key}", found=found, expected=expected,
-                         next="correct the file and run again; nothing was changed")
+    return SettingsFault(
+        "bad settings",
+        where=f"{path}, {key}",
+        found=found,
+        expected=expected,
+        next="correct the file and run again; nothing was changed",
+    )
 
 
 def _keys_at(model: Any, loc: tuple[Any, ...]) -> list[str]:

@@ -18,7 +18,7 @@ import polars as pl
 from pipeline.faults import StoreFault
 
 SETTINGS = {
-    "autoinstall_known_extensions": False,   # nothing is ever fetched at run time
+    "autoinstall_known_extensions": False,  # nothing is ever fetched at run time
     "autoload_known_extensions": False,
 }
 
@@ -49,7 +49,12 @@ class Store:
 
     @classmethod
     def open(
-        cls, path: Path | None, *, read_only: bool = False, memory_limit: str = "2GB", threads: int | None = None
+        cls,
+        path: Path | None,
+        *,
+        read_only: bool = False,
+        memory_limit: str = "2GB",
+        threads: int | None = None,
     ) -> Store:
         """Open or create the store at `path` (None: in memory), upgraded to this version's schema.
 
@@ -148,8 +153,11 @@ class Store:
         if rows and severity == "stop":
             shown = "; ".join(str(row) for row in rows[:5]) + (" …" if len(rows) > 5 else "")
             raise StoreFault(
-                "broken promise", where=f"sql/{name}", found=f"{len(rows)} rows: {shown}",
-                expected=promise.strip(), next="nothing was changed; report this with the rows above",
+                "broken promise",
+                where=f"sql/{name}",
+                found=f"{len(rows)} rows: {shown}",
+                expected=promise.strip(),
+                next="nothing was changed; report this with the rows above",
             )
         return rows
 
@@ -158,7 +166,11 @@ class Store:
     def _upgrade(self, read_only: bool) -> None:
         """Bring the schema to this version: sql/schema/NNN_*.sql, each once, in order."""
         steps = sorted(
-            (entry.name for entry in (resources.files("sql") / "schema").iterdir() if re.match(r"\d{3}_", entry.name))
+            
+                entry.name
+                for entry in (resources.files("sql") / "schema").iterdir()
+                if re.match(r"\d{3}_", entry.name)
+            
         )
         newest = int(steps[-1][:3])
         has_ledger = self.value(
@@ -167,12 +179,18 @@ class Store:
         done = self.value("select coalesce(max(step), 0) from ledger.schema_step") if has_ledger else 0
         if done > newest:
             raise StoreFault(
-                "newer store", where=str(self.path), found=f"schema {done}", expected=f"schema {newest} or older",
+                "newer store",
+                where=str(self.path),
+                found=f"schema {done}",
+                expected=f"schema {newest} or older",
                 next="install the version of evenbeam that wrote it, or a later one",
             )
         if done < newest and read_only:
             raise StoreFault(
-                "older store", where=str(self.path), found=f"schema {done}", expected=f"schema {newest}",
+                "older store",
+                where=str(self.path),
+                found=f"schema {done}",
+                expected=f"schema {newest}",
                 next="run `evenbeam run` once: it upgrades the store",
             )
         for name in steps:
@@ -180,8 +198,10 @@ class Store:
             if step > done:
                 with self.transaction():
                     self.execute_file(f"schema/{name}")
-                    self.execute("insert into ledger.schema_step values ($step, $name)", {"step": step, "name": name})
-        for name in MACROS:   # temporary macros: they belong to the code, not to the file
+                    self.execute(
+                        "insert into ledger.schema_step values ($step, $name)", {"step": step, "name": name}
+                    )
+        for name in MACROS:  # temporary macros: they belong to the code, not to the file
             self.execute_file(name)
 
 
@@ -190,11 +210,16 @@ def _why_it_did_not_open(path: Path | None, error: Exception) -> StoreFault:
     if "lock" in text.lower():
         holder = re.search(r"PID (\d+)", text)
         return StoreFault(
-            "store in use", where=str(path), found=f"process {holder.group(1)} has it open" if holder else "it is open",
-            expected="one run at a time", next="wait for that run to end, then try again",
+            "store in use",
+            where=str(path),
+            found=f"process {holder.group(1)} has it open" if holder else "it is open",
+            expected="one run at a time",
+            next="wait for that run to end, then try again",
         )
     return StoreFault(
-        "store unreadable", where=str(path), found=text.splitlines()[0],
+        "store unreadable",
+        where=str(path),
+        found=text.splitlines()[0],
         expected="a DuckDB file written by evenbeam",
         next="move it aside and run again: everything in it can be rebuilt from the archive beside it",
     )
