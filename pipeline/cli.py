@@ -1,0 +1,318 @@
+"""The `evenbeam` command: parse, call, print.
+
+Results go to stdout, progress to stderr; the last line says what to open or run next. Exit codes: 0 done,
+1 a run failed, 2 bad usage or settings, 3 the run finished but held whole files.
+Heavy modules are imported by the command that needs them, so that `--help` answers at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from datetime import date, datetime
+from pathlib import Path
+
+from pipeline import __version__
+from pipeline.faults import Fault, SettingsFault, printable
+
+
+def main(arguments: list[str] | None = None) -> int:
+    parser = build_parser()
+    options = parser.parse_args(arguments)
+    try:
+        return options.command(options)
+    except Fault as fault:
+        print(fault, file=sys.stderr)
+        return fault.exit_code
+    except KeyboardInterrupt:
+        print("stopped; nothing half-done is kept. Run the same command again to go on.", file=sys.stderr)
+        return 1
+    except BrokenPipeError:  # the reader, such as `head`, has enough
+        sys.stderr.close()
+        return 0
+
+
+# ---- commands ---------------------------------------------------------------------------------------------
+
+
+def demo(options: argparse.Namespace) -> int:
+    from pipeline.terminal import Terminal
+
+    try:
+        from synthetic_cohort.generate import generate
+    except ModuleNotFoundError as error:
+        raise SettingsFault(
+            "demo not installed",
+            found=f"no module {error.name}",
+            expected="the demo extra",
+            next="pip install 'evenbeam[demo]', or use `make demo`",
+        ) from error
+    folder: Path = options.folder
+    if folder.exists() and any(folder.iterdir()) and not (folder / "truth").is_dir():
+        raise SettingsFault(
+            "folder not empty",
+            where=str(folder),
+            expected="a new folder, or an earlier demo",
+            next="name another folder: evenbeam demo FOLDER",
+        )
+    terminal = Terminal()
+    if not (folder / "programme.toml").exists():
+        terminal.step(0, 0, f"Generating the demo programme in {folder} (invented people, seeded)")
+        generate(
+            folder,
+            readings=options.readings,
+            sites=options.sites,
+            seed=options.seed,
+            progress=terminal.progress,
+        )
+        terminal.finish()
+    outcome = _run(folder / "programme.toml", options.as_of or date(2026, 1, 15), terminal)
+    print(f"\nEvery person in it is invented. Look round: evenbeam status {folder}")
+    # The demo carries faulty files on purpose; that they were held is its success.
+    print(f"open {outcome.published / 'index.html'}")
+    return 0
+
+
+def init(options: argparse.Namespace) -> int:
+    from pipeline.first_programme import write_first_programme
+
+    written = write_first_programme(options.folder, name=options.name)
+    for path in written:
+        print(f"wrote {path}")
+    print(
+        f"\nPut a site's files in {options.folder / 'inbox' / 'first-site'}, then ask for a profile that fits them:"
+    )
+    profile = options.folder / "profiles" / "first-site.toml"
+    print(f"run  evenbeam inspect {options.folder / 'inbox' / 'first-site'}/FILE > {profile}")
+    return 0
+
+
+def inspect(options: argparse.Namespace) -> int:
+    from pipeline.intake.inspect import inspect_file
+
+    inspection = inspect_file(options.file)
+    print(inspection.profile_toml, end="" if inspection.profile_toml.endswith("\n") else "\n")
+    for reason in inspection.reasons:
+        print(f"why   {reason}", file=sys.stderr)
+    for question in inspection.undecided:
+        print(f"open  {question}", file=sys.stderr)
+    if inspection.undecided:
+        print(
+            "next: settle the open points in the profile, then run `evenbeam run PROGRAMME.toml`",
+            file=sys.stderr,
+        )
+    else:
+        print(
+            "next: save this as the site's profile, then run `evenbeam run PROGRAMME.toml`", file=sys.stderr
+        )
+    return 0
+
+
+def run(options: argparse.Namespace) -> int:
+    from pipeline.terminal import Terminal
+
+    outcome = _run(options.programme, options.as_of or date.today(), Terminal())
+    print(f"open {outcome.published / 'index.html'}")
+    return outcome.exit_code
+
+
+def schedule(options: argparse.Namespace) -> int:
+    from pipeline.schedule import serve
+
+    serve(options.programme, cron=options.cron)
+    return 0
+
+
+def status(options: argparse.Namespace) -> int:
+    from pipeline.status import read_status, show_status
+
+    found = read_status(options.programme)
+    if options.json:
+        print(json.dumps(found, indent=1, sort_keys=True, default=str))
+    else:
+        show_status(found, site=options.site)
+    return 0
+
+
+def trace(options: argparse.Namespace) -> int:
+    from pipeline.trace import trace_prevalence
+
+    rows = trace_prevalence(
+        options.programme,
+        banding=options.banding,
+        band=options.band,
+        period=options.period,
+        sex=options.sex,
+        ages=options.ages,
+        site=options.site,
+    )
+    print("reading_id\tsite\tfile\tline\tmeasured_on")
+    for row in rows:
+        print("\t".join(printable(cell, 200) for cell in row))
+    print(
+        f"{len(rows)} readings stand behind this figure; for the programme's own analysts, not for publication",
+        file=sys.stderr,
+    )
+    return 0
+
+
+def _run(path: Path, as_of: date, terminal):
+    from pipeline import flow
+
+    outcome = flow.run(
+        path, as_of=as_of, started_at=datetime.now(), on_step=terminal.step, progress=terminal.progress
+    )
+    terminal.finish()
+    for message in outcome.messages:
+        print(message)
+    print(outcome.intake.sentence())
+    return outcome
+
+
+# ---- options ----------------------------------------------------------------------------------------------
+
+
+def build_parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="evenbeam",
+        description="From sites' body-composition readings to percentiles, prevalence and pages that can be published.",
+        epilog="A first look: evenbeam demo",
+    )
+    parser.add_argument("--version", action="version", version=f"evenbeam {__version__}")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+
+    def command(name: str, does, sentence: str, example: str) -> argparse.ArgumentParser:
+        sub = commands.add_parser(name, help=sentence, description=sentence, epilog=f"example: {example}")
+        sub.set_defaults(command=does)
+        return sub
+
+    sub = command(
+        "demo",
+        demo,
+        "Generate the demo programme of invented people, run it and say which page to open.",
+        "evenbeam demo",
+    )
+    sub.add_argument(
+        "folder", nargs="?", type=Path, default=Path("demo"), help="where to put it (default: demo)"
+    )
+    sub.add_argument(
+        "--readings",
+        type=_count,
+        default=60_000,
+        metavar="N",
+        help="about how many readings (default: 60000)",
+    )
+    sub.add_argument("--sites", type=_count, default=24, metavar="N", help="how many sites (default: 24)")
+    sub.add_argument(
+        "--seed", type=int, default=20250101, metavar="N", help="the same seed gives the same programme"
+    )
+    _add_as_of(sub)
+
+    sub = command(
+        "init",
+        init,
+        "Write a first programme: settings, one site's profile and an inbox.",
+        "evenbeam init my-programme",
+    )
+    sub.add_argument("folder", type=Path, help="a new folder")
+    sub.add_argument("--name", default="My programme", help="the programme's name, as pages show it")
+
+    sub = command(
+        "inspect",
+        inspect,
+        "Read an unknown file and propose a site profile, with the reason for each guess.",
+        "evenbeam inspect export.csv > profiles/my-site.toml",
+    )
+    sub.add_argument("file", type=Path, help="a CSV, TSV, XLSX, NDJSON or Parquet file, gzip or not")
+
+    sub = command(
+        "run",
+        run,
+        "Read new files, compute everything and publish to published/latest.",
+        "evenbeam run programme.toml",
+    )
+    _add_programme(sub)
+    _add_as_of(sub)
+
+    sub = command(
+        "schedule",
+        schedule,
+        "Run on a cron schedule against a Prefect server, until stopped.",
+        "evenbeam schedule programme.toml --cron '0 3 * * *'",
+    )
+    _add_programme(sub)
+    sub.add_argument(
+        "--cron",
+        default="0 3 * * *",
+        metavar="FIELDS",
+        help="when, as five cron fields in this machine's time (default: 0 3 * * *, every night at 03:00)",
+    )
+
+    sub = command(
+        "status",
+        status,
+        "Show the last run, each site's files and where every row went.",
+        "evenbeam status programme.toml --site north-quay",
+    )
+    _add_programme(sub)
+    sub.add_argument("--site", metavar="ID", help="one site, file by file")
+    sub.add_argument("--json", action="store_true", help="the same as JSON, every file included")
+
+    sub = command(
+        "trace",
+        trace,
+        "List the readings, files and lines behind one prevalence figure.",
+        "evenbeam trace programme.toml --banding bmi_adult --band obesity_1 --period 2025Q3 --ages 20-99",
+    )
+    _add_programme(sub)
+    sub.add_argument("--banding", required=True, help="as in the published table")
+    sub.add_argument("--band", required=True, help="as in the published table")
+    sub.add_argument("--period", required=True, help="2025Q3 or 2025-07")
+    sub.add_argument(
+        "--ages", type=_ages, required=True, metavar="FROM-TO", help="an age group, such as 20-29"
+    )
+    sub.add_argument("--sex", choices=["female", "male", "all"], default="all")
+    sub.add_argument("--site", metavar="ID", help="one site (default: all)")
+    return parser
+
+
+def _add_programme(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "programme", type=Path, metavar="PROGRAMME.toml", help="the programme's settings, or their folder"
+    )
+
+
+def _add_as_of(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--as-of",
+        type=_day,
+        metavar="DATE",
+        help="run as on this day, 2026-01-15: the same inputs and day give the same bytes",
+    )
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(
+            f"found {printable(text)}; expected a day such as 2026-01-15"
+        ) from error
+
+
+def _count(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"found {printable(text)}; expected a whole number from 1")
+    return int(text)
+
+
+def _ages(text: str) -> tuple[int, int]:
+    low, _, high = text.partition("-")
+    if not (low.isdecimal() and high.isdecimal()) or int(low) > int(high):
+        raise argparse.ArgumentTypeError(f"found {printable(text)}; expected ages such as 20-29")
+    return int(low), int(high)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,130 @@
+"""What `evenbeam status` tells: the last run, every file, and where every row went."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from pipeline.faults import SettingsFault, printable
+from pipeline.programme import Programme, nearest
+from pipeline.store import Store, sql_text
+
+ROW_STATES = ("rows_read", "rows_accepted", "rows_held", "rows_duplicate", "rows_superseded")
+
+
+def read_status(path: Path) -> dict[str, Any]:
+    """The ledger as plain values: `programme`, `run` (or None), `sites`, `files`, `reasons`.
+
+    Errors   StoreFault when a run is under way: the store has one reader or writer at a time.
+    """
+    programme = Programme.read(path)
+    database = programme.store / "evenbeam.duckdb"
+    found: dict[str, Any] = {
+        "programme": programme.settings.name,
+        "run": None,
+        "files": [],
+        "reasons": [],
+        "sites": {site.id: site.name for site in programme.sites.values()},
+        "published": str(programme.published / "latest" / "index.html")
+        if (programme.published / "latest" / "index.html").exists()
+        else None,
+    }
+    if not database.exists():
+        return found
+    with Store.open(database, read_only=True) as store:
+        runs = store.frame("select * from ledger.run order by run_id desc limit 1").to_dicts()
+        found["run"] = runs[0] if runs else None
+        found["files"] = store.frame(sql_text("60_status_files.sql")).to_dicts()
+        found["reasons"] = store.frame(sql_text("61_status_reasons.sql")).to_dicts()
+    return found
+
+
+def show_status(found: dict[str, Any], *, site: str | None = None) -> None:
+    """Print it: a line a site, or a line a file for one site."""
+    if site is not None and site not in found["sites"]:
+        raise SettingsFault(
+            f"no site {printable(site)}",
+            expected=f"a site of the programme{nearest(site, found['sites'])}",
+            next="give one of those",
+        )
+    print(found["programme"])
+    last = found["run"]
+    if last is None:
+        print("no run yet\nnext: evenbeam run PROGRAMME.toml")
+        return
+    print(
+        f"last run {last['run_id']} on {last['started_at']:%Y-%m-%d %H:%M}, as of {last['as_of']}: "
+        f"{last['outcome'].replace('_', ' ')}\n"
+    )
+    if site is None:
+        _show_sites(found)
+    else:
+        _show_files([file for file in found["files"] if file["site"] == site])
+    _show_reasons([row for row in found["reasons"] if site in (None, row["site"])])
+    if found["published"]:
+        print(f"\nopen {found['published']}")
+
+
+def _show_sites(found: dict[str, Any]) -> None:
+    lines = []
+    for site_id in found["sites"]:
+        files = [file for file in found["files"] if file["site"] == site_id]
+        aside = sum(file["state"] != "accepted" for file in files)
+        last = max((file["last_measured_on"] for file in files if file["last_measured_on"]), default="")
+        lines.append(
+            [site_id, len(files), aside, *(sum(file[state] for file in files) for state in ROW_STATES), last]
+        )
+    total = ["all sites", *(sum(line[i] for line in lines) for i in range(1, 8)), ""]
+    _print_table(
+        ["site", "files", "held", "rows read", "accepted", "held", "duplicate", "superseded", "last reading"],
+        [*lines, total],
+    )
+
+
+def _show_files(files: list[dict[str, Any]]) -> None:
+    _print_table(
+        ["file", "state", "rows read", "accepted", "held", "duplicate", "superseded", "last reading"],
+        [
+            [
+                printable(file["name"], 40),
+                file["state"],
+                *(file[state] for state in ROW_STATES),
+                file["last_measured_on"] or "",
+            ]
+            for file in files
+        ],
+    )
+    for file in files:
+        if file["reason"]:
+            print(f"\n{file['reason']}")
+
+
+def _show_reasons(reasons: list[dict[str, Any]]) -> None:
+    counts: dict[str, int] = {}
+    for row in reasons:
+        counts[row["code"]] = counts.get(row["code"], 0) + row["n"]
+    if counts:
+        print("\nRows held, by reason:")
+        _print_table(
+            ["reason", "rows"],
+            [[code, counts[code]] for code in sorted(counts, key=lambda c: (-counts[c], c))[:15]],
+        )
+
+
+def _print_table(header: list[str], rows: list[list[Any]]) -> None:
+    """Columns aligned: the first to the left, numbers to the right."""
+    cells = [
+        [f"{cell:,}".replace(",", " ") if isinstance(cell, int) else str(cell) for cell in row]
+        for row in rows
+    ]
+    widths = [
+        max(len(header[i]), *(len(row[i]) for row in cells)) if cells else len(header[i])
+        for i in range(len(header))
+    ]
+    for row in [header, *cells]:
+        print(
+            "  ".join(
+                cell.ljust(w) if i == 0 else cell.rjust(w)
+                for i, (cell, w) in enumerate(zip(row, widths, strict=True))
+            ).rstrip()
+        )
