@@ -1,0 +1,43 @@
+# Two commands are all the set-up: `make demo` and `make test`. Both make their own environment in .venv.
+
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+# pip's notices about itself are noise here
+export PIP_DISABLE_PIP_VERSION_CHECK := 1
+
+.DEFAULT_GOAL := help
+.PHONY: help demo test lint docs bench clean
+
+help:
+	@echo "make demo    make .venv, generate the demo programme, run it, and say which page to open"
+	@echo "make test    make .venv and run every test (needs Debian's chromium for the page tests)"
+	@echo "make lint    check style"
+	@echo "make bench   run the benchmarks and print their tables"
+	@echo "make clean   remove .venv and the demo"
+
+$(VENV)/run-time: pyproject.toml constraints.txt
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+	  { echo "evenbeam needs Python 3.11 or later; set PYTHON=… to one"; exit 2; }
+	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
+	@echo "Installing pinned versions into $(VENV) (a minute or two, once) …"
+	@$(BIN)/pip install --quiet --constraint constraints.txt --editable '.[demo]'
+	@touch $@
+
+$(VENV)/tests: $(VENV)/run-time
+	@echo "Installing what the tests need …"
+	@$(BIN)/pip install --quiet --constraint constraints.txt --editable '.[test]'
+	@touch $@
+
+demo: $(VENV)/run-time
+	@$(BIN)/evenbeam demo
+
+test: $(VENV)/tests
+	@$(BIN)/ruff check .
+	@$(BIN)/python -m pytest
+
+lint: $(VENV)/tests
+	@$(BIN)/ruff check .
+
+clean:
+	rm -rf $(VENV) demo

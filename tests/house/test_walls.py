@@ -1,0 +1,104 @@
+"""The walls of the house hold: who may import whom, and what must not be there at run time."""
+
+from __future__ import annotations
+
+import ast
+import hashlib
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+OWN = ("pipeline", "dashboards", "synthetic_cohort", "sql")
+
+# folder or file → the parts of this project that it may import (itself always). The order is DEVELOPERS.md's.
+MAY_IMPORT = {
+    "pipeline/faults.py": (),
+    "pipeline/measures.py": (),
+    "pipeline/programme.py": ("pipeline.measures", "pipeline.faults"),
+    "pipeline/store.py": ("pipeline.faults",),
+    "pipeline/intake": ("pipeline.store", "pipeline.programme", "pipeline.measures", "pipeline.faults", "pipeline.checks"),
+    "pipeline/statistics": ("pipeline.measures",),
+    "pipeline/disclosure": ("pipeline.programme", "pipeline.measures"),
+    "pipeline/release": (
+        "pipeline.store", "pipeline.disclosure", "pipeline.programme", "pipeline.measures", "pipeline.faults",
+        "pipeline.checks", "pipeline",
+    ),
+    "dashboards": (),
+    "synthetic_cohort": ("pipeline.measures", "pipeline.reference"),
+}  # fmt: skip
+
+
+def python_files(part: str) -> list[Path]:
+    path = ROOT / part
+    return [path] if path.is_file() else sorted(path.rglob("*.py"))
+
+
+def imports_of(path: Path) -> set[str]:
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
+            found |= {f"{node.module}.{alias.name}" for alias in node.names}
+    return found
+
+
+@pytest.mark.parametrize("part", MAY_IMPORT)
+def test_a_part_imports_only_what_it_may(part):
+    allowed = (part.removesuffix(".py").replace("/", "."), *MAY_IMPORT[part])
+    broken = []
+    for path in python_files(part):
+        for name in imports_of(path):
+            is_own = name.split(".")[0] in OWN
+            if is_own and not any(
+                name == one or (name.startswith(one + ".") and (one != "pipeline" or name == "pipeline.__version__"))
+                for one in allowed
+            ):
+                broken.append(f"{path.relative_to(ROOT)} imports {name}")
+    assert broken == []
+
+
+def test_nothing_at_run_time_needs_pandas_or_pyarrow():
+    at_fault = [
+        f"{path.relative_to(ROOT)}: {name}"
+        for part in ("pipeline", "dashboards", "synthetic_cohort")
+        for path in python_files(part)
+        for name in imports_of(path)
+        if name.split(".")[0] in ("pandas", "pyarrow")
+    ]
+    assert at_fault == []
+
+
+def test_statistics_touch_no_file_no_database_and_no_clock():
+    forbidden = ("duckdb", "pathlib", "os", "time", "datetime", "io", "sqlite3", "requests")
+    at_fault = [
+        f"{path.relative_to(ROOT)}: {name}"
+        for path in python_files("pipeline/statistics")
+        for name in imports_of(path)
+        if name.split(".")[0] in forbidden
+    ]
+    assert at_fault == []
+
+
+def test_reference_files_are_the_ones_described():
+    folder = ROOT / "pipeline" / "reference"
+    described = set(re.findall(r"`([0-9a-f]{64})`", (folder / "README.md").read_text(encoding="utf-8")))
+    assert described == {hashlib.sha256(path.read_bytes()).hexdigest() for path in folder.glob("*.csv")}
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "sql").glob("[0-9]*.sql")), ids=lambda path: path.name)
+def test_a_sql_file_opens_with_its_promise(path):
+    text = path.read_text(encoding="utf-8")
+    header = re.match(r"(?:--.*\n)+", text)
+    assert header, "the file opens with a comment"
+    if "macros" not in path.name:
+        assert "grain" in header.group() and "inputs" in header.group()
+    body = re.sub(r"--.*", "", text)
+    assert not re.search(r"\b(SELECT|FROM|WHERE|INSERT)\b", body), "lower case"
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "sql" / "checks").glob("*.sql")), ids=lambda path: path.name)
+def test_a_promise_says_stop_or_warn(path):
+    assert re.match(r"-- (stop|warn): \S", path.read_text(encoding="utf-8"))
