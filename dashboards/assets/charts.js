@@ -1,0 +1,144 @@
+// Rows → Vega charts in the colours and type of the page's own CSS.
+(function () {
+  "use strict";
+  const { page, words } = window.evenbeam;
+  const drawn = new Map();          // section id → [{view, key}], one a panel
+
+  // Colours go into the drawing as names of page.css: light, dark and print need no second drawing.
+  const ink = "var(--ink)", soft = "var(--soft)", line = "var(--line)", mark = "var(--mark)", haze = "var(--haze)";
+  const sheet = "var(--sheet)", second = "var(--second)";
+
+  function themeOf(element) {
+    const font = getComputedStyle(element).fontFamily;
+    return {
+      background: "transparent",
+      font,
+      view: { stroke: null },
+      padding: { left: 2, right: 8, top: 6, bottom: 4 },
+      axis: {
+        labelColor: soft, titleColor: soft, labelFontSize: 12, titleFontSize: 12, titleFontWeight: "normal",
+        gridColor: line, domainColor: line, tickColor: line, labelPadding: 6, labelFont: font, titleFont: font,
+      },
+      axisX: { grid: true, domain: false, ticks: false },
+      axisY: { grid: true, domain: false, ticks: false },
+      axisBand: { grid: false, labelColor: ink },
+      axisPoint: { grid: false, labelColor: ink },
+      range: { category: [mark, second] },
+      style: {
+        "track": { color: line, strokeWidth: 1 },
+        "beam": { color: haze, strokeWidth: 12, strokeCap: "round" },
+        "beam-thin": { color: haze, strokeWidth: 6, strokeCap: "round" },
+        "beam-sex": { strokeWidth: 3, strokeCap: "round", opacity: 0.5 },
+        "bead": { color: mark, stroke: sheet, strokeWidth: 1.5, filled: true, opacity: 1, size: 130 },
+        "bead-small": { color: mark, stroke: sheet, strokeWidth: 1, filled: true, opacity: 1, size: 56 },
+        "bead-sex": { filled: true, opacity: 1, size: 60 },
+        "bead-over": { color: sheet, stroke: ink, strokeWidth: 1.5, filled: true, opacity: 1, size: 52 },
+        "diamond": { color: sheet, stroke: ink, strokeWidth: 1.5, filled: true, opacity: 1, size: 90 },
+        "thread": { color: mark, strokeWidth: 1.25, opacity: 0.7 },
+        "withheld": { color: soft, strokeWidth: 1, strokeDash: [2, 4] },
+        "reference": { color: ink, strokeWidth: 1.25 },
+        "reference-band": { color: line, opacity: 0.55 },
+        "strip-outer": { color: mark, strokeWidth: 1.5 },
+        "strip-wide": { color: haze, strokeWidth: 12, strokeCap: "butt" },
+        "strip-middle": { color: mark, strokeWidth: 12, strokeCap: "butt" },
+        "bar": { color: mark, cornerRadiusEnd: 2 },
+        "name": { color: ink, fontSize: 13, font },
+        "written": { color: ink, fontSize: 13, fontWeight: 600, font },
+        "note": { color: soft, fontSize: 12, fontStyle: "italic", font },
+      },
+    };
+  }
+
+  // The ends of each panel's scale. From zero: one scale for all. Otherwise around the panel's own figures, but with
+  // one span for all panels, so that the same height is the same difference in each.
+  function endsOf(figure, panels) {
+    const spans = panels.map(({ rows }) => {
+      const shown = rows.filter((row) => row.state === "." || row.state === "u");
+      const values = figure.extent.flatMap((name) => shown.map((row) => row[name])).filter((value) => value !== null);
+      return values.length ? [Math.min(...values), Math.max(...values)] : null;
+    });
+    const known = spans.filter(Boolean);
+    if (figure.fromZero) {
+      const top = Math.max(0, ...known.map(([, high]) => high)) || 100;
+      return panels.map(() => ({ bottom: 0, top }));
+    }
+    const span = Math.max(0, ...known.map(([low, high]) => high - low)) * 1.15 || 1;
+    return spans.map((found) => {
+      if (!found) return { bottom: 0, top: span };
+      const middle = (found[0] + found[1]) / 2 - span / 2;
+      const bottom = found[0] >= 0 ? Math.max(0, middle) : middle;
+      return { bottom, top: bottom + span };
+    });
+  }
+
+  function panelsOf(figure, rows) {
+    if (!figure.panels) return [{ key: "", title: "", rows }];
+    const groups = new Map();
+    rows.forEach((row) => {
+      const key = row[figure.panels + "_key"];
+      if (!groups.has(key)) groups.set(key, { key, title: row[figure.panels], rows: [] });
+      groups.get(key).rows.push(row);
+    });
+    return [...groups.values()];
+  }
+
+  function specFor(figure, rows, range) {
+    const spec = structuredClone(figure.spec);
+    spec.datasets = { rows };
+    if (spec.height.step) {          // a height in rows; Vega-Lite warns when a step meets a width that fits its box
+      const name = figure.along.find((dimension) => dimension !== figure.panels) + "_key";
+      spec.height = spec.height.step * new Set(rows.map((row) => row[name])).size;
+    }
+    spec.params.forEach((param) => { if (param.name in range) param.value = range[param.name]; });
+    return spec;
+  }
+
+  const plain = ({ heads, cells, link, ...row }) => row;    // what a chart needs of a row
+
+  async function embed(section, figure, rows) {
+    const box = section.querySelector("[data-chart]");
+    (drawn.get(figure.id) || []).forEach(({ view }) => view.finalize());
+    const panels = panelsOf(figure, rows);
+    const ranges = endsOf(figure, panels);
+    const places = panels.map((panel) => {
+      const place = document.createElement("div");
+      place.className = "plot";
+      if (!panel.title) return { place, holder: place };
+      const holder = document.createElement("div");
+      holder.className = "panel";
+      const title = document.createElement("p");
+      title.className = "panel-title";
+      title.textContent = panel.title;
+      holder.append(title, place);
+      return { place, holder };
+    });
+    box.classList.toggle("panels", Boolean(figure.panels));
+    box.replaceChildren(...places.map(({ holder }) => holder));
+    const options = {
+      ast: true, actions: false, defaultStyle: false, renderer: "svg", config: themeOf(box),
+      tooltip: { disableDefaultStyle: true },
+    };
+    try {
+      const results = await Promise.all(panels.map((panel, i) =>
+        window.vegaEmbed(places[i].place, specFor(figure, panel.rows.map(plain), ranges[i]), options)));
+      drawn.set(figure.id, results.map((result, i) => ({ view: result.view, key: panels[i].key })));
+    } catch (error) {
+      const failed = document.createElement("p");
+      failed.textContent = words["chart.failed"];
+      box.replaceChildren(failed);
+      throw error;
+    }
+    box.dataset.drawn = "yes";
+  }
+
+  async function update(section, figure, rows) {
+    const views = drawn.get(figure.id);
+    const panels = panelsOf(figure, rows);
+    if (!views || views.length !== panels.length) return embed(section, figure, rows);
+    const ranges = endsOf(figure, panels);
+    await Promise.all(views.map(({ view }, i) => view
+      .data("rows", panels[i].rows.map(plain)).signal("bottom", ranges[i].bottom).signal("top", ranges[i].top).runAsync()));
+  }
+
+  window.evenbeam.chart = { embed, update, isDrawn: (figure) => drawn.has(figure.id) };
+})();

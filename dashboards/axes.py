@@ -1,0 +1,144 @@
+"""The axes that pages share (sex, age, period, band, site) and the two cubes laid out along them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import polars as pl
+
+from dashboards.cubes import Column, Cube, Dimension, cube
+from dashboards.figures import Control, share_scale
+from dashboards.numbers import age_title, period_title
+from dashboards.release import ALL_SITES, Release
+from dashboards.wording import TEXT
+
+SEXES = ("all", "female", "male")
+
+
+def sex_axis() -> Dimension:
+    return Dimension("sex", SEXES, tuple(TEXT[f"sex.{sex}"] for sex in SEXES))
+
+
+def period_axis(release: Release) -> Dimension:
+    return Dimension("period", tuple(release.periods), tuple(period_title(p) for p in release.periods))
+
+
+def site_axis(release: Release) -> Dimension:
+    return Dimension(
+        "site", (ALL_SITES, *release.site_names), (TEXT["all_sites"], *release.site_names.values())
+    )
+
+
+def band_axis(banding: Mapping[str, Any]) -> Dimension:
+    return Dimension(
+        "band", tuple(b["name"] for b in banding["bands"]), tuple(b["title"] for b in banding["bands"])
+    )
+
+
+def age_spans(release: Release, what: Mapping[str, Any]) -> dict[str, tuple[int, int]]:
+    """Age group key → the ages that can really be in it, totals last.
+
+    A group is cut to the ages that a banding or measure holds for: hydration in the group 5–99 is of people of
+    18–99, and the page says 18–99. Of groups that come to the same ages only the narrowest stays.
+    """
+    spans: dict[tuple[int, int], str] = {}
+    groups = sorted(
+        release.age_groups, key=lambda g: (g["is_total"], g["age_to"] - g["age_from"], g["age_from"])
+    )
+    for group in groups:
+        span = max(group["age_from"], what["age_from"]), min(group["age_to"], what["age_to"])
+        if span[0] <= span[1]:
+            spans.setdefault(span, f"{group['age_from']}-{group['age_to']}")
+    totals = {f"{g['age_from']}-{g['age_to']}" for g in release.age_groups if g["is_total"]}
+    order = sorted(spans.items(), key=lambda item: (item[1] in totals, item[0]))
+    return {key: span for span, key in order}
+
+
+def age_axis(spans: Mapping[str, tuple[int, int]]) -> Dimension:
+    return Dimension("age", tuple(spans), tuple(age_title(*span) for span in spans.values()))
+
+
+def single_ages(release: Release, spans: Mapping[str, tuple[int, int]]) -> tuple[str, ...]:
+    """The groups that are not made of others."""
+    totals = {f"{g['age_from']}-{g['age_to']}" for g in release.age_groups if g["is_total"]}
+    return tuple(key for key in spans if key not in totals)
+
+
+def widest_adult(spans: Mapping[str, tuple[int, int]]) -> str:
+    """The group a page opens with: the widest that is only of adults, or the widest of all.
+
+    A group that begins below 18 counts as adult only where no other does: 5–99 cut to 18–99 is made of 20–99 and a
+    handful of others, and is the first to be withheld for their sake.
+    """
+    whole = {key: span for key, span in spans.items() if int(key.partition("-")[0]) >= 18}
+    cut = {key: span for key, span in spans.items() if span[0] >= 18}
+    groups = whole or cut or spans
+    return max(groups, key=lambda key: (groups[key][1] - groups[key][0], -groups[key][0]))
+
+
+def ages_and_whole(release: Release, spans: Mapping[str, tuple[int, int]]) -> tuple[str, ...]:
+    """The single groups, and after them the one that a page opens with."""
+    single, whole = single_ages(release, spans), widest_adult(spans)
+    return single if whole in single else (*single, whole)
+
+
+def opening_band(banding: Mapping[str, Any]) -> str:
+    """The band a page opens with: the second of three or more, the last of two."""
+    names = [band["name"] for band in banding["bands"]]
+    return names[1] if len(names) > 2 else names[-1]
+
+
+def controls_for(*axes: Dimension, defaults: Mapping[str, str]) -> dict[str, Control]:
+    return {
+        axis.name: Control(axis.name, tuple(zip(axis.keys, axis.labels, strict=True)), defaults[axis.name])
+        for axis in axes
+    }
+
+
+AGE_KEY = (pl.col("age_from").cast(pl.String) + "-" + pl.col("age_to").cast(pl.String)).alias("age")
+
+
+def share_cube(frame: pl.DataFrame, axes: Sequence[Dimension]) -> Cube:
+    """Rows of `prevalence` along `axes`; `frame` carries the text column `age` (AGE_KEY)."""
+    return cube(
+        frame,
+        axes,
+        {
+            "share": Column("proportion", **share_scale()),
+            "low": Column("low", **share_scale()),
+            "high": Column("high", **share_scale()),
+            "n": Column("n"),
+            "people": Column("denominator"),
+        },
+    )
+
+
+def percentile_cube(
+    frame: pl.DataFrame, axes: Sequence[Dimension], measure: Mapping[str, Any], percentiles: Sequence[int]
+) -> Cube:
+    """Rows of `percentile` for one measure: a cell holds every percentile (p3, p3_low, p3_high, …) and its people."""
+    names = [axis.name for axis in axes]
+    hidden = pl.col("flag") == "withheld"
+    wide = frame.group_by(names, maintain_order=True).agg(
+        pl.when(hidden.fill_null(False).all())
+        .then(pl.lit("withheld"))
+        .when((pl.col("flag") == "unreliable").fill_null(False).any())
+        .then(pl.lit("unreliable"))
+        .first()
+        .alias("flag"),
+        pl.col("n").max(),
+        *(
+            pl.col(source)
+            .filter((pl.col("percentile") == p) & ~hidden.fill_null(False))
+            .first()
+            .alias(f"p{p}{end}")
+            for p in percentiles
+            for source, end in (("value", ""), ("low", "_low"), ("high", "_high"))
+        ),
+    )
+    scale = {"steps_per_unit": 10 ** measure["decimals"], "decimals": measure["decimals"]}
+    columns = {
+        f"p{p}{end}": Column(f"p{p}{end}", **scale) for p in percentiles for end in ("", "_low", "_high")
+    }
+    return cube(wide, axes, {**columns, "people": Column("n")})

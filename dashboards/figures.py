@@ -1,0 +1,177 @@
+"""A figure: one question, its cells of a cube, its chart, its table, its sentence for every choice of the controls.
+
+Python writes the first view (it is all there without JavaScript); assets/figures.js writes every other one from
+the same declaration. tests/dashboards/test_in_the_browser.py compares the two, cell by cell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from itertools import product
+from typing import Any
+
+from dashboards.cubes import NO_ROW, UNRELIABLE, WITHHELD, Cube
+from dashboards.numbers import ENGLISH, PERCENT_DECIMALS, written
+from dashboards.wording import TEXT
+
+
+@dataclass(frozen=True)
+class Control:
+    """One choice of the reader; its key stands in the page's address."""
+
+    name: str
+    options: tuple[tuple[str, str], ...]
+    default: str
+
+    @property
+    def label(self) -> str:
+        return TEXT[f"control.{self.name}"]
+
+
+@dataclass(frozen=True)
+class TableColumn:
+    """One column of figures.
+
+    kind   value: of[0]; interval: of[0] to of[1];
+           value_interval: of[0], and under it (of[1] to of[2])
+    """
+
+    label: str
+    kind: str
+    of: tuple[str, ...]
+    is_percent: bool = False
+
+
+SHARE_COLUMNS = (
+    TableColumn(TEXT["column.share"], "value", ("share",), is_percent=True),
+    TableColumn(TEXT["column.interval"], "interval", ("low", "high"), is_percent=True),
+    TableColumn(TEXT["column.n"], "value", ("n",)),
+    TableColumn(TEXT["column.people"], "value", ("people",)),
+)
+
+
+@dataclass(frozen=True)
+class Figure:
+    """`along` are the dimensions that are rows of the table; `picks` those set by controls; `fixed` the rest.
+
+    `only` narrows a dimension's keys; `panels` names the dimension of `along` that makes one small chart each.
+    """
+
+    id: str
+    question: str
+    cube: str
+    along: tuple[str, ...]
+    spec: dict[str, Any]
+    columns: tuple[TableColumn, ...]
+    source: str
+    headline: Callable[[dict[str, str]], str]
+    picks: tuple[str, ...] = ()
+    fixed: Mapping[str, str] = field(default_factory=dict)
+    only: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    panels: str | None = None
+    notes: tuple[str, ...] = ()
+    order: str | None = None  # the control that orders the rows, by name or by people measured
+    extent: tuple[str, ...] = ("low", "high")  # the columns that the common scale must hold
+    is_from_zero: bool = True
+    none: str = TEXT["none"]  # what a cell without a row means
+    is_folded: bool = False  # its table opens on request
+    is_wide: bool = False  # chart above its table, both over the full width
+    links: Mapping[str, str] = field(
+        default_factory=dict
+    )  # row key → page, for the first dimension of `along`
+
+
+def keys_along(figure: Figure, cube: Cube, dimension: str) -> tuple[str, ...]:
+    return figure.only.get(dimension, cube.dimension(dimension).keys)
+
+
+def table_rows(figure: Figure, cube: Cube, state: Mapping[str, str]) -> list[dict[str, Any]]:
+    """The rows of the table for one choice: {"heads": [text], "cells": [text], "state": letter, "link": page}."""
+    rows = []
+    at = {**figure.fixed, **{name: state[name] for name in figure.picks}}
+    for keys in product(*(keys_along(figure, cube, name) for name in figure.along)):
+        here = dict(zip(figure.along, keys, strict=True))
+        cell = cube.cell({**at, **here})
+        rows.append(
+            {
+                "heads": [cube.dimension(name).label(key) for name, key in here.items()],
+                "cells": [cell_text(column, cell, cube.decimals, figure.none) for column in figure.columns],
+                "state": cell["state"],
+                "link": figure.links.get(keys[0]),
+            }
+        )
+    return rows
+
+
+def cell_text(column: TableColumn, cell: Mapping[str, Any], decimals: Mapping[str, int], none: str) -> str:
+    """What a table says in one place: figures, or the word for why there are none."""
+    if cell["state"] == NO_ROW:
+        return none
+    values = [cell[name] for name in column.of]
+    if cell["state"] == WITHHELD or (values[0] is None and column.kind != "interval"):
+        return TEXT["withheld"]
+    sign = "\u00a0%" if column.is_percent else ""
+    words = [
+        TEXT["no_limit"] if value is None else written(value, decimals[name])
+        for name, value in zip(column.of, values, strict=True)
+    ]
+    if column.kind == "interval":
+        return words[0] + ENGLISH.range + words[1] + sign
+    if column.kind == "value_interval":
+        return f"{words[0]}\n({words[1]}{ENGLISH.range}{words[2]})"
+    mark = f" ({TEXT['unreliable']})" if cell["state"] == UNRELIABLE and column is SHARE_COLUMNS[0] else ""
+    return words[0] + sign + mark
+
+
+def figure_json(figure: Figure, cube: Cube, controls: Mapping[str, Control]) -> dict[str, Any]:
+    """The declaration for the page's script, with a sentence for every choice, in the order of `picks`."""
+    choices = [[key for key, _ in controls[name].options] for name in figure.picks]
+    headlines = {
+        "|".join(keys): figure.headline(dict(zip(figure.picks, keys, strict=True)))
+        for keys in product(*choices)
+    }
+    return {
+        "id": figure.id,
+        "cube": figure.cube,
+        "along": figure.along,
+        "picks": figure.picks,
+        "fixed": figure.fixed,
+        "only": {name: keys_along(figure, cube, name) for name in figure.along},
+        "panels": figure.panels,
+        "order": figure.order,
+        "extent": figure.extent,
+        "fromZero": figure.is_from_zero,
+        "columns": [
+            {"kind": c.kind, "of": c.of, "sign": "\u00a0%" if c.is_percent else "", "label": c.label}
+            for c in figure.columns
+        ],
+        "none": figure.none,
+        "headlines": headlines,
+        "links": figure.links,
+        "spec": figure.spec,
+    }
+
+
+WORDS_OF_SCRIPT = ("withheld", "no_limit", "unreliable", "chart.alt", "chart.failed")
+
+
+def page_json(
+    cubes: Mapping[str, Cube], controls: Mapping[str, Control], figures: list[Figure]
+) -> dict[str, Any]:
+    """All that a page's script needs, once."""
+    return {
+        "locale": ENGLISH.as_json(),
+        "words": {key: TEXT[key] for key in WORDS_OF_SCRIPT},
+        "controls": [
+            {"name": c.name, "keys": [key for key, _ in c.options], "default": c.default}
+            for c in controls.values()
+        ],
+        "cubes": {name: cube.as_json() for name, cube in cubes.items()},
+        "figures": [figure_json(f, cubes[f.cube], controls) for f in figures],
+    }
+
+
+def share_scale() -> dict[str, int]:
+    """Steps and decimals of a proportion shown in per cent."""
+    return {"steps_per_unit": 100 * 10**PERCENT_DECIMALS, "decimals": PERCENT_DECIMALS}

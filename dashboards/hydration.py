@@ -1,0 +1,104 @@
+"""Water in fat-free mass, which stands beside the hydration band wherever that is shown.
+
+Water as a share of weight falls as fat rises; a band without this beside it would be read as dehydration.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import polars as pl
+
+from dashboards import axes, charts, headlines
+from dashboards.cubes import Cube, Dimension
+from dashboards.figures import Figure
+from dashboards.numbers import period_title
+from dashboards.percentiles import SOURCE, percentile_columns, percentile_names, unit_after
+from dashboards.release import ALL_SITES, Release
+from dashboards.wording import TEXT, group_words, say
+
+BANDING = "hydration"
+WATER = "water_in_fat_free_mass"
+
+
+def has_water(release: Release) -> bool:
+    return WATER in release.measures and release.has("percentile")
+
+
+def _adult_spans(release: Release) -> dict[str, tuple[int, int]]:
+    return axes.age_spans(release, {**release.measures[WATER], "age_from": 18})
+
+
+def water_figure(release: Release, sex: Dimension, period: Dimension) -> tuple[Cube, Figure]:
+    """The spread of water in fat-free mass by age, for all sites."""
+    measure, spans = release.measures[WATER], _adult_spans(release)
+    rows = (
+        release.scan("percentile")
+        .filter((pl.col("site") == ALL_SITES) & (pl.col("measure") == WATER))
+        .with_columns(axes.AGE_KEY)
+        .collect()
+    )
+    cube = axes.percentile_cube(
+        rows, [sex, axes.age_axis(spans), period], measure, release.facts["percentiles"]
+    )
+    unit, columns, whole = unit_after(measure), percentile_columns((25, 50, 75)), axes.widest_adult(spans)
+    return cube, Figure(
+        id="water",
+        question=TEXT["prevalence.water"],
+        cube="water",
+        along=("age",),
+        picks=("sex", "period"),
+        only={"age": axes.ages_and_whole(release, spans)},
+        spec=charts.nested_strips(columns, "age", TEXT["column.age"], unit.strip()),
+        columns=columns,
+        source=SOURCE,
+        extent=percentile_names(release),
+        is_from_zero=False,
+        notes=(TEXT["prevalence.water.note"], TEXT["percentiles.read"]),
+        headline=lambda at: headlines.spread(
+            cube.cell({**at, "age": whole}),
+            group_words(at["sex"], *spans[whole]),
+            period.label(at["period"]),
+            unit,
+            measure["decimals"],
+        ),
+    )
+
+
+def water_sentences(release: Release) -> Mapping[str, str]:
+    """Site ("" for all) → what water in fat-free mass was in the last period, adults of both sexes."""
+    if not has_water(release):
+        return {}
+    measure, spans, site = release.measures[WATER], _adult_spans(release), axes.site_axis(release)
+    whole, last = axes.widest_adult(spans), release.periods[-1]
+    rows = (
+        release.scan("percentile")
+        .with_columns(axes.AGE_KEY)
+        .filter(
+            (pl.col("measure") == WATER)
+            & (pl.col("sex") == "all")
+            & (pl.col("period") == last)
+            & (pl.col("age") == whole)
+        )
+        .collect()
+    )
+    cube = axes.percentile_cube(rows, [site], measure, (25, 50, 75))
+    return {
+        key: say(
+            "water.beside",
+            sentence=headlines.spread(
+                cell,
+                group_words("all", *spans[whole]),
+                period_title(last),
+                unit_after(measure),
+                measure["decimals"],
+            ),
+        )
+        for (key, cell) in ((keys["site"], cell) for keys, cell in cube.walk(["site"], {}))
+    }
+
+
+def hydration_notes(sentences: Mapping[str, str], site: str = ALL_SITES) -> tuple[str, ...]:
+    """The notes under every figure of the hydration band."""
+    beside = (sentences[site],) if site in sentences else ()
+    return (*beside, TEXT["prevalence.water.note"])

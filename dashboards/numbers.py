@@ -1,0 +1,82 @@
+"""How a figure is written for a reader: rounding, decimal mark, thousands, per cent, periods, age groups.
+
+Figures travel to the pages as whole steps of what is shown (tenths of a per cent; a measure's print steps), so
+that Python and the page's own script write exactly the same digits.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import asdict, dataclass
+
+PERCENT_DECIMALS = 1
+
+
+@dataclass(frozen=True)
+class Locale:
+    """The marks of one language. `range` stands between the ends of an interval."""
+
+    language: str = "en"
+    decimal: str = "."
+    thousands: str = "\u202f"  # narrow no-break space: reads the same in every country
+    minus: str = "\u2212"
+    range: str = " to "
+
+    def as_json(self) -> dict[str, str]:
+        return asdict(self)
+
+
+ENGLISH = Locale()
+
+
+def steps(value: float | None, decimals: int) -> int | None:
+    """`value` in whole steps of its last shown decimal, halves up; None and NaN stay None."""
+    if value is None or value != value:
+        return None
+    return math.floor(value * 10**decimals + 0.5)
+
+
+def written(whole_steps: int, decimals: int, locale: Locale = ENGLISH) -> str:
+    """1234567 steps of 0.1 → "123 456.7"."""
+    digits = f"{abs(whole_steps):0{decimals + 1}d}"
+    whole, part = (digits[:-decimals], digits[-decimals:]) if decimals else (digits, "")
+    grouped = re.sub(r"(?<=\d)(?=(\d{3})+$)", locale.thousands, whole)
+    sign = locale.minus if whole_steps < 0 else ""
+    return sign + grouped + (locale.decimal + part if part else "")
+
+
+def count(n: int) -> str:
+    return written(n, 0)
+
+
+def percent(whole_steps: int, decimals: int = PERCENT_DECIMALS) -> str:
+    """241 tenths of a per cent → "24.1 %", the sign held to its number."""
+    return written(whole_steps, decimals) + "\u00a0%"
+
+
+def period_title(period: str) -> str:
+    """2025Q3 → "Q3 2025"; 2025-07 stays as ISO 8601 writes it."""
+    quarter = re.fullmatch(r"(\d{4})Q([1-4])", period)
+    return f"Q{quarter.group(2)} {quarter.group(1)}" if quarter else period
+
+
+def age_title(age_from: int, age_to: int) -> str:
+    return f"{age_from}–{age_to}" if age_from != age_to else str(age_from)
+
+
+UNIT_WORDS = {
+    "kg/m2": "kg/m²",
+    "kcal/d": "kcal a day",
+    "a": "years",
+    "{level}": "level",
+    "1": "",
+    "/min": "a minute",
+    "h/wk": "hours a week",
+    "kg/kg": "kg/kg",
+}
+
+
+def unit_word(ucum: str) -> str:
+    """A UCUM code as a reader writes it."""
+    return UNIT_WORDS.get(ucum, ucum)

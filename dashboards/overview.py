@@ -1,0 +1,152 @@
+"""The first page: how many were measured, where things stand, what has changed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import polars as pl
+
+from dashboards import axes, charts, headlines
+from dashboards.cubes import Cube
+from dashboards.figures import SHARE_COLUMNS, Figure, TableColumn
+from dashboards.hydration import BANDING, hydration_notes, water_sentences
+from dashboards.numbers import count, period_title
+from dashboards.page import Page, sibling_file
+from dashboards.release import ALL_SITES, Release
+from dashboards.wording import TEXT, group_words, say
+
+
+def overview_pages(release: Release) -> Iterator[Page]:
+    cubes: dict[str, Cube] = {}
+    figures: list[Figure] = []
+    changes: list[dict[str, str]] = []
+    titles = {key: b["title"] for key, b in release.bandings.items()}
+    reach = _reach(release)
+    if reach:
+        cubes["reach"], figure = reach
+        figures.append(figure)
+    for key, (cube, group) in _latest_shares(release).items():
+        cubes[key] = cube
+        figures.append(_card(release, key, cube, group))
+        change = headlines.trend(cube, {}, group)
+        changes.append(
+            {"title": titles[key], "text": change, "file": sibling_file("prevalence", titles, key)}
+        )
+    yield Page(
+        file="index.html",
+        section="index",
+        title=release.facts["programme"],
+        question=TEXT["index.question"],
+        lead=say(
+            "index.lead",
+            sites=count(len(release.site_names)),
+            first=period_title(release.periods[0]),
+            last=period_title(release.periods[-1]),
+        ),
+        template="index.html",
+        cubes=cubes,
+        figures=tuple(figures),
+        more={
+            "facts": _facts(release),
+            "changes": changes,
+            "now": say("index.now", period=period_title(release.periods[-1])),
+            "since": say("index.changes", first=period_title(release.periods[0])),
+            "links": {key: sibling_file("prevalence", titles, key) for key in titles},
+        },
+    )
+
+
+def _latest_shares(release: Release) -> dict[str, tuple[Cube, str]]:
+    """Banding → its shares by period for the group that its page opens with, and that group in words."""
+    if not release.has("prevalence"):
+        return {}
+    is_everybody = (pl.col("site") == ALL_SITES) & (pl.col("sex") == "all")
+    rows = release.scan("prevalence").filter(is_everybody).with_columns(axes.AGE_KEY).collect()
+    found = {}
+    for key, banding in release.bandings.items():
+        spans = axes.age_spans(release, banding)
+        age = axes.widest_adult(spans)
+        here = rows.filter((pl.col("banding") == key) & (pl.col("age") == age))
+        cube = axes.share_cube(here, [axes.period_axis(release), axes.band_axis(banding)])
+        found[key] = cube, group_words("all", *spans[age])
+    return found
+
+
+def _card(release: Release, key: str, cube: Cube, group: str) -> Figure:
+    last = release.periods[-1]
+    notes = hydration_notes(water_sentences(release)) if key == BANDING else ()
+    return Figure(
+        id=key,
+        question=release.bandings[key]["title"],
+        cube=key,
+        along=("band",),
+        fixed={"period": last},
+        spec=charts.band_beams(SHARE_COLUMNS, "band", TEXT["column.band"]),
+        columns=SHARE_COLUMNS,
+        source="data/prevalence.csv",
+        notes=notes,
+        is_folded=True,
+        headline=lambda at: headlines.most_common(cube, {"period": last}, group, period_title(last)),
+    )
+
+
+def _reach(release: Release) -> tuple[Cube, Figure] | None:
+    """People measured by period: those with a weight, which every reading has."""
+    if not release.has("percentile") or "weight" not in release.measures:
+        return None
+    measure, period, sex = release.measures["weight"], axes.period_axis(release), axes.sex_axis()
+    spans = axes.age_spans(release, measure)
+    widest = max(spans, key=lambda key: spans[key][1] - spans[key][0])
+    rows = (
+        release.scan("percentile")
+        .filter((pl.col("site") == ALL_SITES) & (pl.col("measure") == "weight"))
+        .with_columns(axes.AGE_KEY)
+        .filter(pl.col("age") == widest)
+        .collect()
+    )
+    cube = axes.percentile_cube(rows, [sex, period], measure, (50,))
+    columns = (TableColumn(TEXT["column.people"], "value", ("people",)),)
+    heads = (
+        ("period", TEXT["column.period"]),
+        ("sex", TEXT["column.sex"]),
+    )
+    return cube, Figure(
+        id="reach",
+        question=TEXT["index.reach"],
+        cube="reach",
+        along=("period", "sex"),
+        columns=columns,
+        spec=charts.people_by_period(columns, heads),
+        source="data/percentile.csv",
+        extent=("people", "people"),
+        notes=(TEXT["index.reach.read"],),
+        headline=lambda at: _reach_sentence(cube),
+        is_wide=True,
+    )
+
+
+def _reach_sentence(cube: Cube) -> str:
+    period = cube.dimension("period")
+    first, last = (cube.cell({"sex": "all", "period": key}) for key in (period.keys[0], period.keys[-1]))
+    words = {"first": period.labels[0], "last": period.labels[-1]}
+    if not headlines.is_shown(last, "people"):
+        return say("h.reach.none", **words)
+    if len(period.keys) < 2 or not headlines.is_shown(first, "people"):
+        return say("h.reach.one", people=count(last["people"]), **words)
+    return say("h.reach", people=count(last["people"]), before=count(first["people"]), **words)
+
+
+def _facts(release: Release) -> list[tuple[str, str]]:
+    """(figure, what it counts); a count that is not published is said to be withheld."""
+    counts = release.facts["counts"]
+    counted = [
+        (TEXT["withheld"] if counts.get(key) is None else count(counts[key]), TEXT[f"index.{key}"])
+        for key in ("people", "readings")
+    ]
+    kind: Any = release.facts.get("period_kind", "quarter")
+    return [
+        *counted,
+        (count(len(release.site_names)), TEXT["index.sites"]),
+        (count(len(release.periods)), TEXT[f"index.periods.{kind}"]),
+    ]

@@ -1,0 +1,122 @@
+"""A release folder → its pages: the one ordered list of what is made, and the writing of it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FunctionLoader, StrictUndefined
+from markupsafe import Markup
+
+from dashboards import bundle
+from dashboards.data_quality import data_quality_pages
+from dashboards.figures import page_json, table_rows
+from dashboards.methods import methods_pages
+from dashboards.numbers import period_title
+from dashboards.overview import overview_pages
+from dashboards.page import Page
+from dashboards.percentiles import percentile_pages
+from dashboards.prevalence import prevalence_pages
+from dashboards.release import Release, read_release
+from dashboards.sites import site_pages
+from dashboards.wording import TEXT, say
+
+SECTIONS: tuple[tuple[str, Callable[[Release], Iterator[Page]]], ...] = (
+    ("index", overview_pages),
+    ("prevalence", prevalence_pages),
+    ("percentiles", percentile_pages),
+    ("sites", site_pages),
+    ("data-quality", data_quality_pages),
+    ("methods", methods_pages),
+)
+ASSETS = ("page.css", "cells.js", "charts.js", "page.js")
+
+
+def build_pages(release_folder: Path) -> list[Path]:
+    """Write every page and asset of a release into its folder; returns the paths, assets first.
+
+    The same release gives the same bytes. Reads release.json and data/*.parquet only.
+    Errors   ReleaseUnreadable when the folder is not a complete release.
+    """
+    release = read_release(release_folder)
+    written = _write_assets(release_folder / "assets")
+    templates = _templates()
+    sections = [name for name, _ in SECTIONS if _is_there(release, name)]
+    for _, pages in SECTIONS:
+        for page in pages(release):
+            path = release_folder / page.file
+            path.write_text(_rendered(templates, release, page, sections), encoding="utf-8", newline="\n")
+            written.append(path)
+    return written
+
+
+def _is_there(release: Release, section: str) -> bool:
+    needs = {
+        "prevalence": "prevalence",
+        "sites": "prevalence",
+        "percentiles": "percentile",
+        "data-quality": "data_quality",
+    }
+    return section not in needs or release.has(needs[section])
+
+
+def _write_assets(folder: Path) -> list[Path]:
+    folder.mkdir(exist_ok=True)
+    texts = {
+        name: (resources.files("dashboards") / "assets" / name).read_text(encoding="utf-8") for name in ASSETS
+    }
+    texts[bundle.NAME] = bundle.vega_bundle()
+    for name, text in texts.items():
+        (folder / name).write_text(text, encoding="utf-8", newline="\n")
+    return [folder / name for name in texts]
+
+
+def _templates() -> Environment:
+    folder = resources.files("dashboards") / "templates"
+    return Environment(
+        loader=FunctionLoader(lambda name: (folder / name).read_text(encoding="utf-8")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def _rendered(templates: Environment, release: Release, page: Page, sections: list[str]) -> str:
+    state = {name: control.default for name, control in page.controls.items()}
+    views = {}
+    for figure in page.figures:
+        rows = table_rows(figure, page.cubes[figure.cube], state)
+        views[figure.id] = {
+            "figure": figure,
+            "headline": figure.headline({name: state[name] for name in figure.picks}),
+            "heads": [TEXT[f"column.{name}"] for name in figure.along],
+            "rows": rows,
+            "has_withheld": any(TEXT["withheld"] in row["cells"] for row in rows),
+        }
+    facts = release.facts
+    return templates.get_template(page.template).render(
+        page=page,
+        views=views,
+        text=TEXT,
+        say=say,
+        programme=facts["programme"],
+        language="en",
+        navigation=[(f"{name}.html", TEXT[f"nav.{name}"], name == page.section) for name in sections],
+        stamp=say(
+            "stamp", last=period_title(release.periods[-1]), as_of=facts["as_of"], software=facts["software"]
+        ),
+        data=json_block(page_json(page.cubes, page.controls, list(page.figures))) if page.figures else "",
+        **page.more,
+    )
+
+
+def json_block(value: Any) -> Markup:
+    """Compact JSON that no browser can take for the end of its script element."""
+    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), sort_keys=True, allow_nan=False)
+    for sign in "<>&\u2028\u2029":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return Markup(text)

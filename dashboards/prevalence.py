@@ -1,0 +1,130 @@
+"""The pages "What share of people is in each band?", one for each banding."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import polars as pl
+
+from dashboards import axes, charts, headlines, hydration
+from dashboards.cubes import Cube
+from dashboards.figures import SHARE_COLUMNS, Figure
+from dashboards.page import Page, sibling_file, sibling_pages
+from dashboards.release import ALL_SITES, Release
+from dashboards.wording import TEXT, group_words, say
+
+SOURCE = "data/prevalence.csv"
+
+
+def prevalence_pages(release: Release) -> Iterator[Page]:
+    if not release.has("prevalence"):
+        return
+    rows = release.scan("prevalence").filter(pl.col("site") == ALL_SITES).with_columns(axes.AGE_KEY).collect()
+    for name in release.bandings:
+        yield _page(release, name, rows.filter(pl.col("banding") == name))
+
+
+def _page(release: Release, name: str, rows: pl.DataFrame) -> Page:
+    banding = release.bandings[name]
+    titles = {key: b["title"] for key, b in release.bandings.items()}
+    spans = axes.age_spans(release, banding)
+    axis = {
+        a.name: a
+        for a in (axes.sex_axis(), axes.age_axis(spans), axes.period_axis(release), axes.band_axis(banding))
+    }
+    cube = axes.share_cube(rows, [axis["sex"], axis["age"], axis["period"], axis["band"]])
+    controls = axes.controls_for(
+        axis["sex"],
+        axis["age"],
+        axis["period"],
+        axis["band"],
+        defaults={
+            "sex": "all",
+            "age": axes.widest_adult(spans),
+            "period": release.periods[-1],
+            "band": axes.opening_band(banding),
+        },
+    )
+    cubes, figures = {"shares": cube}, [_now(cube, spans), _trend(cube, spans), _by_age(release, cube, spans)]
+    if name == hydration.BANDING and hydration.has_water(release):
+        cubes["water"], water = hydration.water_figure(release, axis["sex"], axis["period"])
+        figures.insert(1, water)
+    return Page(
+        file=sibling_file("prevalence", titles, name),
+        section="prevalence",
+        title=say("prevalence.title", banding=banding["title"]),
+        question=TEXT["prevalence.question"],
+        template="figures.html",
+        cubes=cubes,
+        controls=controls,
+        figures=tuple(figures),
+        choices=sibling_pages("prevalence", titles, name),
+        choice_label=TEXT["choice.banding"],
+        more={"banding": banding},
+    )
+
+
+def _now(cube: Cube, spans: dict[str, tuple[int, int]]) -> Figure:
+    period = cube.dimension("period")
+    return Figure(
+        id="now",
+        question=TEXT["prevalence.now"],
+        cube="shares",
+        along=("band",),
+        picks=("sex", "age", "period"),
+        spec=charts.band_beams(SHARE_COLUMNS, "band", TEXT["column.band"]),
+        columns=SHARE_COLUMNS,
+        source=SOURCE,
+        headline=lambda at: headlines.most_common(
+            cube, at, group_words(at["sex"], *spans[at["age"]]), period.label(at["period"])
+        ),
+        notes=(TEXT["prevalence.read"],),
+    )
+
+
+def _trend(cube: Cube, spans: dict[str, tuple[int, int]]) -> Figure:
+    heads = (
+        ("band", TEXT["column.band"]),
+        ("period", TEXT["column.period"]),
+    )
+    return Figure(
+        id="trend",
+        question=TEXT["prevalence.trend"],
+        cube="shares",
+        along=("band", "period"),
+        picks=("sex", "age"),
+        panels="band",
+        spec=charts.over_periods(SHARE_COLUMNS, heads),
+        columns=SHARE_COLUMNS,
+        source=SOURCE,
+        headline=lambda at: headlines.trend(cube, at, group_words(at["sex"], *spans[at["age"]])),
+        notes=(TEXT["prevalence.read.trend"], TEXT["index.changes.note"]),
+        is_wide=True,
+        is_from_zero=False,
+    )
+
+
+def _by_age(release: Release, cube: Cube, spans: dict[str, tuple[int, int]]) -> Figure:
+    ages = axes.single_ages(release, spans)
+    heads = (
+        ("age", TEXT["column.age"]),
+        ("sex", TEXT["column.sex"]),
+    )
+    band, period = cube.dimension("band"), cube.dimension("period")
+    return Figure(
+        id="age",
+        question=TEXT["prevalence.age"],
+        cube="shares",
+        along=("age", "sex"),
+        picks=("band", "period"),
+        only={"age": ages},
+        spec=charts.over_ages(SHARE_COLUMNS, heads),
+        columns=SHARE_COLUMNS,
+        source=SOURCE,
+        notes=(TEXT["prevalence.read.age"],),
+        is_wide=True,
+        is_from_zero=False,
+        headline=lambda at: headlines.by_age(
+            cube, {**at, "sex": "all"}, ages, band.label(at["band"]), period.label(at["period"])
+        ),
+    )

@@ -1,0 +1,113 @@
+"""Read a release folder: release.json and data/*.parquet, and nothing beyond them."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+ALL_SITES = ""  # the key that stands for all sites together
+SITE_ID = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")  # a site's id becomes a file name: nothing else may
+
+FACTS = (
+    "programme", "as_of", "software", "settings_sha256", "periods", "sites", "bandings", "measures", "age_groups",
+    "percentiles", "counts", "checks", "tables", "disclosure",
+)  # fmt: skip
+
+
+class ReleaseUnreadable(Exception):
+    """The folder is not a complete release. Same shape as every message: what, where, found, expected, next."""
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        where: str,
+        found: str,
+        expected: str,
+        next: str = "publish the release again; no page was written",
+    ):
+        super().__init__(f"{what}  {where}\n      found {found}; expected {expected}\n      next: {next}")
+
+
+@dataclass(frozen=True)
+class Release:
+    """What a release says about itself, and its tables on request."""
+
+    folder: Path
+    facts: dict[str, Any]
+
+    def has(self, table: str) -> bool:
+        return (self.folder / "data" / f"{table}.parquet").is_file()
+
+    def scan(self, table: str) -> pl.LazyFrame:
+        """The rows of one table, with `site` "" for all sites."""
+        return pl.scan_parquet(self.folder / "data" / f"{table}.parquet").with_columns(
+            pl.col("site").fill_null(ALL_SITES)
+        )
+
+    @cached_property
+    def site_names(self) -> dict[str, str]:
+        """Site id → name, in the order of names: sites are never put in the order of their figures."""
+        sites = sorted(self.facts["sites"], key=lambda site: (site["name"].casefold(), site["id"]))
+        return {site["id"]: site["name"] for site in sites}
+
+    @cached_property
+    def bandings(self) -> dict[str, dict[str, Any]]:
+        return {banding["name"]: banding for banding in self.facts["bandings"]}
+
+    @cached_property
+    def measures(self) -> dict[str, dict[str, Any]]:
+        return {measure["name"]: measure for measure in self.facts["measures"]}
+
+    @property
+    def periods(self) -> list[str]:
+        return self.facts["periods"]
+
+    @property
+    def age_groups(self) -> list[dict[str, Any]]:
+        return self.facts["age_groups"]
+
+
+def read_release(folder: Path) -> Release:
+    """Read release.json and see that the tables it names are there.
+
+    Errors   ReleaseUnreadable for a missing or broken release.json, a table it names that is missing, or a
+             site id that could not be a file name.
+    """
+    path = folder / "release.json"
+    try:
+        facts = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        raise ReleaseUnreadable(
+            "no release", where=str(path), found="no such file", expected="release.json beside data/"
+        ) from error
+    except ValueError as error:
+        raise ReleaseUnreadable(
+            "broken release", where=str(path), found=str(error), expected="JSON"
+        ) from error
+    release = Release(folder, facts)
+    _require(path, [f"no {fact}" for fact in FACTS if fact not in facts], "every fact a page shows")
+    _require(
+        folder / "data",
+        [f"no {table['name']}.parquet" for table in facts["tables"] if not release.has(table["name"])],
+        "the tables that release.json names",
+    )
+    _require(
+        path,
+        [repr(site["id"]) for site in facts["sites"] if not SITE_ID.fullmatch(site["id"])],
+        "site ids of small letters, digits and hyphens",
+    )
+    return release
+
+
+def _require(where: Path, broken: list[str], expected: str) -> None:
+    if broken:
+        raise ReleaseUnreadable(
+            "broken release", where=str(where), found=", ".join(broken), expected=expected
+        )

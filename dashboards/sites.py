@@ -1,0 +1,237 @@
+"""The pages "How do sites differ?", one for each banding, and one page for each site.
+
+Sites stand in the order of their names or of how many people they measured, never of a share.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import polars as pl
+
+from dashboards import axes, charts, headlines
+from dashboards.cubes import Cube, Dimension
+from dashboards.figures import SHARE_COLUMNS, Control, Figure
+from dashboards.hydration import BANDING, hydration_notes, water_sentences
+from dashboards.numbers import period_title, written
+from dashboards.page import Page, sibling_file, sibling_pages
+from dashboards.percentiles import measure_titles, unit_after
+from dashboards.release import ALL_SITES, Release
+from dashboards.wording import TEXT, group_words, say
+
+SOURCE = "data/prevalence.csv"
+PERIODS_SHOWN = (
+    8  # a page with every site carries the last two years of quarters; a site's own page carries all
+)
+
+
+def site_file(site: str) -> str:
+    return f"site-{site}.html"
+
+
+def site_pages(release: Release) -> Iterator[Page]:
+    """First the pages with every site, then a page for each."""
+    if not release.has("prevalence"):
+        return
+    ages = {
+        name: axes.widest_adult(axes.age_spans(release, banding))
+        for name, banding in release.bandings.items()
+    }
+    is_opening_group = pl.any_horizontal(
+        (pl.col("banding") == name) & (pl.col("age") == age) for name, age in ages.items()
+    )
+    rows = release.scan("prevalence").with_columns(axes.AGE_KEY).filter(is_opening_group).collect()
+    for name in release.bandings:
+        yield _all_sites_page(release, name, ages[name], rows.filter(pl.col("banding") == name))
+    overall = rows.filter(pl.col("site") == ALL_SITES)
+    by_site = rows.partition_by("site", as_dict=True)
+    typical, water = _typical_values(release), water_sentences(release)
+    for site in release.site_names:
+        own = by_site.get((site,), rows.clear())
+        yield _one_site_page(release, site, ages, pl.concat([overall, own]), typical.get(site, []), water)
+
+
+def _all_sites_page(release: Release, name: str, age: str, rows: pl.DataFrame) -> Page:
+    banding = release.bandings[name]
+    titles = {key: b["title"] for key, b in release.bandings.items()}
+    every = axes.period_axis(release)
+    period = Dimension("period", every.keys[-PERIODS_SHOWN:], every.labels[-PERIODS_SHOWN:])
+    sex, band, site = axes.sex_axis(), axes.band_axis(banding), axes.site_axis(release)
+    cube = axes.share_cube(rows, [sex, period, band, site])
+    controls = axes.controls_for(
+        band,
+        sex,
+        period,
+        defaults={
+            "band": axes.opening_band(banding),
+            "sex": "all",
+            "period": period.keys[-1],
+        },
+    )
+    controls["order"] = Control(
+        "order", (("name", TEXT["order.name"]), ("people", TEXT["order.people"])), "name"
+    )
+    span = axes.age_spans(release, banding)[age]
+    return Page(
+        file=sibling_file("sites", titles, name),
+        section="sites",
+        title=say("sites.title", banding=banding["title"]),
+        question=TEXT["sites.question"],
+        lead=TEXT["sites.unadjusted"],
+        template="sites.html",
+        cubes={"sites": cube},
+        controls=controls,
+        figures=(_every_site(release, cube, name),),
+        choices=sibling_pages("sites", titles, name),
+        choice_label=TEXT["choice.banding"],
+        more={
+            "banding": banding,
+            "group": group_words("all", *span),
+            "sites": [(title, site_file(key)) for key, title in release.site_names.items()],
+        },
+    )
+
+
+def _every_site(release: Release, cube: Cube, name: str) -> Figure:
+    heads = (("site", TEXT["column.site"]),)
+    water = hydration_notes(water_sentences(release)) if name == BANDING else ()
+    return Figure(
+        id="sites",
+        question=TEXT["sites.figure"],
+        cube="sites",
+        along=("site",),
+        picks=("band", "sex", "period"),
+        spec=charts.site_beams(SHARE_COLUMNS, heads),
+        columns=SHARE_COLUMNS,
+        source=SOURCE,
+        order="order",
+        is_wide=True,
+        is_from_zero=False,
+        notes=(TEXT["sites.read"], *water),
+        links={key: site_file(key) for key in release.site_names},
+        headline=lambda at: headlines.site_spread(
+            [cell for keys, cell in cube.walk(["site"], at) if keys["site"] != ALL_SITES],
+            cube.cell({**at, "site": ALL_SITES}),
+            cube.dimension("period").label(at["period"]),
+        ),
+    )
+
+
+def _one_site_page(
+    release: Release,
+    site: str,
+    ages: Mapping[str, str],
+    rows: pl.DataFrame,
+    typical: list[dict[str, Any]],
+    water: Mapping[str, str],
+) -> Page:
+    name, sex, period = release.site_names[site], axes.sex_axis(), axes.period_axis(release)
+    site_axis = Dimension("site", (site, ALL_SITES), (name, TEXT["all_sites"]))
+    cubes: dict[str, Cube] = {}
+    figures = []
+    for key, banding in release.bandings.items():
+        cubes[key] = axes.share_cube(
+            rows.filter(pl.col("banding") == key), [sex, period, axes.band_axis(banding), site_axis]
+        )
+        figures.append(
+            _beside_all_sites(
+                release, key, cubes[key], site, axes.age_spans(release, banding)[ages[key]], water
+            )
+        )
+    kind = next(s.get("kind", "other") for s in release.facts["sites"] if s["id"] == site)
+    return Page(
+        file=site_file(site),
+        section="sites",
+        title=name,
+        question=say("site.question", site=name),
+        lead=TEXT["site.lead"],
+        template="site.html",
+        cubes=cubes,
+        controls=axes.controls_for(sex, period, defaults={"sex": "all", "period": release.periods[-1]}),
+        figures=tuple(figures),
+        more={
+            "kind": TEXT.get(f"site.kind.{kind}", TEXT["site.kind.other"]),
+            "typical": typical,
+            "typical_lead": say(
+                "site.measures.lead",
+                group=group_words("all", *_typical_span(release)),
+                period=period_title(release.periods[-1]),
+            ),
+        },
+    )
+
+
+def _beside_all_sites(
+    release: Release, key: str, cube: Cube, site: str, span: tuple[int, int], water: Mapping[str, str]
+) -> Figure:
+    heads = (
+        ("site", TEXT["column.site"]),
+        ("band", TEXT["column.band"]),
+    )
+    notes = (TEXT["site.read"], *(hydration_notes(water, site) if key == BANDING else ()))
+    return Figure(
+        id=key,
+        question=release.bandings[key]["title"],
+        cube=key,
+        along=("band", "site"),
+        picks=("sex", "period"),
+        spec=charts.band_beams_beside(SHARE_COLUMNS, heads),
+        columns=SHARE_COLUMNS,
+        source=SOURCE,
+        notes=notes,
+        is_folded=True,
+        headline=lambda at: headlines.most_common(
+            cube, {**at, "site": site}, group_words(at["sex"], *span), period_title(at["period"])
+        ),
+    )
+
+
+def _typical_span(release: Release) -> tuple[int, int]:
+    spans = axes.age_spans(release, {"age_from": 5, "age_to": 99})
+    return spans[axes.widest_adult(spans)]
+
+
+def _typical_values(release: Release) -> dict[str, list[dict[str, Any]]]:
+    """Site → middle value and middle half of each measure in the last period, as texts."""
+    if not release.has("percentile"):
+        return {}
+    low, high = _typical_span(release)
+    rows = (
+        release.scan("percentile")
+        .filter(
+            (pl.col("site") != ALL_SITES)
+            & (pl.col("period") == release.periods[-1])
+            & (pl.col("sex") == "all")
+            & (pl.col("age_from") == low)
+            & (pl.col("age_to") == high)
+            & pl.col("percentile").is_in([25, 50, 75])
+        )
+        .with_columns(axes.AGE_KEY)
+        .collect()
+    )
+    measures, site = axes.sex_axis(), axes.site_axis(release)
+    titles, found = measure_titles(release), {key: [] for key in release.site_names}
+    measures = {m: release.measures[m] for m in release.measures if m in set(rows["measure"])}
+    for name, measure in measures.items():
+        cube = axes.percentile_cube(rows.filter(pl.col("measure") == name), [site], measure, (25, 50, 75))
+        for key in found:
+            found[key].append({"title": titles[name], **_typical_texts(cube.cell({"site": key}), measure)})
+    return found
+
+
+def _typical_texts(cell: Mapping[str, Any], measure: Mapping[str, Any]) -> dict[str, str]:
+    if not headlines.is_shown(cell, "p25", "p50", "p75"):
+        return {"words": TEXT["none"] if cell["state"] == "-" else TEXT["withheld"]}
+    unit, decimals = unit_after(measure), measure["decimals"]
+    texts = {name: written(cell[name], decimals) for name in ("p25", "p50", "p75")}
+    interval = [
+        TEXT["no_limit"] if cell[end] is None else written(cell[end], decimals)
+        for end in ("p50_low", "p50_high")
+    ]
+    return {
+        "middle": texts["p50"] + unit,
+        "interval": f"{interval[0]} to {interval[1]}",
+        "half": f"{texts['p25']} to {texts['p75']}{unit}",
+        "people": written(cell["people"], 0),
+    }

@@ -1,0 +1,300 @@
+"""What stands in the pages' bytes: escaping, withheld figures, numbers, links, policy, weight. Mechanics."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+from decimal import ROUND_HALF_UP, Decimal
+from html.parser import HTMLParser
+
+import polars as pl
+from invented_release import HOSTILE_NAME, make_release
+
+from dashboards import build_pages
+
+POISON = 0.98765
+
+
+class Page(HTMLParser):
+    """A page's tables as lists of cell texts, its links, headlines, and its data block."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.rows, self.links, self.assets, self.inline, self.headlines, self.data = [], [], [], [], [], ""
+        self._in, self._headline = None, False
+        self.feed(text)
+
+    def handle_starttag(self, tag, attributes):
+        found = dict(attributes)
+        if "style" in found or any(name.startswith("on") for name in found):
+            self.inline.append((tag, found))
+        if tag == "a":
+            self.links.append(found["href"])
+        if tag in ("script", "link", "img"):
+            self.assets.append(found.get("src") or found.get("href") or "")
+        if tag == "script" and "src" not in found:
+            self._in = "data" if found.get("type") == "application/json" else "script"
+        if tag == "tr":
+            self.rows.append([])
+        if tag in ("td", "th"):
+            self.rows[-1].append("")
+            self._in = "cell"
+        if tag == "style":
+            self._in = "script"
+        if "data-headline" in found:
+            self.headlines.append("")
+            self._headline = True
+
+    def handle_endtag(self, tag):
+        if tag in ("td", "th", "script", "style"):
+            self._in = None
+        if tag == "p":
+            self._headline = False
+
+    def handle_data(self, data):
+        if self._headline:
+            self.headlines[-1] += data
+        if self._in == "cell":
+            self.rows[-1][-1] += data
+        elif self._in == "data":
+            self.data += data
+        elif self._in == "script":
+            self.inline.append(("text", data))
+
+
+def pages_of(folder):
+    return {path.name: Page(path.read_text(encoding="utf-8")) for path in sorted(folder.glob("*.html"))}
+
+
+# ---- hostile words
+
+
+def test_a_hostile_site_name_is_text_and_nothing_else(release_folder):
+    seen = 0
+    for path in release_folder.glob("*.html"):
+        text = path.read_text(encoding="utf-8")
+        assert "<script>alert" not in text, path.name
+        seen += "&lt;script&gt;alert" in text
+    assert seen >= 3
+    data = json.loads(pages_of(release_folder)["sites.html"].data)
+    assert (
+        HOSTILE_NAME in next(d for d in data["cubes"]["sites"]["dimensions"] if d["name"] == "site")["labels"]
+    )
+
+
+def test_a_hostile_programme_name_and_check_are_text(tmp_path):
+    folder = make_release(tmp_path, sites=2, quarters=2)
+    facts = json.loads((folder / "release.json").read_text(encoding="utf-8"))
+    facts["programme"] = "</title><script>alert(1)</script>"
+    facts["checks"][0]["title"] = '"><img src=x onerror=alert(1)>'
+    (folder / "release.json").write_text(json.dumps(facts), encoding="utf-8")
+    build_pages(folder)
+    for path in folder.glob("*.html"):
+        text = path.read_text(encoding="utf-8")
+        assert "<script>alert" not in text
+        assert "<img" not in text
+
+
+# ---- withheld figures
+
+
+def test_a_withheld_figure_reaches_no_page_even_if_a_table_still_holds_it(tmp_path):
+    folder = make_release(tmp_path, sites=3, quarters=2, base=12)
+    clean = make_release(tmp_path / "clean", sites=3, quarters=2, base=12)
+    for name, figures in (("prevalence", ("proportion", "low", "high", "n", "denominator")),
+                          ("percentile", ("value", "low", "high", "n")),
+                          ("data_quality", ("n", "denominator", "proportion"))):  # fmt: skip
+        path = folder / "data" / f"{name}.parquet"
+        frame = pl.read_parquet(path)
+        hidden = pl.col("flag") == "withheld"
+        assert frame.filter(hidden).height, name
+        frame.with_columns(*(
+            pl.when(hidden).then(pl.lit(POISON if frame.schema[c] == pl.Float64 else 98765, dtype=frame.schema[c]))
+            .otherwise(c).alias(c) for c in figures)).write_parquet(path)  # fmt: skip
+    build_pages(folder)
+    build_pages(clean)
+    for path in clean.glob("*.html"):
+        assert (folder / path.name).read_bytes() == path.read_bytes(), path.name
+
+
+def test_a_withheld_row_says_so_with_its_reason_and_no_number(release_folder):
+    texts = [path.read_text(encoding="utf-8") for path in release_folder.glob("*.html")]
+    rows = [row for text in texts for row in re.findall(r'<tr data-state="w">(.*?)</tr>', text, re.S)]
+    assert rows
+    for row in rows:
+        assert set(re.findall(r"<td>(.*?)</td>", row)) == {"withheld"}
+    for text in texts:
+        if 'data-state="w"' in text:
+            assert "to protect people in small groups" in text
+
+
+# ---- every number is a published one
+
+
+def rounded(value, decimals):
+    text = f"{Decimal(repr(value)).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP):,}"
+    return text.replace(",", "\u202f").replace("-", "\u2212")
+
+
+def published_texts(folder):
+    """Every published figure as a page may write it, rounded here with decimal arithmetic."""
+    facts = json.loads((folder / "release.json").read_text(encoding="utf-8"))
+    decimals = {m["name"]: m["decimals"] for m in facts["measures"]}
+    texts = {rounded(n, 0) for n in facts["counts"].values()}
+    texts |= {rounded(len(facts["sites"]), 0), rounded(len(facts["periods"]), 0)}
+    for name in ("prevalence", "data_quality"):
+        frame = pl.read_parquet(folder / "data" / f"{name}.parquet")
+        for column in {"proportion", "low", "high"} & set(frame.columns):
+            texts |= {rounded(value * 100, 1) for value in frame[column].drop_nulls().unique()}
+        for column in ("n", "denominator"):
+            texts |= {rounded(value, 0) for value in frame[column].drop_nulls().unique()}
+    frame = pl.read_parquet(folder / "data" / "percentile.parquet")
+    for (measure,), part in frame.partition_by("measure", as_dict=True).items():
+        for column in ("value", "low", "high"):
+            texts |= {rounded(value, decimals[measure]) for value in part[column].drop_nulls().unique()}
+    return texts | {rounded(value, 0) for value in frame["n"].drop_nulls().unique()}
+
+
+NUMBER = re.compile(r"\u2212?\d{1,3}(?:\u202f\d{3})+(?:\.\d+)?|\u2212?\d+(?:\.\d+)?")
+NOT_FIGURES = re.compile(r"95 %|Q[1-4] \d{4}|aged \d+(–\d+)?|of those aged|\d+–\d+|‘[^’]*’")
+
+
+def test_every_number_of_the_tables_and_headlines_is_published(release_folder):
+    known = published_texts(release_folder)
+    frame = pl.read_parquet(release_folder / "data" / "data_quality.parquet")
+    # data quality is shown over all periods: sums of published counts, and their shares
+    sums = frame.group_by("site", "item").agg(pl.col("n").sum(), pl.col("denominator").sum())
+    known |= {rounded(value, 0) for column in ("n", "denominator") for value in sums[column]}
+    checked = 0
+    for name, page in pages_of(release_folder).items():
+        if name in ("methods.html", "data-quality.html"):
+            continue
+        texts = [
+            cell
+            for row in page.rows
+            for cell in row[1:]
+            if not re.search("[A-Za-z]{3}", cell.replace("kcal a day", ""))
+        ]
+        for text in texts + page.headlines:
+            for number in NUMBER.findall(NOT_FIGURES.sub("", text).replace(" kg/m²", "")):
+                if (
+                    re.search(r"(\d+) of the (\d+) sites|other \d+|\d+ more", text)
+                    and number.isdigit()
+                    and int(number) <= 6
+                ):
+                    continue  # how many sites: counted on the page
+                assert number in known, (name, text)
+                checked += 1
+    assert checked > 2000
+
+
+def test_the_first_view_shows_exactly_the_rows_of_the_file(release_folder):
+    page = pages_of(release_folder)["prevalence.html"]
+    frame = pl.read_parquet(release_folder / "data" / "prevalence.parquet").filter(
+        (pl.col("banding") == "bmi_adult") & pl.col("site").is_null() & (pl.col("period") == "2024Q4")
+        & (pl.col("sex") == "all") & (pl.col("age_from") == 20) & (pl.col("age_to") == 99))  # fmt: skip
+    titles = {"underweight": "Underweight", "normal": "Normal", "overweight": "Overweight",
+              "obesity_1": "Obesity class I",
+              "obesity_2": "Obesity class II", "obesity_3": "Obesity class III"}  # fmt: skip
+    expected = {}
+    for row in frame.iter_rows(named=True):
+        per_cent = {c: rounded(row[c] * 100, 1) for c in ("proportion", "low", "high")}
+        expected[titles[row["band"]]] = [
+            f"{per_cent['proportion']}\u00a0%", f"{per_cent['low']} to {per_cent['high']}\u00a0%",
+            rounded(row["n"], 0), rounded(row["denominator"], 0)]  # fmt: skip
+    assert len(expected) == 6
+    assert {row[0]: row[1:] for row in page.rows[1:7]} == expected
+
+
+def test_data_quality_is_summed_over_periods_and_out_of_every_reading(release_folder):
+    frame = pl.read_parquet(release_folder / "data" / "data_quality.parquet")
+    page = json.loads(pages_of(release_folder)["data-quality.html"].data)
+    cube = page["cubes"]["checks"]
+    sites, checks = (d["keys"] for d in cube["dimensions"])
+    compared = 0
+    for s, site in enumerate(sites):
+        for c, check in enumerate(checks):
+            here = frame.filter(pl.col("site").fill_null("").eq(site) & (pl.col("item") == check))
+            base = "rows_read" if here["severity"].first() == "hold" else "readings"
+            out_of = frame.filter(pl.col("site").fill_null("").eq(site) & (pl.col("item") == base))
+            at = s * len(checks) + c
+            if "withheld" in here["flag"] or "withheld" in out_of["flag"]:
+                assert cube["columns"]["n"][at] is None
+            else:
+                assert cube["columns"]["n"][at] == here["n"].sum()
+                assert cube["columns"]["of"][at] == out_of["denominator"].sum()
+                compared += 1
+    assert compared > 10
+
+
+# ---- order, words, links, policy
+
+
+def test_sites_stand_in_the_order_of_their_names(release_folder):
+    facts = json.loads((release_folder / "release.json").read_text(encoding="utf-8"))
+    names = sorted((site["name"] for site in facts["sites"]), key=str.casefold)
+    page = pages_of(release_folder)["sites.html"]
+    assert [row[0] for row in page.rows[1:]] == ["All sites", *names]
+
+
+def test_every_page_carries_the_cautions(release_folder):
+    for path in release_folder.glob("*.html"):
+        text = path.read_text(encoding="utf-8")
+        for words in ("not a diagnosis", "implanted electronic device", "pregnancy", "time of day"):
+            assert words in text, (path.name, words)
+
+
+def test_hydration_never_stands_without_water_in_fat_free_mass(release_folder):
+    shown = 0
+    for path in release_folder.glob("*.html"):
+        text = path.read_text(encoding="utf-8")
+        if "Below the band" in text and path.name != "methods.html":
+            shown += 1
+            assert "is not by itself dehydration" in text, path.name
+            assert re.search(
+                r"[Ww]ater in fat-free mass: Half of|How much of the fat-free mass is water", text
+            ), path.name
+    assert shown >= 9
+
+
+def test_links_and_assets_are_files_of_the_release(release_folder):
+    for name, page in pages_of(release_folder).items():
+        for target in page.links + page.assets:
+            path = target.split("#")[0]
+            assert not re.match(r"[a-z]+:|//", target) or target == "data:,", (name, target)
+            assert not path or target == "data:," or (release_folder / path).is_file(), (name, target)
+
+
+def test_the_policy_is_strict_and_nothing_stands_inline(release_folder):
+    for path in release_folder.glob("*.html"):
+        text = path.read_text(encoding="utf-8")
+        policy = re.search(r'http-equiv="Content-Security-Policy" content="([^"]*)"', text).group(1)
+        assert policy.startswith("default-src 'none'; script-src 'self'; style-src 'self';")
+        assert "unsafe" not in policy
+        assert Page(text).inline == [], path.name
+
+
+def test_no_own_script_or_style_names_an_address(release_folder):
+    for name in ("cells.js", "charts.js", "page.js", "page.css"):
+        assert not re.search(r"https?:|//[a-z]|fetch\(|XMLHttpRequest|innerHTML|eval\(", (
+            release_folder / "assets" / name).read_text(encoding="utf-8").replace("// ", "")), name  # fmt: skip
+
+
+# ---- bytes
+
+
+def test_the_same_release_gives_the_same_bytes(release_folder, tmp_path):
+    again = tmp_path / "again"
+    shutil.copytree(release_folder, again, ignore=shutil.ignore_patterns("*.html", "assets"))
+    written = build_pages(again)
+    assert len(written) > 30
+    for path in written:
+        assert path.read_bytes() == (release_folder / path.relative_to(again)).read_bytes(), path.name
+
+
+def test_pages_stay_light_with_two_hundred_sites(tmp_path):
+    folder = make_release(tmp_path, sites=200, quarters=8, base=20, without=("percentile",))
+    heavy = {path.name: path.stat().st_size for path in build_pages(folder)
+             if path.suffix == ".html" and path.stat().st_size > 1_500_000}  # fmt: skip
+    assert heavy == {}
