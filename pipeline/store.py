@@ -20,9 +20,10 @@ from pipeline.faults import StoreFault
 SETTINGS = {
     "autoinstall_known_extensions": False,  # nothing is ever fetched at run time
     "autoload_known_extensions": False,
+    "checkpoint_threshold": "256MB",  # many files come in a run, each its own transaction: fold them in seldom
 }
 
-MACROS = ("00_macros_received_text.sql", "01_macros_bands.sql")
+MACROS = ("00_macros_received_text.sql", "01_macros_bands.sql", "02_macros_checks.sql")
 
 
 class ArrowStream:
@@ -89,6 +90,12 @@ class Store:
     def close(self) -> None:
         self.connection.close()
 
+    def beside(self) -> Store:
+        """A second connection to the same store, for work at the same time; transactions are each their own."""
+        sibling = Store(self.connection.cursor(), self.path)
+        sibling._define_macros()
+        return sibling
+
     # ---- running SQL ------------------------------------------------------------------------------
 
     @contextmanager
@@ -105,7 +112,7 @@ class Store:
     def execute(self, statement: str, parameters: dict[str, Any] | None = None) -> None:
         self.connection.execute(statement, parameters or {}).complete()
 
-    def execute_file(self, name: str, **parameters: Any) -> None:
+    def execute_file(self, name: str, /, **parameters: Any) -> None:
         """Run every statement of a file of sql/; each takes the parameters that it names."""
         for statement in self.connection.extract_statements(sql_text(name)):
             wanted = {key: parameters[key] for key in statement.named_parameters}
@@ -201,6 +208,9 @@ class Store:
                     self.execute(
                         "insert into ledger.schema_step values ($step, $name)", {"step": step, "name": name}
                     )
+        self._define_macros()
+
+    def _define_macros(self) -> None:
         for name in MACROS:  # temporary macros: they belong to the code, not to the file
             self.execute_file(name)
 

@@ -1,0 +1,37 @@
+"""Accepted readings → which of them count → reading.participant_period, for the touched people and periods only."""
+
+from __future__ import annotations
+
+from importlib import resources
+
+import polars as pl
+
+from pipeline.programme import Programme
+from pipeline.store import Store
+
+WHO_TABLE = "who_2007_bmi_for_age.csv"
+
+
+def build_readings(store: Store, programme: Programme) -> None:
+    """Bring reading.set_aside and reading.participant_period up to the accepted readings.
+
+    Files with `ledger.file.is_built = false` say which people and periods are touched; the rest stays as it is.
+    Leaves the temporary table `touched_period` for build_tallies. Runs in the caller's transaction.
+
+    Errors   StoreFault when a promise of sql/checks/ is broken: nothing is changed then.
+    """
+    load_reference(store)
+    store.execute_file("20_touched_participant.sql")
+    store.execute_file("21_reading_set_aside.sql")
+    store.execute_file("22_touched_period.sql")
+    store.execute_file("23_reading_participant_period.sql")
+    for promise in ("participant_period_is_unique", "no_orphan_set_aside"):
+        store.require_no_rows(f"checks/{promise}.sql")
+
+
+def load_reference(store: Store) -> None:
+    """Fill reference.who_bmi_for_age from the copy beside the code, if it is empty."""
+    if store.value("select count(*) from reference.who_bmi_for_age"):
+        return
+    with (resources.files("pipeline.reference") / WHO_TABLE).open("rb") as file:
+        store.replace_rows("reference.who_bmi_for_age", pl.read_csv(file))

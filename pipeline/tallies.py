@@ -1,0 +1,52 @@
+"""reading.participant_period → tally.value, tally.moment, tally.band, for the touched periods only.
+
+Everything counted is a whole number, so tallies add up exactly over files, sites, periods and machines.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipeline.programme import Ages, Programme
+from pipeline.store import Store
+
+PROMISES = (
+    "tally_value_counts_everybody",
+    "bands_cover_everybody",
+    "moments_agree_with_values",
+    "file_accounting_adds_up",
+    "sites_are_known",
+)
+
+
+def build_tallies(store: Store, programme: Programme) -> None:
+    """Rewrite the tallies of the periods in `touched_period`, then mark every file as built.
+
+    `build_readings` leaves `touched_period` in the same connection and transaction. Age groups that changed in
+    the settings touch every period.
+
+    Errors   StoreFault when a promise of sql/checks/ is broken: nothing is changed then.
+    """
+    if renew_age_groups(store, programme.settings.ages):
+        store.execute_file("33_every_period_is_touched.sql")
+    store.execute_file("30_tally_value.sql")
+    store.execute_file("31_tally_moment.sql")
+    store.execute_file("32_tally_band.sql")
+    for promise in PROMISES:
+        store.require_no_rows(f"checks/{promise}.sql")
+    store.execute("update ledger.file set is_built = true where not is_built")
+
+
+def renew_age_groups(store: Store, ages: Ages) -> bool:
+    """Write the settings' age groups to reference.age_group; True when that changed a group that was there."""
+    groups, totals = (
+        set(ages.groups),
+        set(ages.totals) - set(ages.groups),
+    )  # a group that is a total counts once
+    wanted = sorted([(*ends, False) for ends in groups] + [(*ends, True) for ends in totals])
+    there = store.rows("select age_from, age_to, is_total from reference.age_group order by all")
+    if there == wanted:
+        return False
+    schema = {"age_from": pl.Int16, "age_to": pl.Int16, "is_total": pl.Boolean}
+    store.replace_rows("reference.age_group", pl.DataFrame(wanted, schema=schema, orient="row"))
+    return bool(there)

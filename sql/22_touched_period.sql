@@ -1,0 +1,30 @@
+-- touched_period (temporary): periods whose chosen readings or tallies may differ from what is stored
+-- grain   period
+-- inputs  reading.accepted, ledger.file, reading.set_aside, set_aside_before, reading.participant_period
+-- keys    period unique, not null
+-- rule    a period with a row of a file that is not built; or with a reading newly set aside, or no longer;
+--         or one that no reading stands in any more
+-- reruns  replaced whole; empty when every file is built
+create or replace temp table touched_period as
+select accepted.period
+from reading.accepted as accepted
+join ledger.file as file on file.file_id = accepted.file_id
+where not file.is_built
+union
+select accepted.period
+from (
+    (select reading_id, code from set_aside_before except select reading_id, code from reading.set_aside)
+    union
+    (
+        select set_aside.reading_id, set_aside.code
+        from reading.set_aside as set_aside
+        join reading.accepted as accepted on accepted.reading_id = set_aside.reading_id
+        where accepted.participant in (select participant from touched_participant)
+        except
+        select reading_id, code from set_aside_before
+    )
+) as changed
+join reading.accepted as accepted on accepted.reading_id = changed.reading_id
+union
+select period from reading.participant_period
+where period not in (select period from reading.accepted);

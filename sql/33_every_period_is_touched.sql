@@ -1,0 +1,10 @@
+-- touched_period (temporary): every period, because the age groups of the settings changed
+-- grain   period
+-- inputs  reading.participant_period, touched_period
+-- keys    period unique, not null
+-- rule    a period already touched stays so
+-- reruns  the same as once
+create or replace temp table touched_period as
+select period from touched_period
+union
+select period from reading.participant_period;
