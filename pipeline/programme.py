@@ -39,6 +39,9 @@ MISSING_MARKS = (
     "none",
 )
 
+MOST_DATE_FORMATS = 4
+_DAY_MONTH_YEAR = (("%d", "%-d"), ("%m", "%-m", "%b", "%B"), ("%Y", "%y"))
+
 
 class _Settings(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -175,9 +178,42 @@ class Profile(_Settings):
                 raise ValueError(f"{name} has no scope; only participant has one")
         return self
 
+    @model_validator(mode="after")
+    def _columns_can_be_read(self) -> Profile:
+        """Codes, formats and written units stand where they mean something, and mean one thing."""
+        meanings = {"sex": ("female", "male"), "yes_no": ("yes", "no")}
+        for name, column in self.columns.items():
+            field = measures.FIELDS[name]
+            if column.codes is not None:
+                meant = meanings.get(field.kind)
+                if meant is None:
+                    raise ValueError(f"{name} has no codes; only sex and athlete_mode have")
+                unknown = [f"{word} = {value}" for word, value in column.codes.items() if value not in meant]
+                if unknown:
+                    raise ValueError(f"{name}: each word must mean {' or '.join(meant)}; found {', '.join(unknown)}")
+                if len({word.strip().lower() for word in column.codes}) < len(column.codes):
+                    raise ValueError(f"{name}: a word stands twice in codes, but for its letter case")
+            if column.format is not None and field.kind != "moment":
+                raise ValueError(f"{name} has no format; only measured_on has one")
+            formats = (column.format,) if isinstance(column.format, str) else column.format or ()
+            if len(formats) > MOST_DATE_FORMATS:
+                raise ValueError(f"{name}: at most {MOST_DATE_FORMATS} formats; found {len(formats)}")
+            for form in formats:
+                if not all(any(sign in form for sign in signs) for signs in _DAY_MONTH_YEAR):
+                    raise ValueError(f"{name}: a format names day, month and year, such as %d/%m/%Y; found {form}")
+            if column.written_units and field.dimension not in ("length", "mass"):
+                raise ValueError(f"{name} cannot have written units; only heights and masses can")
+        if self.thousands == self.decimal:
+            raise ValueError(f"decimal and thousands are both {self.decimal}; they must differ")
+        return self
+
     @property
     def separator(self) -> str:
         return self.delimiter or ("\t" if self.format == "tsv" else ",")
+
+    def header_of(self, field: str) -> str:
+        """The header of a field's column; "" where the files do not carry the field."""
+        return self.columns[field].header if field in self.columns else ""
 
     @cached_property
     def sha256(self) -> str:

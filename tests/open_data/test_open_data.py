@@ -122,23 +122,38 @@ def test_published_prevalence_is_the_stored_one_less_what_is_withheld(open_run):
 def test_bdims_percentiles_agree_with_numpy_and_their_limits_with_scipy(
     open_run, bdims, measure, column, sex
 ):
-    table = open_run.published("percentile").filter(
+    table = open_run.stored("select * from result.percentile order by all").filter(
         measure=measure, site="bdims", sex=sex, age_from=20, age_to=99
     )
     rows = bdims if sex == "all" else bdims[bdims.sex == (1 if sex == "male" else 0)]
     values = np.sort(rows[(rows.age >= 20)][column].to_numpy())
-    shown = table.filter(pl.col("value").is_not_null()).sort("percentile")
-    assert set(shown["percentile"]) >= {10, 25, 50, 75, 90}
-    for row in shown.to_dicts():
+    assert table["percentile"].to_list() == [3, 5, 10, 25, 50, 75, 85, 90, 95, 97]
+    for row in table.to_dicts():
         p = row["percentile"] / 100
         assert row["n"] == len(values)
-        assert row["value"] == pytest.approx(np.quantile(values, p), abs=1e-6)  # numpy's default is type 7
+        assert row["value"] == pytest.approx(np.quantile(values, p), abs=1e-9)  # numpy's default is type 7
         lower = int(stats.binom.ppf(0.025, len(values), p))
         upper = int(stats.binom.ppf(0.975, len(values), p)) + 1
-        if row["low"] is not None:
-            assert row["low"] == pytest.approx(values[lower - 1], abs=1e-6)
-        if row["high"] is not None:
-            assert row["high"] == pytest.approx(values[upper - 1], abs=1e-6)
+        assert row["low"] == pytest.approx(values[lower - 1], abs=1e-9)
+        assert row["high"] == pytest.approx(values[upper - 1], abs=1e-9)
+
+
+def test_published_percentiles_are_the_stored_ones_less_what_is_withheld(open_run):
+    keys = ["measure", "site", "period", "sex", "age_from", "age_to", "percentile"]
+    published = open_run.published("percentile")
+    stored = open_run.stored("select * from result.percentile order by all")
+    both = published.join(stored, on=keys, how="inner", suffix="_stored", nulls_equal=True)
+    assert both.height == published.height
+    shown = both.filter(pl.col("flag").is_null())
+    assert shown.filter(measure="weight", site="bdims", sex="all", age_from=20, age_to=99).height == 10
+    assert shown.filter(pl.col("n") < 30).height == 0
+    assert (shown["n"] == shown["n_stored"]).all()
+    assert np.allclose(shown["value"].to_numpy(), shown["value_stored"].to_numpy(), rtol=1e-6)
+    withheld = both.filter(flag="withheld")
+    assert withheld.select(pl.all_horizontal(pl.col("n", "value", "low", "high").is_null().all())).item()
+    # Fewer than ten people lie beyond a percentile that is shown, on neither side.
+    beyond = shown.with_columns(below=(1 + ((pl.col("n") - 1) * pl.col("percentile").cast(pl.Int64)) // 100))
+    assert beyond.filter((pl.col("below") < 10) | (pl.col("n") - pl.col("below") < 10)).height == 0
 
 
 def test_kids198_heights_weights_and_ages_are_converted_exactly(open_run):

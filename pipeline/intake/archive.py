@@ -1,0 +1,86 @@
+"""Received files, kept unchanged under the sha256 of their bytes: store/archive/<first 2 digits>/<sha256>.
+
+A file is written under a temporary name, checked, flushed to disk and renamed: what stands under a digest is
+always complete. Keeping the same bytes twice changes nothing.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import uuid
+from collections.abc import Iterator
+from pathlib import Path
+
+from pipeline.faults import FileHeld
+
+_CHUNK = 1 << 20
+
+
+def digest_of(path: Path) -> tuple[str, int]:
+    """sha256 and size of a file's bytes."""
+    digest, size = hashlib.sha256(), 0
+    for chunk in _chunks(path):
+        digest.update(chunk)
+        size += len(chunk)
+    return digest.hexdigest(), size
+
+
+def path_of(archive: Path, sha256: str) -> Path:
+    return archive / sha256[:2] / sha256
+
+
+def keep(path: Path, archive: Path, sha256: str, *, where: str) -> Path:
+    """Put a copy of `path` into the archive and return its place there.
+
+    Errors   FileHeld when the bytes are no longer those of `sha256`: somebody is still writing the file.
+    """
+    kept = path_of(archive, sha256)
+    if kept.exists():
+        return kept
+    kept.parent.mkdir(parents=True, exist_ok=True)
+    part = kept.with_name(f".{sha256}.{uuid.uuid4().hex}.part")
+    try:
+        digest = hashlib.sha256()
+        with part.open("xb") as copy:
+            for chunk in _chunks(path):
+                digest.update(chunk)
+                copy.write(chunk)
+            copy.flush()
+            os.fsync(copy.fileno())
+        if digest.hexdigest() != sha256:
+            raise FileHeld(
+                "held",
+                where=where,
+                found="a file that changed while it was read",
+                expected="a finished file",
+                next="nothing: the next run reads it; send under a name ending in .part and rename at the end",
+                code="still_changing",
+            )
+        part.chmod(0o440)
+        part.rename(kept)
+    finally:
+        part.unlink(missing_ok=True)
+    _flush_folder(kept.parent)
+    return kept
+
+
+def clear_unfinished(archive: Path) -> None:
+    """Remove what a killed run left under temporary names."""
+    for part in archive.glob("*/.*.part"):
+        part.unlink(missing_ok=True)
+
+
+def _chunks(path: Path) -> Iterator[bytes]:
+    with path.open("rb") as file:
+        while chunk := file.read(_CHUNK):
+            yield chunk
+
+
+def _flush_folder(folder: Path) -> None:
+    """Make the new name itself durable, where the system can flush a folder."""
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

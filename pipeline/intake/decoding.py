@@ -1,0 +1,243 @@
+"""From a file's bytes to text: gzip or not, which encoding, how many lines.
+
+Order of decision: the profile's `encoding`; a byte order mark; the zero bytes of UTF-16; strict UTF-8; else
+charset-normalizer over the lines that are not ASCII. DuckDB reads UTF-8 reliably and nothing else, so every
+other text is copied as UTF-8 into the run's spool folder, a block at a time.
+"""
+
+from __future__ import annotations
+
+import codecs
+import gzip
+import io
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO, TextIO
+
+from pipeline.faults import FileHeld
+
+_CHUNK = 1 << 20
+_GZIP = b"\x1f\x8b"
+_MARKS = (  # UTF-32 first: its little-endian mark begins with that of UTF-16
+    (b"\xff\xfe\x00\x00", "utf-32"),
+    (b"\x00\x00\xfe\xff", "utf-32"),
+    (b"\xef\xbb\xbf", "utf-8-sig"),
+    (b"\xff\xfe", "utf-16"),
+    (b"\xfe\xff", "utf-16"),
+)
+_DETECTION_BYTES = 64 * 1024
+# What office software in the sites' countries writes; a longer list only adds ways to be wrong.
+_LIKELY = [
+    "cp1252",
+    "latin_1",
+    "iso8859_15",
+    "cp1250",
+    "iso8859_2",
+    "mac_roman",
+    "cp850",
+    "cp437",
+    "cp1251",
+    "cp1253",
+    "cp1254",
+    "cp1257",
+    "shift_jis",
+    "gb18030",
+    "big5",
+    "euc_kr",
+]
+_WESTERN = {chr(code) for code in range(128)} | set(
+    "äöüßÄÖÜéèêëàâáíìîïóòôúùûñçãõåæøÉÈÊÀÂÁÍÓÚÑÇÃÕÅÆØœ°²€–’“”«»·º\u00a0"
+)
+
+
+@dataclass(frozen=True)
+class TextFacts:
+    """What one pass over a text file's bytes tells."""
+
+    encoding: str  # a Python codec name; utf-8-sig has a byte order mark
+    is_gzip: bool
+    bytes: int  # after unpacking
+    lines: int  # physical lines, as an editor counts them; of single-byte line ends only
+    has_plain_line_ends: bool  # only \n or only \r\n
+
+    @property
+    def is_ready(self) -> bool:
+        """DuckDB can read the file as it lies."""
+        return not self.is_gzip and self.encoding in ("utf-8", "utf-8-sig")
+
+
+def is_gzip(path: Path) -> bool:
+    with path.open("rb") as file:
+        return file.read(2) == _GZIP
+
+
+def opened(path: Path) -> BinaryIO:
+    """The file's bytes, unpacked where it is gzip, whatever its name says."""
+    return gzip.open(path, "rb") if is_gzip(path) else path.open("rb")  # type: ignore[return-value]
+
+
+def survey(path: Path, *, where: str, encoding: str | None, most_bytes: int) -> TextFacts:
+    """Decide the encoding and count the lines.
+
+    Errors   FileHeld: damaged gzip, more than `most_bytes` unpacked, bytes that are not the profile's encoding,
+             or that are no text in any encoding tried.
+    """
+    utf8 = codecs.getincrementaldecoder("utf-8")()
+    is_utf8, size, newlines, returns, pairs, last, unusual = True, 0, 0, 0, 0, b"", b""
+    first = b""
+    for chunk in _blocks(path, where):
+        first = first or chunk[:4096]
+        size += len(chunk)
+        if size > most_bytes:
+            raise too_large(where, most_bytes)
+        newlines += chunk.count(b"\n")
+        if b"\r" in chunk:
+            returns += chunk.count(b"\r")
+            pairs += chunk.count(b"\r\n")
+        pairs += last == b"\r" and chunk[:1] == b"\n"
+        last = chunk[-1:]
+        if not chunk.isascii() and len(unusual) < _DETECTION_BYTES:
+            unusual += b"\n".join(line for line in chunk.splitlines() if not line.isascii())[
+                :_DETECTION_BYTES
+            ]
+        if is_utf8:
+            is_utf8 = _still_decodes(utf8, chunk)
+    is_utf8 = is_utf8 and _still_decodes(utf8, b"", final=True)
+    found = encoding or _encoding_of(first, is_utf8, unusual, where)
+    ends = returns - pairs + newlines
+    return TextFacts(
+        encoding=_checked_codec(found, where),
+        is_gzip=is_gzip(path),
+        bytes=size,
+        lines=ends + (size > 0 and last not in (b"\n", b"\r")),
+        has_plain_line_ends=returns in (0, newlines) and returns == pairs,
+    )
+
+
+@contextmanager
+def text_of(path: Path, encoding: str, *, where: str) -> Iterator[TextIO]:
+    """The file as text with its line ends untouched.
+
+    Errors   FileHeld when the bytes do not fit the encoding.
+    """
+    try:
+        with opened(path) as raw, io.TextIOWrapper(raw, encoding=encoding, newline="") as text:
+            yield text
+    except UnicodeError as error:
+        raise _wrong_encoding(where, encoding) from error
+    except (EOFError, zlib.error, gzip.BadGzipFile) as error:
+        raise _damaged(where) from error
+
+
+def spool_as_utf8(path: Path, encoding: str, spool: Path, *, where: str) -> None:
+    """Copy a text as UTF-8 without byte order mark to `spool`, in blocks."""
+    with text_of(path, encoding, where=where) as text, spool.open("w", encoding="utf-8", newline="") as copy:
+        while block := text.read(_CHUNK):
+            copy.write(block.removeprefix("\ufeff") if copy.tell() == 0 else block)
+
+
+def too_large(where: str, most_bytes: int) -> FileHeld:
+    return FileHeld(
+        "held",
+        where=where,
+        found=f"more than {most_bytes} bytes",
+        expected=f"at most {most_bytes} bytes, unpacked (limits.file_bytes)",
+        next="split the file, or raise limits.file_bytes in the programme's settings",
+        code="file_too_large",
+    )
+
+
+def _blocks(path: Path, where: str) -> Iterator[bytes]:
+    try:
+        with opened(path) as file:
+            while chunk := file.read(_CHUNK):
+                yield chunk
+    except (EOFError, zlib.error, gzip.BadGzipFile) as error:
+        raise _damaged(where) from error
+
+
+def _still_decodes(decoder: codecs.IncrementalDecoder, chunk: bytes, *, final: bool = False) -> bool:
+    try:
+        decoder.decode(chunk, final)
+    except UnicodeDecodeError:
+        return False
+    return True
+
+
+def _encoding_of(first: bytes, is_utf8: bool, unusual: bytes, where: str) -> str:
+    for mark, name in _MARKS:
+        if first.startswith(mark):
+            return name
+    zeros_even, zeros_odd = first[0::2].count(0), first[1::2].count(0)
+    if (
+        max(zeros_even, zeros_odd) > len(first) / 5
+        and min(zeros_even, zeros_odd) < max(zeros_even, zeros_odd) / 4
+    ):
+        return "utf-16-be" if zeros_even > zeros_odd else "utf-16-le"
+    if is_utf8:
+        return "utf-8"
+    if _is_western(unusual):
+        return "cp1252"
+    from charset_normalizer import from_bytes  # takes a third of a second to import; few files need it
+
+    best = from_bytes(unusual[:_DETECTION_BYTES], cp_isolation=_LIKELY).best()
+    if best is None:
+        raise FileHeld(
+            "held",
+            where=where,
+            found="bytes that are no text in any encoding tried",
+            expected="text",
+            next='name the encoding in the site\'s profile, e.g. encoding = "cp1252"',
+            code="encoding",
+        )
+    return best.encoding
+
+
+def _is_western(unusual: bytes) -> bool:
+    """Windows-1252 (and so Latin-1) when that makes every byte a letter or sign that Western languages use:
+    the bytes of other code pages come out as stray signs such as ³ or ¿. Short texts tell no more."""
+    try:
+        return set(unusual.decode("cp1252")) <= _WESTERN
+    except UnicodeDecodeError:
+        return False
+
+
+def _checked_codec(name: str, where: str) -> str:
+    try:
+        return {"utf_8": "utf-8", "utf_8_sig": "utf-8-sig"}.get(
+            name.replace("-", "_").lower(), codecs.lookup(name).name
+        )
+    except LookupError as error:
+        raise FileHeld(
+            "held",
+            where=where,
+            found=f"encoding {name!r} in the site's profile",
+            expected="a known encoding such as utf-8, cp1252, utf-16",
+            next="correct the profile",
+            code="encoding",
+        ) from error
+
+
+def _wrong_encoding(where: str, encoding: str) -> FileHeld:
+    return FileHeld(
+        "held",
+        where=where,
+        found=f"bytes that are not {encoding}",
+        expected=f"text in {encoding}",
+        next="name the file's encoding in the site's profile, or take it out to have it detected",
+        code="encoding",
+    )
+
+
+def _damaged(where: str) -> FileHeld:
+    return FileHeld(
+        "held",
+        where=where,
+        found="a gzip file that ends too early or is damaged",
+        expected="a whole gzip file",
+        next="send the file again",
+        code="damaged",
+    )

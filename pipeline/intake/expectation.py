@@ -1,0 +1,75 @@
+"""What each reason to hold a row expected, in the words of the site's profile."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipeline import measures
+from pipeline.checks import CHECKS, check_named
+from pipeline.programme import Profile
+
+_UNIT_WORDS = {
+    "kg": "kilograms",
+    "g": "grams",
+    "[lb_av]": "pounds",
+    "[stone_av]": "stone",
+    "cm": "centimetres",
+    "m": "metres",
+    "mm": "millimetres",
+    "[in_i]": "inches",
+    "[ft_i]": "feet",
+    "%": "per cent",
+    "1": "a whole of 1",
+    "a": "years",
+    "mo": "months",
+    "kcal/d": "kilocalories a day",
+    "kJ/d": "kilojoules a day",
+    "MJ/d": "megajoules a day",
+    "kg/m2": "kg/m²",
+    "/min": "beats a minute",
+    "h/wk": "hours a week",
+    "{level}": "levels",
+}
+
+
+def expectations(profile: Profile) -> pl.DataFrame:
+    """One row a reason and field: code, named_field (as after the colon of a code), field, expected."""
+    rows = []
+    for check in CHECKS.values():
+        if check.severity == "hold":
+            rows.append((check.code, "", check.field, check.expected))
+            rows += [
+                (check.code, name, name, _expected(profile, check.code, name)) for name in measures.FIELDS
+            ]
+    return pl.DataFrame(rows, schema=["code", "named_field", "field", "expected"], orient="row")
+
+
+def _expected(profile: Profile, code: str, name: str) -> str:
+    return how_written(profile, name) if code == "unreadable" else check_named(f"{code}:{name}").expected
+
+
+def how_written(profile: Profile, name: str) -> str:
+    """How the profile says that a field is written: "a number of pounds written with a point ([lb_av])"."""
+    field, column = measures.FIELDS[name], profile.columns.get(name)
+    if field.kind == "number":
+        unit = measures.unit_named(column.unit) if column and column.unit else measures.UNITS[field.unit]
+        sign = "point" if profile.decimal == "." else "comma"
+        also = (
+            ", or a text with its unit such as 5 ft 9 in or 71.5 kg"
+            if column and column.written_units
+            else ""
+        )
+        return f"a number of {_UNIT_WORDS[unit.code]} written with a {sign} ({unit.code}){also}"
+    if field.kind == "moment":
+        given = column.format if column and column.format else "%Y-%m-%d"
+        return f"a date written as {given if isinstance(given, str) else ' or '.join(given)}"
+    if field.kind in ("sex", "yes_no"):
+        words = (
+            column.codes
+            if column and column.codes
+            else (
+                {"female": "", "male": "", "f": "", "m": ""} if field.kind == "sex" else {"yes": "", "no": ""}
+            )
+        )
+        return f"one of {', '.join(words)}"
+    return f"a {field.title.lower()}"

@@ -1,0 +1,99 @@
+"""Which files have arrived: inbox/<site>/*, in a fixed order, and what lies there that is not one.
+
+Nothing is opened and nothing is moved or deleted here; the inbox belongs to the senders.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.programme import Programme, nearest
+
+_UNFINISHED = (
+    ".part",
+    ".partial",
+    ".tmp",
+    ".temp",
+    ".crdownload",
+    ".filepart",
+    ".download",
+    ".swp",
+    ".bak",
+    "~",
+)
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """One file in the inbox of a known site."""
+
+    site: str
+    path: Path
+    name: str  # below the site's folder, as the ledger shows it
+
+    @property
+    def where(self) -> str:
+        return f"{self.site}/{self.name}"
+
+
+def arrivals(programme: Programme) -> tuple[list[Arrival], list[str]]:
+    """The files to read, by site and name, and a line for everything that was passed over."""
+    found: list[Arrival] = []
+    passed_over: list[str] = []
+    if not programme.inbox.is_dir():
+        return found, [
+            f"no inbox  {programme.inbox}\n      next: make the folder, with one folder a site in it"
+        ]
+    for entry in sorted(programme.inbox.iterdir(), key=lambda path: path.name):
+        if entry.is_symlink():
+            passed_over.append(_line(f"inbox/{entry.name}", "a symbolic link", "put the folder itself there"))
+        elif entry.is_dir():
+            if entry.name in programme.sites:
+                _files_of(entry.name, entry, found, passed_over)
+            elif any(entry.iterdir()):
+                passed_over.append(
+                    _line(
+                        f"inbox/{entry.name}/",
+                        f"no site {entry.name}{nearest(entry.name, programme.sites)}",
+                        "rename the folder, or add the site to the programme's settings",
+                    )
+                )
+        elif not entry.name.startswith("."):
+            passed_over.append(
+                _line(
+                    f"inbox/{entry.name}",
+                    "a file outside the sites' folders",
+                    "move it into the folder of its site",
+                )
+            )
+    return found, passed_over
+
+
+def _files_of(site: str, folder: Path, found: list[Arrival], passed_over: list[str]) -> None:
+    for path in sorted(folder.rglob("*"), key=lambda path: path.relative_to(folder).parts):
+        name = path.relative_to(folder).as_posix()
+        where = f"inbox/{site}/{name}"
+        if path.is_symlink():
+            passed_over.append(_line(where, "a symbolic link", "put the file itself there"))
+        elif any(part.startswith(".") for part in path.relative_to(folder).parts[:-1]):
+            continue  # within a hidden folder, which has its own line
+        elif path.is_dir():
+            if path.name.startswith("."):
+                passed_over.append(_line(where, "a hidden folder", "nothing, unless readings are in it"))
+        elif path.name.startswith((".", "~$")) or path.name.lower().endswith(_UNFINISHED):
+            passed_over.append(
+                _line(
+                    where,
+                    "a hidden, temporary or unfinished file",
+                    "nothing: it is read once it has its final name",
+                )
+            )
+        elif not path.is_file():
+            passed_over.append(_line(where, "not a regular file", "remove it"))
+        else:
+            found.append(Arrival(site, path, name))
+
+
+def _line(where: str, found: str, next_step: str) -> str:
+    return f"passed over  {where}\n      found {found}\n      next: {next_step}"

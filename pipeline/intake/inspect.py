@@ -1,0 +1,189 @@
+"""`evenbeam inspect FILE`: read an unknown file and propose a profile, with the reason for each guess.
+
+What could not be decided is left in the profile as a value that the profile reader refuses, with a comment that
+says what to settle: a proposal with open questions cannot be run by mistake.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from pipeline import measures
+from pipeline.intake import identifiers, layout, meaning, writing
+from pipeline.intake.identifiers import Finding
+from pipeline.intake.meaning import Meaning
+from pipeline.programme import MISSING_MARKS
+
+OPEN = "?"  # refused by the profile reader wherever it stands
+_YEAR = re.compile(r"\b(?:19|20)\d{2}\b")
+_WRITTEN_UNITS = re.compile(r"\d+ ?(?:'|ft|feet|cm|m|in|kg|lbs?|st)\b.*|\d+'.*", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """What could be told of a file."""
+
+    profile_toml: str
+    reasons: list[str]
+    undecided: list[str]
+    direct_identifiers: list[str]  # columns for which intake would refuse the file
+
+
+def inspect_file(path: Path) -> Inspection:
+    """Propose a profile for an unknown file.
+
+    Errors   FileHeld for a file without rows or of no known format.
+    """
+    found = layout.layout_of(path)
+    names = found.look.headers
+    columns = [
+        [row[place].strip() if place < len(row) else "" for row in found.look.sample]
+        for place in range(len(names))
+    ]
+    identifying = identifiers.findings(found.look, as_of=_newest_day(columns))
+    closed = {one.column for one in identifying}
+    reasons, undecided = list(found.reasons), []
+    sign = writing.decimal_sign(columns, is_typed=found.settings["format"] not in ("csv", "tsv"))
+    decimal, thousands = sign.setting or (OPEN, "")  # type: ignore[misc]
+    (undecided if sign.undecided else reasons).append(sign.undecided or sign.reason)
+    known = [one for one in meaning.meanings(names, columns, decimal) if one.header not in closed]
+    _add_only_date(known, names, columns, closed)
+    settings = dict(found.settings)
+    if decimal != ".":
+        settings["decimal"] = decimal
+    if thousands:
+        settings["thousands"] = thousands
+    marks = writing.unusual_missing_marks(
+        [columns[one.place] for one in known if measures.FIELDS[one.field].kind == "number"]
+    )
+    if marks:
+        settings["missing"] = [*MISSING_MARKS, *marks]
+        reasons.append(f"missing: {', '.join(marks)} stands in columns of numbers")
+    lines = [*(f"{key} = {_toml(value)}" for key, value in settings.items()), "", "[columns]"]
+    for one in known:
+        lines.append(_column_line(one, columns[one.place], reasons, undecided))
+    lines += _missing_lines(known, undecided)
+    unused = [
+        name.strip()
+        for place, name in enumerate(names)
+        if place not in {one.place for one in known} and name.strip() and name.strip() not in closed
+    ]
+    if unused:
+        reasons.append(f"not used: {', '.join(unused)}")
+    return Inspection(
+        "\n".join(_heading(path, undecided, identifying) + lines) + "\n",
+        reasons,
+        undecided,
+        [f"{one.column}: {one.kind} (by its {one.why})" for one in identifying],
+    )
+
+
+def _column_line(one: Meaning, values: list[str], reasons: list[str], undecided: list[str]) -> str:
+    """One line of [columns]; what it rests on goes to `reasons`, what is open to `undecided` and into a comment."""
+    kind = measures.FIELDS[one.field].kind
+    parts = {"header": one.header}
+    filled = [value for value in values if value and value not in MISSING_MARKS]
+    open_question = one.undecided
+    if kind == "moment":
+        form = writing.date_format(filled)
+        one.reason += f"; {form.reason}" if form.reason else ""
+        open_question = form.undecided
+        if form.setting or form.undecided:
+            parts["format"] = form.setting or OPEN
+    elif kind == "sex":
+        codes = writing.sex_codes(filled)
+        one.reason += f"; {codes.reason}" if codes.reason else ""
+        open_question = codes.undecided
+        if codes.setting or codes.undecided:
+            parts["codes"] = codes.setting or dict.fromkeys(sorted(set(filled))[:4] or [OPEN], OPEN)
+    elif kind == "number":
+        if sum(bool(_WRITTEN_UNITS.match(value)) for value in filled) > 0.02 * len(
+            filled
+        ) and measures.FIELDS[one.field].dimension in ("length", "mass"):
+            parts["written_units"] = True
+            open_question = "" if _is_all_written(filled) else open_question
+            one.reason += "; some values carry their own unit"
+        if open_question:
+            parts["unit"] = OPEN
+        elif one.unit and one.unit != measures.FIELDS[one.field].unit:
+            parts["unit"] = one.unit
+    if open_question:
+        undecided.append(open_question)
+    if one.reason:
+        reasons.append(f"{one.field}: {one.reason}")
+    comment = f"   # UNDECIDED: {open_question}" if open_question else ""
+    return f"{one.field} = {_toml(parts)}{comment}"
+
+
+def _is_all_written(filled: list[str]) -> bool:
+    """Then no plain number waits for a unit."""
+    return all(_WRITTEN_UNITS.match(value) for value in filled)
+
+
+def _add_only_date(
+    known: list[Meaning], names: tuple[str, ...], columns: list[list[str]], closed: set[str]
+) -> None:
+    """A date column under an unknown header is the day of measurement if it is the only one."""
+    if any(one.field == "measured_on" for one in known):
+        return
+    dates = [
+        place
+        for place, values in enumerate(columns)
+        if names[place].strip() not in closed and writing.is_date_like([value for value in values if value])
+    ]
+    taken = {one.place for one in known}
+    if len(dates) == 1 and dates[0] not in taken:
+        known.insert(
+            0, Meaning("measured_on", dates[0], names[dates[0]].strip(), reason="the only column of dates")
+        )
+
+
+def _missing_lines(known: list[Meaning], undecided: list[str]) -> list[str]:
+    fields = {one.field for one in known}
+    lines = []
+    for field in measures.FIELDS.values():
+        if field.is_required and field.name not in fields:
+            undecided.append(f"{field.name}: no header names it")
+            also = "" if field.name == "participant" else ", or give a value under [constants] instead"
+            lines.append(
+                f'{field.name} = {{ header = "" }}   # UNDECIDED: no header names it; name one{also}'
+            )
+    return lines
+
+
+def _heading(path: Path, undecided: list[str], identifying: list[Finding]) -> list[str]:
+    lines = [f"# Profile proposed from {path.name}. Check it against the file before use."]
+    if identifying:
+        lines.append(
+            "# REFUSED as it stands: the file seems to carry direct identifiers in "
+            + "; ".join(f"{one.column} ({one.kind})" for one in identifying)
+        )
+    if undecided:
+        lines.append(
+            f"# {len(undecided)} open: each is marked UNDECIDED, and the profile is refused until they are settled."
+        )
+    return lines
+
+
+def _newest_day(columns: list[list[str]]) -> date:
+    """The newest year that the file mentions, as the reference for what looks like a birthday."""
+    years = [int(year) for values in columns for value in values for year in _YEAR.findall(value)]
+    return date(max(years, default=2000), 12, 31)
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{_key(key)} = {_toml(inner)}" for key, inner in value.items()) + " }"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(_toml(inner) for inner in value) + "]"
+    return json.dumps(value, ensure_ascii=False)
+
+
+def _key(key: str) -> str:
+    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else json.dumps(key, ensure_ascii=False)

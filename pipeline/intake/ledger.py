@@ -1,0 +1,74 @@
+"""ledger.file: what has been received, and what became of each file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from pipeline.faults import FileHeld, FileRefused
+from pipeline.intake.inbox import Arrival
+from pipeline.programme import Profile
+from pipeline.store import Store
+
+ACCEPTED, HELD, REFUSED = "accepted", "held", "refused"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One received file as the ledger knows it from its bytes."""
+
+    arrival: Arrival
+    sha256: str
+    bytes: int
+    received_at: datetime
+    run_id: int
+
+
+def state_of(store: Store, site: str, sha256: str) -> str | None:
+    """accepted, held, refused, or None for a file that has not been seen.
+
+    A file that was held or refused is read again each time: the profile may have been mended since.
+    """
+    return store.value(
+        "select state from ledger.file where site = $site and sha256 = $sha256",
+        {"site": site, "sha256": sha256},
+    )
+
+
+def enter(
+    store: Store,
+    entry: Entry,
+    profile: Profile,
+    *,
+    state: str,
+    encoding: str | None = None,
+    fault: FileHeld | None = None,
+) -> int:
+    """Write the file's row, without its row counts, and return its number.
+
+    A file that was held before keeps its number; what was counted of it then is taken back.
+    """
+    same = {"site": entry.arrival.site, "sha256": entry.sha256}
+    file_id = store.value("select file_id from ledger.file where site = $site and sha256 = $sha256", same)
+    values = {
+        "run_id": entry.run_id,
+        "name": entry.arrival.name,
+        "bytes": entry.bytes,
+        "received_at": entry.received_at,
+        "state": state,
+        "format": profile.format,
+        "encoding": encoding,
+        "profile_sha256": profile.sha256,
+        "reason_code": fault.code if fault else None,
+        "reason": str(fault) if fault else None,
+    }
+    if file_id is None:
+        file_id = store.value("select coalesce(max(file_id), 0) + 1 from ledger.file")
+        store.execute_file("16_file_entered.sql", file_id=file_id, **same, **values)
+    else:
+        store.execute_file("17_file_read_again.sql", file_id=file_id, **values)
+    return file_id
+
+
+def state_for(fault: FileHeld) -> str:
+    return REFUSED if isinstance(fault, FileRefused) else HELD

@@ -1,0 +1,170 @@
+"""A site's profile → the parameters of 10_normalised.sql and 11_reading_checked.sql.
+
+Nothing of a profile is ever written into a statement: patterns, factors, codes and formats are values.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import Any
+
+from pipeline import measures
+from pipeline.programme import MOST_DATE_FORMATS, Column, Profile
+from pipeline.store import Store
+
+TYPED_FORMATS = ("xlsx", "parquet")  # their cells may be real dates, which arrive as ISO 8601
+
+# Words that mean the same in any file. 1 and 2 are never read as a sex: the profile says which is which.
+SEX_WORDS = {"female": "female", "f": "female", "male": "male", "m": "male"}
+YES_NO_WORDS = {
+    "yes": "yes",
+    "y": "yes",
+    "true": "yes",
+    "1": "yes",
+    "no": "no",
+    "n": "no",
+    "false": "no",
+    "0": "no",
+}
+
+_WRITTEN = ("length", "mass")
+
+
+def parameters_of(
+    profile: Profile, *, period_kind: str, participant_scope: str, pads: tuple[bytes, bytes]
+) -> dict[str, Any]:
+    """Every parameter that 10_normalised.sql names."""
+    inner_pad, outer_pad = pads
+    values: dict[str, Any] = {
+        "missing": sorted({*profile.missing, ""}),
+        "decimal": profile.decimal,
+        "thousands": profile.thousands,
+        "number_pattern": number_pattern(profile.decimal, profile.thousands),
+        "period_kind": period_kind,
+        "participant_scope": participant_scope,
+        "inner_pad": inner_pad,
+        "outer_pad": outer_pad,
+        "sex_codes": _codes(profile, "sex", SEX_WORDS),
+        "athlete_mode_codes": _codes(profile, "athlete_mode", YES_NO_WORDS),
+        "age_is_in_months": _unit(profile, "age").code == "mo",
+    }
+    values |= _moments(profile)
+    for field in measures.FIELDS.values():
+        if field.name != "participant":
+            values[f"constant_{field.name}"] = _constant(profile, field.name)
+        if field.kind == "number":
+            times, over = _factor(profile, field)
+            values |= {f"{field.name}_times": times, f"{field.name}_over": over}
+            if field.dimension in _WRITTEN:
+                values[f"{field.name}_is_written"] = _column(profile, field.name).written_units
+    return values
+
+
+def print_steps(profile: Profile) -> dict[str, float]:
+    """The print resolution of the file's fields in canonical units, the coarsest of each kind.
+
+    height_step_cm, weight_step_kg, mass_step_kg, percent_step: parameters of 11_reading_checked.sql.
+    """
+
+    def step(name: str) -> float:
+        column, unit = _column(profile, name), _unit(profile, name)
+        received = unit.step if column.resolution is None else Fraction(str(column.resolution))
+        return float(received * unit.factor)
+
+    masses = [
+        name
+        for name, field in measures.FIELDS.items()
+        if field.dimension == "mass" and name in profile.columns
+    ]
+    shares = [
+        name
+        for name, field in measures.FIELDS.items()
+        if field.dimension == "share" and name in profile.columns
+    ]
+    return {
+        "height_step_cm": step("height"),
+        "weight_step_kg": step("weight"),
+        "mass_step_kg": max((step(name) for name in masses), default=step("weight")),
+        "percent_step": max((step(name) for name in shares), default=float(measures.UNITS["%"].step)),
+    }
+
+
+def normalise(store: Store, parameters: Mapping[str, Any]) -> None:
+    """received → normalised. Most profiles have no written units: they are spared the long statement for them."""
+    is_written = any(
+        parameters[f"{name}_is_written"]
+        for name, field in measures.FIELDS.items()
+        if field.dimension in _WRITTEN
+    )
+    store.execute_file(
+        "09_written_quantity.sql" if is_written else "08_no_written_quantity.sql", **parameters
+    )
+    store.execute_file("10_normalised.sql", **parameters)
+
+
+def number_pattern(decimal: str, thousands: str) -> str:
+    """What a number looks like in this writing: 1,234.5 or 1234.5 for "." and ",".
+
+    A thousands sign may stand only between groups of three digits. Blanks around are allowed; a per cent sign
+    is taken off before, where the field is a share. Letters never pass.
+    """
+    sign = r"\s*[+-]?"
+    whole = r"[0-9]+"
+    if thousands:
+        group = r"[ \x{00A0}\x{202F}]" if thousands == " " else re.escape(thousands)
+        whole = rf"(?:[0-9]+|[0-9]{{1,3}}(?:{group}[0-9]{{3}})+)"
+    point = re.escape(decimal)
+    return rf"{sign}(?:{whole}(?:{point}[0-9]+)?|{point}[0-9]+)\s*"
+
+
+def _column(profile: Profile, name: str) -> Column:
+    return profile.columns.get(name) or Column(header=name)
+
+
+def _unit(profile: Profile, name: str) -> measures.Unit:
+    """The unit in which the file writes a field; a constant is in the canonical unit."""
+    received = _column(profile, name).unit
+    return (received and measures.unit_named(received)) or measures.UNITS[measures.FIELDS[name].unit]
+
+
+def _factor(profile: Profile, field: measures.Field) -> tuple[float, float]:
+    """The exact factor to the canonical unit as two whole numbers, so that kg, cm and % are left as they are.
+
+    Ages are left in their own unit: 10_normalised.sql decides between years and months.
+    """
+    if field.name == "age":
+        return 1.0, 1.0
+    factor = _unit(profile, field.name).factor / measures.UNITS[field.unit].factor
+    return float(factor.numerator), float(factor.denominator)
+
+
+def _codes(profile: Profile, name: str, words: Mapping[str, str]) -> dict[str, list[str]]:
+    """A DuckDB map from the file's word to the project's: as given, in lower and in upper case."""
+    given = _column(profile, name).codes or words
+    known = {word.strip().upper(): meaning for word, meaning in given.items()}
+    known |= given
+    known |= {word.strip().lower(): meaning for word, meaning in given.items()}
+    return {"key": list(known), "value": list(known.values())}
+
+
+def _moments(profile: Profile) -> dict[str, Any]:
+    given = _column(profile, "measured_on").format
+    formats = [given] if isinstance(given, str) else list(given or ())
+    padded: list[str | None] = [*formats, *[None] * (MOST_DATE_FORMATS - len(formats))]
+    values: dict[str, Any] = {f"format_{n}": form for n, form in enumerate(padded, start=1)}
+    values["is_iso_allowed"] = not formats or profile.format in TYPED_FORMATS
+    return values
+
+
+def _constant(profile: Profile, name: str) -> str | None:
+    """A constant as the file would have written it, so that one way of reading serves both."""
+    value = profile.constants.get(name)
+    if value is None:
+        return None
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | float):
+        return str(value).replace(".", profile.decimal)
+    return value

@@ -1,0 +1,191 @@
+"""One received file, in two halves: what can be done beside other files, and what must wait for its turn.
+
+Order: hash → known already? → a look at headers and first rows → direct identifiers? → archive → read → normalise
+→ check ‖ file its rows. Nothing of a file is kept before the identifier check; the archive comes before the ledger,
+so that a run killed between the two finds the file in the inbox again and counts it once.
+"""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from pathlib import Path
+
+from pipeline.faults import FileHeld, FileRefused
+from pipeline.intake import (
+    archive,
+    decoding,
+    filing,
+    headers,
+    identifiers,
+    ledger,
+    normalising,
+    pseudonyms,
+    readers,
+)
+from pipeline.intake.inbox import Arrival
+from pipeline.intake.ledger import Entry
+from pipeline.programme import Profile, Programme
+from pipeline.store import Store
+
+
+@dataclass(frozen=True)
+class IntakeSummary:
+    """What was received: by a run, or of one file."""
+
+    files_accepted: int = 0
+    files_held: int = 0
+    files_refused: int = 0
+    files_already_received: int = 0
+    rows_read: int = 0
+    rows_accepted: int = 0
+    rows_held: int = 0
+    rows_duplicate: int = 0
+    rows_superseded: int = 0
+    messages: list[str] = field(default_factory=list)
+
+    def sentence(self) -> str:
+        """What came in, in one line whose rows add up."""
+        files = [f"{self.files_accepted} accepted"]
+        files += [f"{self.files_held} held"] if self.files_held else []
+        files += [f"{self.files_refused} refused"] if self.files_refused else []
+        files += [f"{self.files_already_received} already received"] if self.files_already_received else []
+        return (
+            f"files: {', '.join(files)}; rows: {self.rows_read} read = {self.rows_accepted} accepted + "
+            f"{self.rows_held} held + {self.rows_duplicate} duplicate + {self.rows_superseded} superseded"
+        )
+
+    def __add__(self, other: IntakeSummary) -> IntakeSummary:
+        """Counts added, messages one after the other."""
+        return IntakeSummary(
+            *(mine + theirs for mine, theirs in zip(vars(self).values(), vars(other).values(), strict=True))
+        )
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What all files of a run share."""
+
+    programme: Programme
+    as_of: date
+    received_at: datetime
+    run_id: int
+    pads: tuple[bytes, bytes]
+
+    @property
+    def archive(self) -> Path:
+        return self.programme.store / "archive"
+
+    @property
+    def spool(self) -> Path:
+        return self.programme.store / "spool"
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A file up to the point where the files before it matter. Its rows stand in `checked` of the same connection."""
+
+    arrival: Arrival
+    profile: Profile
+    entry: Entry | None = None  # None: its bytes could not even be read
+    encoding: str | None = None
+    fault: FileHeld | None = None
+    is_known: bool = False
+
+
+def prepare(store: Store, setting: Setting, arrival: Arrival) -> Prepared:
+    """Hash, look, archive, read, normalise, check. A fault of the file is kept for its turn."""
+    profile = setting.programme.profiles[arrival.site]
+    try:
+        sha256, size = archive.digest_of(arrival.path)
+    except OSError as error:  # gone, or closed to us
+        return Prepared(arrival, profile, fault=_cannot_be_opened(arrival, error))
+    entry = Entry(arrival, sha256, size, setting.received_at, setting.run_id)
+    if ledger.state_of(store, arrival.site, sha256) == ledger.ACCEPTED:
+        return Prepared(arrival, profile, entry, is_known=True)
+    try:
+        return Prepared(arrival, profile, entry, encoding=_read(store, setting, entry, profile))
+    except FileHeld as fault:
+        return Prepared(arrival, profile, entry, fault=fault)
+
+
+def finish(store: Store, prepared: Prepared) -> IntakeSummary:
+    """Enter the file in the ledger and file its rows, in one transaction."""
+    entry, fault = prepared.entry, prepared.fault
+    if entry is None:
+        return IntakeSummary(files_held=1, messages=[str(fault)])
+    if prepared.is_known or ledger.state_of(store, entry.arrival.site, entry.sha256) == ledger.ACCEPTED:
+        return IntakeSummary(files_already_received=1)
+    if fault is None:
+        try:
+            with store.transaction():
+                filed = filing.file_rows(store, entry, prepared.profile, encoding=prepared.encoding)
+            return _summary_of(filed, filing.messages_of(store, entry, filed))
+        except FileHeld as held:
+            fault = held
+    with store.transaction():
+        ledger.enter(store, entry, prepared.profile, state=ledger.state_for(fault), fault=fault)
+    is_refused = isinstance(fault, FileRefused)
+    return IntakeSummary(files_held=int(not is_refused), files_refused=int(is_refused), messages=[str(fault)])
+
+
+def _read(store: Store, setting: Setting, entry: Entry, profile: Profile) -> str | None:
+    """File → `checked`; returns the encoding of a text.
+
+    Errors   FileHeld, FileRefused.
+    """
+    arrival, limits = entry.arrival, setting.programme.settings.limits
+    if entry.bytes > limits.file_bytes:
+        raise decoding.too_large(arrival.where, limits.file_bytes)
+    reader = readers.reader_for(arrival.path, profile, limits, where=arrival.where)
+    look = reader.look(arrival.path)
+    identifiers.refuse_direct_identifiers(
+        look,
+        where=arrival.where,
+        as_of=setting.as_of,
+        participant=profile.header_of("participant"),
+        measured_on=profile.header_of("measured_on"),
+    )
+    places = headers.columns_of(profile, look.headers, where=arrival.where, most=limits.columns)
+    kept = archive.keep(arrival.path, setting.archive, entry.sha256, where=arrival.where)
+    spool = setting.spool / uuid.uuid4().hex
+    try:
+        reader.read(store, kept, places, len(look.headers), spool)
+    finally:
+        spool.unlink(missing_ok=True)
+    normalising.normalise(
+        store,
+        normalising.parameters_of(
+            profile,
+            period_kind=setting.programme.settings.period,
+            pads=setting.pads,
+            participant_scope=pseudonyms.scope_prefix(arrival.site, profile.columns["participant"].scope),
+        ),
+    )
+    store.execute_file("11_reading_checked.sql", as_of=setting.as_of, **normalising.print_steps(profile))
+    return look.encoding
+
+
+def _summary_of(filed: filing.Filed, messages: list[str]) -> IntakeSummary:
+    return IntakeSummary(
+        files_accepted=int(not filed.is_wholly_held),
+        files_held=int(filed.is_wholly_held),
+        rows_read=filed.read,
+        rows_accepted=filed.accepted,
+        rows_held=filed.held,
+        rows_duplicate=filed.duplicate,
+        rows_superseded=filed.superseded,
+        messages=messages,
+    )
+
+
+def _cannot_be_opened(arrival: Arrival, error: OSError) -> FileHeld:
+    return FileHeld(
+        "held",
+        where=arrival.where,
+        found=error.strerror or "a file that cannot be opened",
+        expected="a file that this user can read",
+        next="check its permissions; the next run tries again",
+        code="not_readable",
+    )

@@ -1,0 +1,66 @@
+"""CSV and TSV: a first look, then the fast way where it is exact and the tolerant way where it is not."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping
+from pathlib import Path
+
+from pipeline.faults import FileHeld
+from pipeline.intake import decoding
+from pipeline.intake.decoding import TextFacts
+from pipeline.intake.readers import delimited_fast, delimited_tolerant
+from pipeline.intake.received import Look, is_blank
+from pipeline.programme import Limits, Profile
+from pipeline.store import Store
+
+SAMPLE_ROWS = 200
+
+
+class DelimitedReader:
+    """One CSV or TSV file."""
+
+    def __init__(self, path: Path, profile: Profile, limits: Limits, *, where: str):
+        self._profile, self._where = profile, where
+        self._facts: TextFacts = decoding.survey(
+            path, where=where, encoding=profile.encoding, most_bytes=limits.file_bytes
+        )
+
+    def look(self, path: Path) -> Look:
+        """Errors   FileHeld (no_rows) for an empty file or one without a header line."""
+        with decoding.text_of(path, self._facts.encoding, where=self._where) as text:
+            rows = delimited_tolerant.records(
+                text, self._profile.separator, self._profile.quote, where=self._where
+            )
+            headers: list[str] | None = None
+            sample: list[tuple[str, ...]] = []
+            for line, cells in itertools.islice(rows, self._profile.header_row + SAMPLE_ROWS):
+                if line == self._profile.header_row:
+                    headers = cells
+                elif line > self._profile.header_row and cells and not is_blank(cells):
+                    sample.append(tuple(cells))
+        if not headers or is_blank(headers):
+            raise FileHeld(
+                "held",
+                where=f"{self._where}, line {self._profile.header_row}",
+                found="an empty file" if not self._facts.bytes else "no headers",
+                expected="a line of headers and rows below it",
+                next="send the file again",
+                code="no_rows",
+            )
+        return Look(tuple(headers), tuple(sample), self._facts.encoding.removesuffix("-sig"))
+
+    def read(self, store: Store, path: Path, places: Mapping[str, int], width: int, spool: Path) -> None:
+        """Fill `received` and `broken_line`; `spool` is a file this may write and the caller removes."""
+        facts, profile = self._facts, self._profile
+        if facts.has_plain_line_ends or not facts.is_ready:
+            readable, lines = path, facts.lines
+            if not facts.is_ready:
+                decoding.spool_as_utf8(path, facts.encoding, spool, where=self._where)
+                again = decoding.survey(spool, where=self._where, encoding="utf-8", most_bytes=1 << 62)
+                readable, lines = spool, again.lines
+            if delimited_fast.read(store, readable, profile, places, width, lines=lines):
+                return
+        delimited_tolerant.read(
+            store, path, profile, places, width, encoding=facts.encoding, where=self._where
+        )

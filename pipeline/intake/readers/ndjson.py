@@ -1,0 +1,159 @@
+"""NDJSON: one JSON object a line; a key is a header.
+
+A number keeps its digits as written and takes the profile's decimal sign; true and false become those words; null
+and an absent key are missing. A line that is no object, or names a key twice, is a BrokenLine. Keys are gathered
+over the whole file before anything is kept, since any line may carry one more.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from pipeline.faults import FileHeld
+from pipeline.intake import decoding, received
+from pipeline.intake.received import BrokenLine, Look
+from pipeline.programme import Limits, Profile
+from pipeline.store import Store
+
+_BATCH = 20_000
+_SAMPLE_ROWS = 200
+_MOST_CHARACTERS_A_LINE = 1 << 20
+_KEY = re.compile(r'"((?:[^"\\]|\\.)*)"\s*:')
+
+Pairs = list[tuple[str, Any]]
+
+
+class _Number(str):
+    """The digits of a JSON number."""
+
+
+_decoder = json.JSONDecoder(
+    object_pairs_hook=list, parse_float=_Number, parse_int=_Number, parse_constant=str
+)
+
+
+class NdjsonReader:
+    """One NDJSON file."""
+
+    def __init__(self, path: Path, profile: Profile, limits: Limits, *, where: str):
+        self._profile, self._where, self._most_columns = profile, where, limits.columns
+        self._facts = decoding.survey(
+            path, where=where, encoding=profile.encoding, most_bytes=limits.file_bytes
+        )
+        self._keys: list[str] = []
+
+    def look(self, path: Path) -> Look:
+        """Errors   FileHeld for a file without a single object, and for one JSON array instead of lines."""
+        keys: dict[str, None] = {}
+        first: list[dict[str, Any]] = []
+        seen: set[tuple[str, ...]] = set()
+        for line, content in self._lines(path):
+            likeness = tuple(_KEY.findall(content))  # cheaper than reading the object: most lines are alike
+            if likeness in seen and len(first) >= _SAMPLE_ROWS:
+                continue
+            seen.add(likeness)
+            pairs = _object(content)
+            if pairs is None and line == 1:
+                self._require_no_array(path)
+            keys.update(dict.fromkeys(key for key, _ in pairs or ()))
+            if len(keys) > self._most_columns:
+                break  # headers.columns_of says so
+            if pairs and len(first) < _SAMPLE_ROWS:
+                first.append(dict(pairs))
+        if not keys:
+            raise FileHeld(
+                "held",
+                where=self._where,
+                found="no JSON object",
+                expected="one JSON object a line",
+                next="send the file again",
+                code="no_rows",
+            )
+        self._keys = list(keys)
+        sample = tuple(tuple(self._text(row.get(key)) or "" for key in keys) for row in first)
+        return Look(tuple(keys), sample, self._facts.encoding.removesuffix("-sig"))
+
+    def read(self, store: Store, path: Path, places: Mapping[str, int], width: int, spool: Path) -> None:
+        received.begin(store)
+        keys = {field: self._keys[place] for field, place in places.items()}
+        order = {field: place for place, field in enumerate(keys)}
+        lines: list[int] = []
+        rows: list[list[str | None]] = []
+        broken: list[BrokenLine] = []
+        for line, content in self._lines(path):
+            pairs = _object(content)
+            row: list[str | None] = [None] * len(keys)
+            values = dict(pairs or ())
+            if pairs is None:
+                broken.append(
+                    BrokenLine(line, "row_cut_off", "a line that is no JSON object", "one JSON object")
+                )
+            elif len(values) < len(pairs):
+                broken.append(BrokenLine(line, "too_many_fields", "a key twice", "each key once"))
+            else:
+                row = [self._text(values.get(key)) for key in keys.values()]
+                if not any(value is not None and str(value).strip() for value in values.values()):
+                    continue
+            lines.append(line)
+            rows.append(row)
+            if len(lines) >= _BATCH:
+                received.append(store, lines, rows, order)
+                lines, rows = [], []
+        received.append(store, lines, rows, order)
+        received.append_broken(store, broken)
+
+    def _lines(self, path: Path) -> Iterator[tuple[int, str]]:
+        """(physical line, its text) of every line that is not blank."""
+        with decoding.text_of(path, self._facts.encoding, where=self._where) as text:
+            for line, content in enumerate(text, start=1):
+                if len(content) > _MOST_CHARACTERS_A_LINE:
+                    raise FileHeld(
+                        "held",
+                        where=f"{self._where}, line {line}",
+                        found=f"more than {_MOST_CHARACTERS_A_LINE} characters",
+                        expected="one object a line",
+                        next="check that the file is what it should be",
+                        code="line_too_long",
+                    )
+                if not content.strip():
+                    continue
+                yield line, content
+
+    def _text(self, value: Any) -> str | None:
+        """A JSON value as the profile's file would have written it."""
+        if value is None or type(value) is str:
+            return value
+        if type(value) is _Number:
+            plain = format(Decimal(value), "f") if "e" in value or "E" in value else str(value)
+            return plain if self._profile.decimal == "." else plain.replace(".", self._profile.decimal)
+        if isinstance(value, bool):
+            return "true" if value else "false"
+        return json.dumps(value, ensure_ascii=False)
+
+    def _require_no_array(self, path: Path) -> None:
+        with decoding.text_of(path, self._facts.encoding, where=self._where) as text:
+            if text.read(64).lstrip("\ufeff \t\r\n").startswith("["):
+                raise FileHeld(
+                    "held",
+                    where=self._where,
+                    found="one JSON array",
+                    expected="one JSON object a line",
+                    next="export as NDJSON (JSON Lines)",
+                    code="other_format",
+                )
+
+
+def _object(content: str) -> Pairs | None:
+    """The pairs of a line's object; None where it is none."""
+    stripped = content.removeprefix("\ufeff").strip()
+    if not stripped.startswith("{"):
+        return None
+    try:
+        return _decoder.decode(stripped)
+    except (json.JSONDecodeError, RecursionError):
+        return None

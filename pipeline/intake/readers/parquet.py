@@ -1,0 +1,107 @@
+"""Parquet: typed columns made text in the profile's own writing.
+
+The line is the row of the file, 1 is the first. A number takes the profile's decimal sign; dates and moments become
+ISO 8601; a moment with a zone is taken in UTC, so that no machine's own zone decides on a day.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import duckdb
+import polars as pl
+from duckdb import ColumnExpression, ConstantExpression, Expression, FunctionExpression
+
+from pipeline.faults import FileHeld
+from pipeline.intake import received
+from pipeline.intake.received import Look
+from pipeline.programme import Limits, Profile
+from pipeline.store import Store
+
+_SAMPLE_ROWS = 200
+_DAMAGE = (
+    duckdb.InvalidInputException,
+    duckdb.IOException,
+    duckdb.SerializationException,
+    duckdb.ConversionException,
+    duckdb.NotImplementedException,
+)
+
+
+class ParquetReader:
+    """One Parquet file."""
+
+    def __init__(self, path: Path, profile: Profile, limits: Limits, *, where: str):
+        self._profile, self._where = profile, where
+        self._headers: list[str] = []
+
+    def look(self, path: Path) -> Look:
+        """Errors   FileHeld for a damaged file."""
+        with duckdb.connect() as connection:
+            relation = self._opened(connection, path)
+            self._headers = list(relation.columns)[:-1]  # the last is the reader's row number
+            self._require_names_that_differ(path)
+            texts = [self._text(relation, header) for header in self._headers]
+            rows = relation.select(*texts).limit(_SAMPLE_ROWS).fetchall() if texts else []
+        return Look(tuple(self._headers), tuple(tuple(cell or "" for cell in row) for row in rows))
+
+    def read(self, store: Store, path: Path, places: Mapping[str, int], width: int, spool: Path) -> None:
+        received.begin(store)
+        relation = self._opened(store.connection, path)
+        line = ColumnExpression("file_row_number") + ConstantExpression(1)
+        absent = ConstantExpression(None).cast("VARCHAR")
+        fields = [
+            self._text(relation, self._headers[places[field]]) if field in places else absent
+            for field in received.FIELDS
+        ]
+        try:
+            relation.select(line, *fields).insert_into("received")
+        except _DAMAGE as error:
+            raise self._damaged() from error
+
+    def _opened(self, connection: duckdb.DuckDBPyConnection, path: Path) -> duckdb.DuckDBPyRelation:
+        try:
+            return connection.from_parquet(str(path), file_row_number=True)
+        except _DAMAGE as error:
+            raise self._damaged() from error
+
+    def _damaged(self) -> FileHeld:
+        return FileHeld(
+            "held",
+            where=self._where,
+            found="a file that cannot be read as Parquet",
+            expected="a whole Parquet file",
+            next="send the file again",
+            code="damaged",
+        )
+
+    def _require_names_that_differ(self, path: Path) -> None:
+        names = [name.casefold() for name in pl.read_parquet_schema(path)]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:  # DuckDB would give one of them another name
+            raise FileHeld(
+                "held",
+                where=self._where,
+                found=f"the column {twice[0]} twice, but for its letter case",
+                expected="it once",
+                next="rename one of the columns and send the file again",
+                code="header_twice",
+            )
+
+    def _text(self, relation: duckdb.DuckDBPyRelation, header: str) -> Expression:
+        """A column as text, in the profile's writing."""
+        kind = str(relation.types[relation.columns.index(header)])
+        column: Expression = ColumnExpression(header)
+        if kind == "TIMESTAMP WITH TIME ZONE":
+            column = FunctionExpression("timezone", ConstantExpression("UTC"), column)
+        text = column.cast("VARCHAR")
+        if kind in ("FLOAT", "DOUBLE"):
+            text = FunctionExpression(
+                "regexp_replace", text, ConstantExpression(r"\.0$"), ConstantExpression("")
+            )
+        if kind in ("FLOAT", "DOUBLE") or kind.startswith("DECIMAL"):
+            text = FunctionExpression(
+                "replace", text, ConstantExpression("."), ConstantExpression(self._profile.decimal)
+            )
+        return text

@@ -1,0 +1,67 @@
+"""The temporary tables `received` and `broken_line`: what a reader delivers, one file at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import polars as pl
+
+from pipeline import measures
+from pipeline.store import Store
+
+FIELDS = tuple(measures.FIELDS)
+
+
+@dataclass(frozen=True)
+class Look:
+    """What can be seen of a file before anything of it is kept: its headers and its first rows, as text."""
+
+    headers: tuple[str, ...]
+    sample: tuple[tuple[str, ...], ...]
+    encoding: str | None = None
+
+
+@dataclass(frozen=True)
+class BrokenLine:
+    """A line that does not have the header's fields; its cells cannot be told apart, so none is repeated."""
+
+    line: int
+    code: str  # row_cut_off, too_many_fields
+    found: str
+    expected: str
+
+
+def begin(store: Store) -> None:
+    """Both tables, empty."""
+    store.execute_file("05_received.sql")
+
+
+def append(
+    store: Store, lines: Sequence[int], rows: Sequence[Sequence[str | None]], places: Mapping[str, int]
+) -> None:
+    """Add rows, given as all cells of a line, keeping the fields at `places`."""
+    if not lines:
+        return
+    columns = {field: [row[place] for row in rows] for field, place in places.items()}
+    frame = pl.DataFrame(
+        {"line": list(lines), **columns}, schema={"line": pl.Int64, **dict.fromkeys(columns, pl.String)}
+    )
+    append_frame(store, frame)
+
+
+def append_frame(store: Store, frame: pl.DataFrame) -> None:
+    """Add rows given as a frame of `line` and fields, all text."""
+    with store.lent("delivered", frame):
+        store.execute("insert into received by name select * from delivered")
+
+
+def append_broken(store: Store, broken: Sequence[BrokenLine]) -> None:
+    if not broken:
+        return
+    with store.lent("delivered", pl.DataFrame([vars(one) for one in broken])):
+        store.execute("insert into broken_line by name select * from delivered")
+
+
+def is_blank(cells: Sequence[str | None]) -> bool:
+    return not any(cell and not cell.isspace() for cell in cells)

@@ -1,0 +1,30 @@
+-- ledger.file: this file's rows, counted by what became of them
+-- grain   one file, $file_id
+-- inputs  received, checked, broken_line, repeated_reading (all of this file)
+-- keys    file_id
+-- rule    rows_read = rows_accepted + rows_held + rows_duplicate + rows_superseded, each counted for itself
+-- reruns  the same counts again
+with counted as (
+    select
+        count(*) as n_read,
+        count(*) filter (where is_held) as n_held,
+        count(*) filter (where not is_held and outcome = 'duplicate') as n_duplicate,
+        count(*) filter (where not is_held and outcome = 'superseded') as n_superseded,
+        count(*) filter (where not is_held and coalesce(outcome, 'accepted') = 'accepted') as n_accepted
+    from (
+        select
+            received.line,
+            len(checked.codes) > 0 or broken_line.line is not null as is_held,
+            repeated_reading.outcome
+        from received
+        left join checked on checked.line = received.line
+        left join broken_line on broken_line.line = received.line
+        left join repeated_reading on repeated_reading.line = received.line and repeated_reading.reading_id is null
+    )
+)
+update ledger.file
+set
+    rows_read = n_read, rows_accepted = n_accepted, rows_held = n_held, rows_duplicate = n_duplicate,
+    rows_superseded = n_superseded
+from counted
+where file.file_id = $file_id;

@@ -1,0 +1,76 @@
+"""Which files are read, and what is said of the others."""
+
+from invented_site import SITE, csv
+
+ROW = "m1,2025-02-03,F,35,165.0,65.0"
+
+
+def test_a_file_in_a_sites_folder_is_received(house):
+    house.put("a.csv", csv(ROW))
+    summary = house.receive()
+    assert (summary.files_accepted, summary.rows_accepted, summary.messages) == (1, 1, [])
+
+
+def test_an_unknown_site_folder_is_named_with_the_nearest_site(house):
+    house.put("a.csv", csv(ROW), site="north-key")
+    summary = house.receive()
+    assert summary.files_accepted == 0
+    assert f"no site north-key; did you mean {SITE}?" in summary.messages[0]
+
+
+def test_an_empty_unknown_folder_is_no_news(house):
+    (house.folder / "inbox" / "spare").mkdir()
+    assert house.receive().messages == []
+
+
+def test_a_stray_file_beside_the_sites_is_reported(house):
+    (house.folder / "inbox" / "a.csv").write_text(csv(ROW))
+    summary = house.receive()
+    assert summary.files_accepted == 0 and "inbox/a.csv" in summary.messages[0]
+
+
+def test_hidden_temporary_and_unfinished_names_wait_with_a_word(house):
+    for name in (".~lock.a.csv#", "a.csv.part", "b.tmp", "~$c.xlsx"):
+        house.put(name, csv(ROW))
+    summary = house.receive()
+    assert (summary.files_accepted, len(summary.messages)) == (0, 4)
+
+
+def test_a_symbolic_link_is_not_followed(house, tmp_path):
+    outside = tmp_path / "outside.csv"
+    outside.write_text(csv(ROW))
+    (house.folder / "inbox" / SITE / "a.csv").symlink_to(outside)
+    summary = house.receive()
+    assert summary.files_accepted == 0 and "a symbolic link" in summary.messages[0]
+
+
+def test_files_in_subfolders_are_read_under_their_path(house):
+    house.put("2025/q1.csv", csv(ROW))
+    house.receive()
+    assert house.files("name") == ["2025/q1.csv"]
+
+
+def test_without_an_inbox_nothing_is_received_and_it_is_said(house):
+    (house.folder / "inbox" / SITE).rmdir()
+    (house.folder / "inbox").rmdir()
+    assert "no inbox" in house.receive().messages[0]
+
+
+def test_progress_names_each_file_and_ends_at_the_total(house):
+    from datetime import date, datetime
+
+    from pipeline.intake import receive
+    from pipeline.programme import Programme
+
+    house.put("a.csv", csv(ROW))
+    house.put("b.csv", csv(ROW, ROW.replace("m1", "m2")))
+    seen = []
+    receive(
+        house.store,
+        Programme.read(house.folder),
+        as_of=date(2025, 6, 30),
+        received_at=datetime(2025, 6, 30),
+        run_id=1,
+        progress=lambda *one: seen.append(one),
+    )
+    assert seen == [(0, 2, f"{SITE}/a.csv"), (1, 2, f"{SITE}/b.csv"), (2, 2, "all files read")]

@@ -1,0 +1,214 @@
+"""`inspect` proposes a profile that can be used, and leaves open what the file does not say."""
+
+import pytest
+from invented_site import csv, profile_of
+from test_typed_formats import ndjson, parquet, sheet
+
+from pipeline.faults import FileHeld, SettingsFault
+from pipeline.intake.inspect import inspect_file
+
+CLEAN = csv(
+    *[f"m{n},2025-02-{n + 10},{'FM'[n % 2]},{30 + n},{160.5 + n},{60.5 + n},{22.5 + n}" for n in range(8)],
+    header="Member,Date,Sex,Age,Height,Weight,Body fat %",
+)
+
+
+@pytest.fixture
+def inspected(tmp_path):
+    def inspect(content, name="a.csv"):
+        path = tmp_path / name
+        path.write_bytes(content.encode() if isinstance(content, str) else content)
+        return inspect_file(path)
+
+    return inspect
+
+
+def test_a_clear_file_gives_a_profile_without_open_questions(inspected, tmp_path):
+    found = inspected(CLEAN)
+    profile = profile_of(found.profile_toml, tmp_path)
+    assert found.undecided == [] and profile.format == "csv"
+    assert {name: column.header for name, column in profile.columns.items()} == {
+        "participant": "Member",
+        "measured_on": "Date",
+        "sex": "Sex",
+        "age": "Age",
+        "height": "Height",
+        "weight": "Weight",
+        "body_fat_percent": "Body fat %",
+    }
+    assert len(found.reasons) >= 9
+
+
+def test_the_proposal_takes_the_file_in(inspected, house):
+    house.profile(inspected(CLEAN).profile_toml)
+    house.put("a.csv", CLEAN)
+    assert house.receive().rows_accepted == 8
+
+
+def test_german_headers_comma_semicolon_latin_1_and_a_preamble(inspected, tmp_path):
+    rows = "".join(
+        f"{n};{13 + n}.02.2025;{'wm'[n % 2]};{30 + n};{160 + n},5;{60 + n},5;{22 + n},5\n" for n in range(8)
+    )
+    found = inspected(
+        (
+            "Verein\n\nMitglieds-Nr;Messdatum;Geschlecht;Alter;Größe (cm);Gewicht (kg);Körperfett %\n" + rows
+        ).encode("latin-1")
+    )
+    profile = profile_of(found.profile_toml, tmp_path)
+    assert found.undecided == []
+    assert (profile.delimiter, profile.decimal, profile.encoding, profile.header_row) == (
+        ";",
+        ",",
+        "cp1252",
+        3,
+    )
+    assert profile.columns["measured_on"].format == "%d.%m.%Y"
+    assert profile.columns["sex"].codes == {"m": "male", "w": "female"}
+    assert profile.columns["height"].header == "Größe (cm)"
+
+
+def test_units_from_the_header_and_from_medians(inspected, tmp_path):
+    rows = [f"m{n},2025-02-{n + 10},F,{30 + n},{64 + n / 2},{140.5 + n},{1400 + n}" for n in range(8)]
+    found = inspected(csv(*rows, header="ID,Date,Sex,Age,Height,Weight,BMR"))
+    profile = profile_of(found.profile_toml, tmp_path)
+    assert (profile.columns["height"].unit, profile.columns["weight"].unit) == ("[in_i]", "[lb_av]")
+    assert any("its median 65.75 is that of people only in [in_i]" in reason for reason in found.reasons)
+    named = inspected(csv(*rows, header="ID,Date,Sex,Age,Height (in),Weight_lb,BMR"))
+    assert profile_of(named.profile_toml, tmp_path).columns["weight"].unit == "[lb_av]"
+    assert any("the unit [lb_av] stands in it" in reason for reason in named.reasons)
+
+
+@pytest.mark.parametrize(
+    ("days", "form"),
+    [
+        (("03/02/2025", "13/02/2025"), "%d/%m/%Y"),
+        (("02/03/2025", "02/13/2025"), "%m/%d/%Y"),
+        (("03/02/25", "13/02/25"), "%d/%m/%y"),
+        (("13.02.2025 14:30", "03.02.2025 9:05"), "%d.%m.%Y %H:%M"),
+        (("03/02/2025", "02/03/2025"), None),
+        (("13/02/2025", "02/13/2025"), None),
+    ],
+)
+def test_day_or_month_first_only_where_a_number_over_12_says_so(inspected, tmp_path, days, form):
+    rows = [f"m{n},{days[n % 2]},F,{30 + n},165.5,65.5" for n in range(8)]
+    found = inspected(csv(*rows, header="Member,Date,Sex,Age,Height,Weight"))
+    if form:
+        assert profile_of(found.profile_toml, tmp_path).columns["measured_on"].format == form
+    else:
+        assert len(found.undecided) == 1 and "# UNDECIDED" in found.profile_toml
+        with pytest.raises(SettingsFault, match="a format names day, month and year"):
+            profile_of(found.profile_toml, tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("words", "codes"),
+    [
+        ("FM", None),
+        ("fm", None),
+        (("female", "male"), None),
+        ("WM", {"w": "female", "m": "male"}),
+        ("FH", {"f": "female", "h": "male"}),
+        (("Mujer", "Hombre"), {"mujer": "female", "hombre": "male"}),
+    ],
+)
+def test_words_that_say_which_sex_they_mean(inspected, tmp_path, words, codes):
+    found = inspected(
+        csv(
+            *[f"m{n},2025-02-13,{words[n % 2]},{30 + n},165.5,65.5" for n in range(8)],
+            header="Member,Date,Sex,Age,Height,Weight",
+        )
+    )
+    assert profile_of(found.profile_toml, tmp_path).columns["sex"].codes == codes
+
+
+@pytest.mark.parametrize("words", ["12", "01", "HM", "AB"])
+def test_which_of_two_codes_is_female_is_never_guessed(inspected, tmp_path, words):
+    found = inspected(
+        csv(
+            *[f"m{n},2025-02-13,{words[n % 2]},{30 + n},165.5,65.5" for n in range(8)],
+            header="Member,Date,Sex,Age,Height,Weight",
+        )
+    )
+    assert any("do not say which is female" in one for one in found.undecided)
+    with pytest.raises(SettingsFault, match="female or male"):
+        profile_of(found.profile_toml, tmp_path)
+
+
+def test_a_bare_fat_is_settled_by_weight_and_fat_free_mass_or_left_open(inspected, tmp_path):
+    rows = [f"m{n},2025-02-13,F,{30 + n},165.5,65.0,19.5,45.5" for n in range(8)]
+    settled = inspected(csv(*rows, header="Member,Date,Sex,Age,Height,Weight,Fat,FFM"))
+    assert profile_of(settled.profile_toml, tmp_path).columns["fat_mass"].header == "Fat"
+    as_share = inspected(
+        csv(
+            *[row.replace(",19.5,", ",30.0,") for row in rows],
+            header="Member,Date,Sex,Age,Height,Weight,Fat,FFM",
+        )
+    )
+    assert "body_fat_percent" in profile_of(as_share.profile_toml, tmp_path).columns
+    open_one = inspected(
+        csv(*[row.rsplit(",", 1)[0] for row in rows], header="Member,Date,Sex,Age,Height,Weight,Fat")
+    )
+    assert any("a share (%) or a mass" in one for one in open_one.undecided)
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "unit"),
+    [(59, 119, None), (60, 111, "mo"), (8, 60, None), (61, 216, "mo"), (60, 110, "?")],
+)
+def test_ages_in_months_only_where_they_cannot_be_years(inspected, first, last, unit):
+    rows = [f"m{n},2025-02-13,F,{age},135.5,35.5" for n, age in enumerate([first, last] * 4)]
+    found = inspected(csv(*rows, header="Member,Date,Sex,Age,Height,Weight"))
+    line = next(line for line in found.profile_toml.splitlines() if line.startswith("age"))
+    assert (f'unit = "{unit}"' in line) == (unit is not None)
+
+
+def test_a_header_that_is_nothing_but_a_unit_and_fat_by_its_unit(inspected, tmp_path):
+    rows = [f"m{n},2025-02-13,F,{30 + n},165.5,65.0,19.5,30.0" for n in range(8)]
+    found = inspected(csv(*rows, header="Member,Date,Sex,Age,cm,kg,Fat kg,Fat %"))
+    columns = profile_of(found.profile_toml, tmp_path).columns
+    assert [columns[name].header for name in ("height", "weight", "fat_mass", "body_fat_percent")] == [
+        "cm",
+        "kg",
+        "Fat kg",
+        "Fat %",
+    ]
+
+
+def test_a_required_field_that_no_header_names_is_left_open(inspected, tmp_path):
+    found = inspected(csv("2025-02-13,F,35,165.5,65.5", header="Date,Sex,Age,Height,Weight"))
+    assert "participant: no header names it" in found.undecided
+    with pytest.raises(SettingsFault, match="participant"):
+        profile_of(found.profile_toml, tmp_path)
+
+
+def test_direct_identifiers_are_named_and_not_put_into_the_profile(inspected):
+    found = inspected(CLEAN.replace("Member,", "Surname,Member,").replace("\nm", "\nBeeblebrox,m"))
+    assert found.direct_identifiers == ["Surname: name of a person (by its header)"]
+    assert "Surname" not in found.profile_toml.split("[columns]")[1]
+    assert "Beeblebrox" not in found.profile_toml + repr(found.reasons) + repr(found.undecided)
+
+
+def test_unusual_missing_marks_are_found(inspected, tmp_path):
+    found = inspected(CLEAN.replace(",62.5,", ",k.A.,").replace(",64.5,", ",k.A.,"))
+    assert "k.A." in profile_of(found.profile_toml, tmp_path).missing
+
+
+def test_every_format_is_known_by_its_content(inspected, tmp_path):
+    headers = ["Member", "Date", "Sex", "Age", "Height", "Weight"]
+    rows = [[f"m{n}", "2025-02-13", "FM"[n % 2], 30 + n, 165.5, 65.5] for n in range(6)]
+    files = {
+        "xlsx": sheet(["A club"], [], headers, *rows),
+        "ndjson": ndjson(*[dict(zip(headers, row, strict=True)) for row in rows]),
+        "parquet": parquet(**{header: [row[n] for row in rows] for n, header in enumerate(headers)}),
+        "tsv": "\n".join("\t".join(map(str, row)) for row in [headers, *rows]),
+    }
+    for kind, content in files.items():
+        found = inspected(content, "unknown.dat")
+        assert (profile_of(found.profile_toml, tmp_path).format, found.undecided) == (kind, [])
+    assert profile_of(inspected(files["xlsx"]).profile_toml, tmp_path).header_row == 3
+
+
+@pytest.mark.parametrize("content", ["", "\n\n", "just words\nand more\n"])
+def test_what_is_no_table_says_so(inspected, content):
+    with pytest.raises(FileHeld):
+        inspected(content)
