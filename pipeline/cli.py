@@ -12,9 +12,17 @@ import json
 import sys
 from datetime import date, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipeline import __version__
 from pipeline.faults import Fault, SettingsFault, printable
+
+if TYPE_CHECKING:
+    from pipeline import flow
+    from pipeline.terminal import Terminal
+
+_SHOWN_FILES = 20
+_SHOWN_ROW_MESSAGES = 3
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -93,6 +101,8 @@ def inspect(options: argparse.Namespace) -> int:
 
     inspection = inspect_file(options.file)
     print(inspection.profile_toml, end="" if inspection.profile_toml.endswith("\n") else "\n")
+    for finding in inspection.direct_identifiers:
+        print(f"stop  {finding}", file=sys.stderr)
     for reason in inspection.reasons:
         print(f"why   {reason}", file=sys.stderr)
     for question in inspection.undecided:
@@ -127,11 +137,13 @@ def schedule(options: argparse.Namespace) -> int:
 def status(options: argparse.Namespace) -> int:
     from pipeline.status import read_status, show_status
 
-    found = read_status(options.programme)
+    if options.held and not options.site:
+        raise SettingsFault("which site?", expected="--held together with --site ID", next="name the site")
+    found = read_status(options.programme, held_rows_of=options.site if options.held else None)
     if options.json:
         print(json.dumps(found, indent=1, sort_keys=True, default=str))
     else:
-        show_status(found, site=options.site)
+        show_status(found, site=options.site, held=options.held)
     return 0
 
 
@@ -157,17 +169,27 @@ def trace(options: argparse.Namespace) -> int:
     return 0
 
 
-def _run(path: Path, as_of: date, terminal):
+def _run(path: Path, as_of: date, terminal: Terminal) -> flow.Outcome:
     from pipeline import flow
 
     outcome = flow.run(
         path, as_of=as_of, started_at=datetime.now(), on_step=terminal.step, progress=terminal.progress
     )
     terminal.finish()
-    for message in outcome.messages:
-        print(message)
+    _print_some(outcome.intake.messages, _SHOWN_FILES, "more files or folders set aside")
+    _print_some(outcome.intake.row_messages, _SHOWN_ROW_MESSAGES, "more files with held rows")
+    if outcome.intake.rows_held or len(outcome.intake.messages) > _SHOWN_FILES:
+        print(f"every file and held row: evenbeam status {path} --site ID --held")
     print(outcome.intake.sentence())
     return outcome
+
+
+def _print_some(messages: list[str], most: int, rest: str) -> None:
+    """The first few messages in full; a pile of files can have thousands, and the ledger keeps them all."""
+    for message in messages[:most]:
+        print(message)
+    if len(messages) > most:
+        print(f"      … and {len(messages) - most:,} {rest}")
 
 
 # ---- options ----------------------------------------------------------------------------------------------
@@ -257,6 +279,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     _add_programme(sub)
     sub.add_argument("--site", metavar="ID", help="one site, file by file")
+    sub.add_argument("--held", action="store_true", help="with --site: every held row of that site, and why")
     sub.add_argument("--json", action="store_true", help="the same as JSON, every file included")
 
     sub = command(
@@ -272,7 +295,12 @@ def build_parser() -> argparse.ArgumentParser:
     sub.add_argument(
         "--ages", type=_ages, required=True, metavar="FROM-TO", help="an age group, such as 20-29"
     )
-    sub.add_argument("--sex", choices=["female", "male", "all"], default="all")
+    sub.add_argument(
+        "--sex",
+        choices=["female", "male", "all"],
+        default="all",
+        help="as in the published table (default: all)",
+    )
     sub.add_argument("--site", metavar="ID", help="one site (default: all)")
     return parser
 

@@ -27,11 +27,18 @@ class Fault(Exception):
     exit_code = 1
 
     def __init__(
-        self, what: str, *, where: str = "", found: str = "", expected: str = "", next: str = "", code: str = ""
+        self,
+        what: str,
+        *,
+        where: str = "",
+        found: str = "",
+        expected: str = "",
+        next: str = "",
+        code: str = "",
     ):
         super().__init__(what)
         self.what, self.where, self.found, self.expected, self.next = what, where, found, expected, next
-        self.code = code      # of a held or refused file: ledger.file.reason_code
+        self.code = code  # of a held or refused file: ledger.file.reason_code
 
     def __str__(self) -> str:
         head = f"{self.what}  {self.where}" if self.where else self.what

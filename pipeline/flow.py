@@ -7,7 +7,7 @@ run by hand cannot.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 
@@ -37,7 +37,6 @@ class Run:
     progress: Progress
     intake: IntakeSummary | None = None
     published: Path | None = None
-    messages: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -56,7 +55,6 @@ def _receive(run: Run) -> None:
         run_id=run.run_id,
         progress=run.progress,
     )
-    run.messages += run.intake.messages
 
 
 def _build(run: Run) -> None:
@@ -88,7 +86,6 @@ STEPS: tuple[Step, ...] = (
 class Outcome:
     intake: IntakeSummary
     published: Path
-    messages: tuple[str, ...]
 
     @property
     def exit_code(self) -> int:
@@ -130,7 +127,7 @@ def run(
             raise
         if state.intake is None or state.published is None:
             raise Fault("unfinished run", next="report this: a step ended without its result")
-        outcome = Outcome(state.intake, state.published, tuple(state.messages))
+        outcome = Outcome(state.intake, state.published)
         _end(store, run_id, started_at, "finished_with_held_files" if outcome.exit_code else "finished")
         return outcome
 

@@ -190,7 +190,9 @@ class Profile(_Settings):
                     raise ValueError(f"{name} has no codes; only sex and athlete_mode have")
                 unknown = [f"{word} = {value}" for word, value in column.codes.items() if value not in meant]
                 if unknown:
-                    raise ValueError(f"{name}: each word must mean {' or '.join(meant)}; found {', '.join(unknown)}")
+                    raise ValueError(
+                        f"{name}: each word must mean {' or '.join(meant)}; found {', '.join(unknown)}"
+                    )
                 if len({word.strip().lower() for word in column.codes}) < len(column.codes):
                     raise ValueError(f"{name}: a word stands twice in codes, but for its letter case")
             if column.format is not None and field.kind != "moment":
@@ -200,7 +202,9 @@ class Profile(_Settings):
                 raise ValueError(f"{name}: at most {MOST_DATE_FORMATS} formats; found {len(formats)}")
             for form in formats:
                 if not all(any(sign in form for sign in signs) for signs in _DAY_MONTH_YEAR):
-                    raise ValueError(f"{name}: a format names day, month and year, such as %d/%m/%Y; found {form}")
+                    raise ValueError(
+                        f"{name}: a format names day, month and year, such as %d/%m/%Y; found {form}"
+                    )
             if column.written_units and field.dimension not in ("length", "mass"):
                 raise ValueError(f"{name} cannot have written units; only heights and masses can")
         if self.thousands == self.decimal:

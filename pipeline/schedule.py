@@ -63,7 +63,7 @@ def run_programme(settings: str) -> dict[str, int | str]:
         progress=lambda done, total, what: None,
         perform=lambda step, run: _step(step.name, step, run),
     )
-    for message in outcome.messages:
+    for message in (*outcome.intake.messages, *outcome.intake.row_messages):
         logger.warning("%s", message)
     logger.info("%s", outcome.intake.sentence())
     return {"published": str(outcome.published), "exit_code": outcome.exit_code}

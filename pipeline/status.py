@@ -12,8 +12,8 @@ from pipeline.store import Store, sql_text
 ROW_STATES = ("rows_read", "rows_accepted", "rows_held", "rows_duplicate", "rows_superseded")
 
 
-def read_status(path: Path) -> dict[str, Any]:
-    """The ledger as plain values: `programme`, `run` (or None), `sites`, `files`, `reasons`.
+def read_status(path: Path, *, held_rows_of: str | None = None) -> dict[str, Any]:
+    """The ledger as plain values: `programme`, `run` (or None), `sites`, `files`, `reasons`, `held_rows`.
 
     Errors   StoreFault when a run is under way: the store has one reader or writer at a time.
     """
@@ -24,6 +24,7 @@ def read_status(path: Path) -> dict[str, Any]:
         "run": None,
         "files": [],
         "reasons": [],
+        "held_rows": [],
         "sites": {site.id: site.name for site in programme.sites.values()},
         "published": str(programme.published / "latest" / "index.html")
         if (programme.published / "latest" / "index.html").exists()
@@ -36,10 +37,14 @@ def read_status(path: Path) -> dict[str, Any]:
         found["run"] = runs[0] if runs else None
         found["files"] = store.frame(sql_text("60_status_files.sql")).to_dicts()
         found["reasons"] = store.frame(sql_text("61_status_reasons.sql")).to_dicts()
+        if held_rows_of is not None:
+            found["held_rows"] = store.frame(
+                sql_text("62_status_held_rows.sql"), {"site": held_rows_of}
+            ).to_dicts()
     return found
 
 
-def show_status(found: dict[str, Any], *, site: str | None = None) -> None:
+def show_status(found: dict[str, Any], *, site: str | None = None, held: bool = False) -> None:
     """Print it: a line a site, or a line a file for one site."""
     if site is not None and site not in found["sites"]:
         raise SettingsFault(
@@ -60,6 +65,9 @@ def show_status(found: dict[str, Any], *, site: str | None = None) -> None:
         _show_sites(found)
     else:
         _show_files([file for file in found["files"] if file["site"] == site])
+    if held:
+        _show_held_rows(found["held_rows"])
+        return
     _show_reasons([row for row in found["reasons"] if site in (None, row["site"])])
     if found["published"]:
         print(f"\nopen {found['published']}")
@@ -97,6 +105,19 @@ def _show_files(files: list[dict[str, Any]]) -> None:
     for file in files:
         if file["reason"]:
             print(f"\n{file['reason']}")
+
+
+def _show_held_rows(rows: list[dict[str, Any]]) -> None:
+    for row in rows:
+        field = f", field {row['field']}" if row["field"] else ""
+        print(
+            f"held  {row['site']}/{printable(row['name'])}, line {row['line']}{field} ({', '.join(row['codes'])})"
+        )
+        told = [f"{word} {row[word]}" for word in ("found", "expected") if row[word]]
+        print("      " + "; ".join(told))
+        if row["proposal"]:
+            print(f"      perhaps: {row['proposal']}")
+    print(f"\n{len(rows)} held rows; next: the site corrects them and sends the file again")
 
 
 def _show_reasons(reasons: list[dict[str, Any]]) -> None:

@@ -173,11 +173,9 @@ class Store:
     def _upgrade(self, read_only: bool) -> None:
         """Bring the schema to this version: sql/schema/NNN_*.sql, each once, in order."""
         steps = sorted(
-            
-                entry.name
-                for entry in (resources.files("sql") / "schema").iterdir()
-                if re.match(r"\d{3}_", entry.name)
-            
+            entry.name
+            for entry in (resources.files("sql") / "schema").iterdir()
+            if re.match(r"\d{3}_", entry.name)
         )
         newest = int(steps[-1][:3])
         has_ledger = self.value(

@@ -43,7 +43,8 @@ class IntakeSummary:
     rows_held: int = 0
     rows_duplicate: int = 0
     rows_superseded: int = 0
-    messages: list[str] = field(default_factory=list)
+    messages: list[str] = field(default_factory=list)  # one a file held or refused whole, or passed over
+    row_messages: list[str] = field(default_factory=list)  # one a file of which some rows were held
 
     def sentence(self) -> str:
         """What came in, in one line whose rows add up."""
@@ -176,7 +177,8 @@ def _summary_of(filed: filing.Filed, messages: list[str]) -> IntakeSummary:
         rows_held=filed.held,
         rows_duplicate=filed.duplicate,
         rows_superseded=filed.superseded,
-        messages=messages,
+        messages=messages if filed.is_wholly_held else [],
+        row_messages=[] if filed.is_wholly_held else messages,
     )
 
 
