@@ -13,6 +13,7 @@ from datetime import date
 from pathlib import Path
 
 from pipeline import measures
+from pipeline.faults import FileHeld
 from pipeline.intake import identifiers, layout, meaning, writing
 from pipeline.intake.identifiers import Finding
 from pipeline.intake.meaning import Meaning
@@ -36,9 +37,18 @@ class Inspection:
 def inspect_file(path: Path) -> Inspection:
     """Propose a profile for an unknown file.
 
-    Errors   FileHeld for a file without rows or of no known format.
+    Errors   FileHeld for a file without rows or of no known format, or one that cannot be opened.
     """
-    found = layout.layout_of(path)
+    try:
+        found = layout.layout_of(path)
+    except OSError as error:
+        raise FileHeld(
+            "cannot be read",
+            where=str(path),
+            found=error.strerror or "a file that does not open",
+            expected="a CSV, TSV, XLSX, NDJSON or Parquet file",
+            next="check the path and its permissions",
+        ) from error
     names = found.look.headers
     columns = [
         [row[place].strip() if place < len(row) else "" for row in found.look.sample]

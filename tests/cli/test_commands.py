@@ -102,3 +102,9 @@ def test_status_of_an_unknown_site_offers_the_nearest(tmp_path, capsys):
     main(["init", str(tmp_path / "p")])
     assert main(["status", str(tmp_path / "p"), "--site", "frist-site"]) == 2
     assert "did you mean first-site?" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("path", ["nowhere.csv", "."])
+def test_inspecting_what_is_no_file_is_one_clear_message(tmp_path, capsys, path):
+    assert main(["inspect", str(tmp_path / path)]) == 1
+    assert "cannot be read" in capsys.readouterr().err

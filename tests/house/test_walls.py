@@ -18,7 +18,9 @@ MAY_IMPORT = {
     "pipeline/measures.py": (),
     "pipeline/programme.py": ("pipeline.measures", "pipeline.faults"),
     "pipeline/store.py": ("pipeline.faults",),
-    "pipeline/intake": ("pipeline.store", "pipeline.programme", "pipeline.measures", "pipeline.faults", "pipeline.checks"),
+    "pipeline/intake": (
+        "pipeline.store", "pipeline.programme", "pipeline.measures", "pipeline.faults", "pipeline.checks",
+    ),
     "pipeline/statistics": ("pipeline.measures",),
     "pipeline/disclosure": ("pipeline.programme", "pipeline.measures"),
     "pipeline/release": (

@@ -1,0 +1,86 @@
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from lms_truth import inside_family, inside_family_at, mixture
+from sklearn.linear_model import QuantileRegressor
+
+from pipeline.statistics.age_spline import AgeSpline
+from pipeline.statistics.quantile_curve import QuantileCurves, fit_quantile_curves
+
+PERCENTS = [3, 25, 50, 75, 97]
+INNER = np.arange(10, 88)
+
+
+def check_loss(value, fitted, n, share):
+    away = value - fitted
+    return n @ np.where(away > 0, share * away, (share - 1) * away)
+
+
+# The programme over every cell, nothing gathered, is the same optimum: the gathered one may only be faster.
+@pytest.mark.parametrize("population", [inside_family, mixture])
+def test_gathering_far_cells_reaches_the_optimum_over_all_cells(population):
+    age, value, n = population(3000)
+    found = fit_quantile_curves(age, value, n, PERCENTS)
+    design = found.spline.basis(age)
+    for percent, coefficients in zip(PERCENTS, found.coefficients, strict=True):
+        share = percent / 100
+        whole = QuantileRegressor(quantile=share, alpha=0, fit_intercept=False, solver="highs").fit(
+            design, value, sample_weight=n / n.mean()
+        )
+        assert check_loss(value, design @ coefficients, n, share) == pytest.approx(
+            check_loss(value, design @ whole.coef_, n, share), rel=1e-9
+        )
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(0, 10_000), st.sampled_from([1, 10, 50, 90, 99]), st.integers(60, 400))
+def test_the_share_below_a_curve_is_the_share_asked_for(seed, percent, people):
+    age, value, n = mixture(people, seed)
+    found = fit_quantile_curves(age, value, n, [percent])
+    fitted = (found.spline.basis(age) @ found.coefficients.T)[:, 0]
+    strictly_below, not_above = n[value < fitted - 1e-7].sum(), n[value <= fitted + 1e-7].sum()
+    assert strictly_below <= people * percent / 100 + 1e-6  # a property of any regression quantile with an
+    assert not_above >= people * percent / 100 - 1e-6  # intercept: Koenker & Bassett (1978), theorem 3.4
+
+
+def test_curves_come_back_from_a_known_truth():
+    found = fit_quantile_curves(*inside_family(50_000), PERCENTS)
+    error = np.abs(found.value_at(INNER) - inside_family_at(INNER, PERCENTS))
+    assert error.mean() < 0.2
+    assert error.max() < 1.2
+
+
+def test_curves_that_cross_are_put_in_order():
+    coefficients = np.array([[3.0] * 6 + [1.0] * 5, [2.0] * 11])
+    crossing = QuantileCurves(AgeSpline(18, 89, 8), np.array([25.0, 75.0]), coefficients, 500)
+    curves = crossing.value_at(np.arange(20, 89))
+    assert np.all(np.diff(curves, axis=1) >= 0)
+    assert np.ptp(curves[:, 0]) > 0.5
+
+
+def test_ages_outside_the_fit_have_no_curve():
+    found = fit_quantile_curves(*mixture(500), PERCENTS)
+    assert np.isnan(found.value_at([17])).all()
+
+
+def test_cells_without_people_do_not_count():
+    age, value, n = mixture(500)
+    more = fit_quantile_curves(np.append(age, 40), np.append(value, 1e6), np.append(n, 0), [50])
+    assert more.value_at(INNER[10:]) == pytest.approx(
+        fit_quantile_curves(age, value, n, [50]).value_at(INNER[10:])
+    )
+
+
+@pytest.mark.parametrize(
+    ("n", "percents", "message"),
+    [
+        ([1, 1, 1, 1, -1], [50], "a count of -1"),
+        ([1] * 5, [100], "numbers between 0 and 100"),
+        ([1] * 5, [0], "numbers between 0 and 100"),
+        ([1, 1, 1, 0, 0], [50], "3 different ages"),
+    ],
+)
+def test_cells_that_cannot_be_fitted_are_refused(n, percents, message):
+    with pytest.raises(ValueError, match=message):
+        fit_quantile_curves([20, 30, 40, 50, 60], [1, 2, 3, 4, 5], n, percents)
