@@ -1,0 +1,186 @@
+"""Published tables → the distinct counts in them. A count that is shown in many rows is one cell.
+
+A cell is told by what it counts:
+
+    kind    people   everyone of a group who has a measure, or whom a banding places
+            band     those of them in one band
+            between  those of them between the edges of two bandings: shown nowhere, but a difference of two that are
+            rows     rows or readings received, of data quality
+    family  the banding or measure (people, band), or the item (rows)
+    band, site, period, sex, age_from, age_to; '' and 0 where it has none, '' also for all sites.
+
+Ages are narrowed to those at which the banding or measure applies: adults' BMI from 5 to 99 and from 20 to 99
+are the same people, hence the same cell.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from pipeline import measures
+
+KEY = ["kind", "family", "band", "site", "period", "sex", "age_from", "age_to"]
+GROUP = ["site", "period", "sex", "age_from", "age_to"]
+EVERYONE = "measure weight"  # weight is required of every reading
+FILES = ("files_held", "out of, files_held", "total files")  # a file is nobody
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Every distinct count, and where each row of each table shows it.
+
+    Shapes   frame: KEY, cell (row number), count, parent (the cell whose withholding takes this one along; itself
+             when none). places: table → frame with one row a row of that table: the cells it shows.
+    Missing  count is null where a published table withholds it.
+    """
+
+    frame: pl.DataFrame
+    places: dict[str, pl.DataFrame]
+
+
+def cells_of(tables: dict[str, pl.DataFrame]) -> Cells:
+    """The cells of the tables prevalence, percentile, data_quality and total; a table may be absent."""
+    shown = {name: _SHOWN[name](rows) for name, rows in tables.items() if name in _SHOWN}
+    long = pl.concat(
+        [
+            *(frame.select(*KEY, "count") for parts in shown.values() for frame in parts.values()),
+            *(_between_edges(shown["prevalence"]["n"].unique()) if "prevalence" in shown else []),
+        ]
+    )
+    frame = (
+        long.group_by(KEY)
+        .agg(pl.col("count").max())  # max: the withheld twin of a shown count is null
+        .sort(KEY)
+        .with_row_index("cell")
+    )
+    places = {
+        name: pl.DataFrame({column: _looked_up(part, frame) for column, part in parts.items()})
+        for name, parts in shown.items()
+    }
+    return Cells(_with_parents(frame), places)
+
+
+def _looked_up(part: pl.DataFrame, frame: pl.DataFrame) -> pl.Series:
+    return part.join(frame.select(*KEY, "cell"), on=KEY, how="left", maintain_order="left")["cell"]
+
+
+def _keyed(rows: pl.DataFrame, count: str, **key: pl.Expr) -> pl.DataFrame:
+    empty = {name: pl.lit(0 if name.startswith("age") else "") for name in KEY}
+    return rows.select(
+        **{
+            name: (key.get(name, empty[name])).cast(pl.Int64 if name.startswith("age") else pl.String)
+            for name in KEY
+        },
+        count=pl.col(count).cast(pl.Int64),
+    )
+
+
+def _of_prevalence(rows: pl.DataFrame) -> dict[str, pl.DataFrame]:
+    ranges = {banding.name: (banding.age_from, banding.age_to) for banding in measures.BANDINGS.values()}
+    key = dict(_group(rows, "banding", ranges), family=pl.lit("banding ") + pl.col("banding"))
+    return {
+        "n": _keyed(rows, "n", kind=pl.lit("band"), band=pl.col("band"), **key),
+        "denominator": _keyed(rows, "denominator", kind=pl.lit("people"), **key),
+    }
+
+
+def _of_percentile(rows: pl.DataFrame) -> dict[str, pl.DataFrame]:
+    ranges = {measure.name: (measure.age_from, measure.age_to) for measure in measures.MEASURES.values()}
+    key = dict(_group(rows, "measure", ranges), family=pl.lit("measure ") + pl.col("measure"))
+    return {"n": _keyed(rows, "n", kind=pl.lit("people"), **key)}
+
+
+def _of_data_quality(rows: pl.DataFrame) -> dict[str, pl.DataFrame]:
+    is_people = pl.col("item") == "people"
+    key = {
+        "kind": pl.when(is_people).then(pl.lit("people")).otherwise(pl.lit("rows")),
+        "site": pl.col("site").fill_null(""),
+        "period": pl.col("period").fill_null(""),
+        "sex": pl.when(is_people).then(pl.lit("all")).otherwise(pl.lit("")),
+        "age_from": pl.when(is_people).then(measures.AGE_LOW).otherwise(0),
+        "age_to": pl.when(is_people).then(measures.AGE_HIGH).otherwise(0),
+    }
+    out_of = pl.when(is_people).then(pl.lit("people")).otherwise(pl.lit("out of, ") + pl.col("item"))
+    return {
+        "n": _keyed(rows, "n", family=pl.col("item"), **key),
+        "denominator": _keyed(rows, "denominator", family=out_of, **key),
+    }
+
+
+def _of_total(rows: pl.DataFrame) -> dict[str, pl.DataFrame]:
+    return {"n": _keyed(rows, "n", kind=pl.lit("rows"), family=pl.lit("total ") + pl.col("item"))}
+
+
+_SHOWN = {
+    "prevalence": _of_prevalence,
+    "percentile": _of_percentile,
+    "data_quality": _of_data_quality,
+    "total": _of_total,
+}
+
+
+def _group(rows: pl.DataFrame, name: str, ranges: dict[str, tuple[int, int]]) -> dict[str, pl.Expr]:
+    lowest = pl.col(name).replace_strict({k: v[0] for k, v in ranges.items()}, return_dtype=pl.Int64)
+    highest = pl.col(name).replace_strict({k: v[1] for k, v in ranges.items()}, return_dtype=pl.Int64)
+    return {
+        "site": pl.col("site").fill_null(""),
+        "period": pl.col("period"),
+        "sex": pl.col("sex"),
+        "age_from": pl.max_horizontal(pl.col("age_from").cast(pl.Int64), lowest),
+        "age_to": pl.min_horizontal(pl.col("age_to").cast(pl.Int64), highest),
+    }
+
+
+# ---- counts that no table shows ---------------------------------------------------------------------------
+
+
+def _between_edges(bands: pl.DataFrame) -> list[pl.DataFrame]:
+    """The two adult BMI bandings cut the same people at 18.5, 25, 30, 35, 40 and at 18.5, 23, 27.5. Side by side
+    they also tell how many lie between 23 and 25, 25 and 27.5, and 27.5 and 30."""
+    joined = (
+        _band(bands, "bmi_adult", "normal")
+        .join(_band(bands, "bmi_adult", "overweight"), on=GROUP, suffix="_overweight")
+        .join(_band(bands, "bmi_adult_asian", "acceptable_risk"), on=GROUP, suffix="_acceptable")
+        .join(_band(bands, "bmi_adult_asian", "increased_risk"), on=GROUP, suffix="_increased")
+    )
+    from_23 = pl.col("count") - pl.col("count_acceptable")
+    from_25 = pl.col("count_increased") - from_23
+    from_27 = pl.col("count_overweight") - from_25
+    return [
+        joined.select(
+            kind=pl.lit("between"),
+            family=pl.lit("banding bmi_adult"),
+            band=pl.lit(band),
+            **{name: pl.col(name) for name in GROUP},
+            count=count,
+        )
+        for band, count in (("23 to 25", from_23), ("25 to 27.5", from_25), ("27.5 to 30", from_27))
+    ]
+
+
+def _band(bands: pl.DataFrame, banding: str, band: str) -> pl.DataFrame:
+    return bands.filter((pl.col("family") == f"banding {banding}") & (pl.col("band") == band)).select(
+        *GROUP, "count"
+    )
+
+
+def _with_parents(frame: pl.DataFrame) -> pl.DataFrame:
+    """A band goes with its group; a group with everyone of that group; a number of rows with what it is out of."""
+    people = frame.filter(pl.col("kind") == "people")
+    group = people.select("family", *GROUP, group_cell="cell").with_columns(kind=pl.lit("band"))
+    everyone = people.filter(pl.col("family") == EVERYONE).select("kind", *GROUP, everyone_cell="cell")
+    out_of = (
+        frame.filter(pl.col("family").str.starts_with("out of, "))
+        .select("site", "period", pl.col("family").str.strip_prefix("out of, "), out_of_cell="cell")
+        .with_columns(kind=pl.lit("rows"))
+    )
+    return (
+        frame.join(group, on=["kind", "family", *GROUP], how="left")
+        .join(everyone, on=["kind", *GROUP], how="left")
+        .join(out_of, on=["kind", "family", "site", "period"], how="left")
+        .with_columns(parent=pl.coalesce("group_cell", "everyone_cell", "out_of_cell", "cell"))
+        .sort("cell")
+        .drop("group_cell", "everyone_cell", "out_of_cell")
+    )

@@ -1,0 +1,104 @@
+"""Further cells to withhold, so that no withheld cell follows from one published sum.
+
+A first, local repair. For each equation of a release (equations.py) in turn:
+
+    - what is withheld in it must be more than one cell, or subtraction gives the cell back;
+    - where its total is published, the withheld parts together are a count that subtraction gives: it must be
+      0 or at least the minimum, like any count. Of rows this is not asked.
+
+Where one of the two fails, one more cell of that equation is withheld: one that mends it, empty bands and totals
+last, then the one with the least loss, in people times figures that go with it. That can break an equation of
+another kind, so the kinds take turns until none is left. Twins are decided together.
+
+What it does not see: several equations put together. widening.py takes those up.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from pipeline.disclosure.cells import Cells
+from pipeline.disclosure.equations import KINDS
+from pipeline.disclosure.losses import Losses, with_company
+
+
+def with_complements(
+    cells: Cells, equations: pl.DataFrame, sensitive: np.ndarray, minimum_count: int
+) -> np.ndarray:
+    """The sensitive cells and those withheld to protect them.
+
+    Shapes   equations: as equations_of gives them; sensitive, out: (cells,) of bool; sensitive is within out.
+    Errors   none: when every cell of an equation is withheld, it tells nothing.
+    The same input gives the same output: ties go to the lower cell number.
+    """
+    losses = Losses.of(cells, equations)
+    count = cells.frame["count"].to_numpy()
+    withheld = with_company(sensitive, losses)
+    for stage in _stages(equations, cells.frame):
+        by_kind = [
+            _Equations(rows, count, losses)
+            for kind in KINDS
+            if kind != "twin" and (rows := stage.filter(kind=kind)).height
+        ]
+        turn, quiet = 0, 0
+        while quiet < len(by_kind):
+            chosen = by_kind[turn % len(by_kind)].mend(withheld, minimum_count)
+            withheld[chosen] = True
+            withheld = with_company(withheld, losses)
+            quiet = 0 if chosen.size else quiet + 1
+            turn += 1
+    return withheld
+
+
+def _stages(equations: pl.DataFrame, frame: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Equations among groups and rows, then those with bands: a group takes its bands along, never the reverse."""
+    of_bands = frame.filter(pl.col("kind").is_in(["band", "between"]))["cell"]
+    with_bands = equations.filter(pl.col("cell").is_in(of_bands.implode()))["equation"].unique()
+    is_late = pl.col("equation").is_in(with_bands.implode())
+    return equations.filter(~is_late), equations.filter(is_late)
+
+
+class _Equations:
+    """The equations of one kind as arrays, one entry a cell of an equation."""
+
+    def __init__(self, rows: pl.DataFrame, count: np.ndarray, losses: Losses):
+        self.equation = (rows["equation"] - rows["equation"].min()).to_numpy().astype(np.int64)
+        self.cell = rows["cell"].to_numpy().astype(np.int64)
+        self.is_total = rows["is_total"].to_numpy()
+        self.is_people = ~losses.is_rows[self.cell]
+        self.count, self.rank, self.loss = count[self.cell], losses.rank[self.cell], losses.loss[self.cell]
+        self.size = int(self.equation.max()) + 1
+        # A group is not withheld to protect its bands: enough other bands can be, and its people stay known.
+        self.may_go = ~(self.is_total & (rows["kind"] == "band").to_numpy())
+
+    def mend(self, withheld: np.ndarray, minimum_count: int) -> np.ndarray:
+        """One more cell for each equation that gives something away, but once only for a cell that is given away.
+
+        Age groups stand in several equations, and what one of them withholds often mends the others too.
+        """
+        gone = withheld[self.cell]
+        unknown = np.bincount(self.equation, gone, self.size)
+        total_gone = np.bincount(self.equation, gone & self.is_total, self.size) > 0
+        sum_gone = np.bincount(self.equation, self.count * (gone & ~self.is_total), self.size)
+        of_people = np.bincount(self.equation, self.is_people, self.size) > 0
+        gives_away = (unknown == 1) | (of_people & ~total_gone & (sum_gone > 0) & (sum_gone < minimum_count))
+        gives_away &= self._comes_first(gives_away, gone)
+        here = np.flatnonzero(gives_away[self.equation] & ~gone & self.may_go)
+        equation = self.equation[here]
+        is_enough = sum_gone[equation] + self.count[here] >= minimum_count
+        would_mend = self.is_total[here] | total_gone[equation] | is_enough | ~of_people[equation]
+        is_empty = (self.count[here] == 0) & of_people[equation]
+        order = np.lexsort(
+            (self.cell[here], self.loss[here], self.rank[here], is_empty, ~would_mend, equation)
+        )
+        _, first = np.unique(equation[order], return_index=True)
+        return np.unique(self.cell[here[order[first]]])
+
+    def _comes_first(self, gives_away: np.ndarray, gone: np.ndarray) -> np.ndarray:
+        """Whether an equation is the first, of those that give something away, for each of its withheld cells."""
+        here = np.flatnonzero(gives_away[self.equation] & gone)
+        first = np.full(int(self.cell.max()) + 1, self.size)
+        np.minimum.at(first, self.cell[here], self.equation[here])
+        later = here[first[self.cell[here]] < self.equation[here]]
+        return np.bincount(self.equation[later], minlength=self.size) == 0

@@ -1,0 +1,274 @@
+"""What adds up in a release, as data: total = sum of parts, over the cells of a release.
+
+Both the suppressor and the audit read it, and nothing else of each other. Every equation here is one that a
+reader knows without seeing a figure:
+
+    band    the bands of a group add up to its people
+    sex     female and male add up to all
+    age     age groups add up to a total; a total is also the sum of smaller totals and the groups beside them
+    site    the sites add up to all sites
+    twin    two counts of the same people, or of people who turn out to be as many, in tables side by side
+    edge    two bandings that cut the same scale at different edges
+    rows    rows read are accepted, held, duplicate or superseded; reasons add up to what was held or set aside
+            where each row has one; periods add up to the whole
+
+A group that nobody is in has no rows, and a reader knows that it is empty: it is left out of the sum.
+"""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import polars as pl
+
+from pipeline.disclosure.cells import GROUP, KEY, Cells
+
+KINDS = ("sex", "age", "site", "twin", "rows", "band", "edge")
+_SCHEMA = {"kind": pl.String, "equation": pl.UInt32, "cell": pl.UInt32, "is_total": pl.Boolean}
+_WHOLES = ["rows_read", "rows_accepted", "readings"]
+_ACCOUNTS = [*_WHOLES, "rows_held", "rows_duplicate", "rows_superseded", "files_held"]
+Range = tuple[int, int]
+
+
+def equations_of(cells: Cells) -> pl.DataFrame:
+    """Every equation, one row a cell of it.
+
+    Shapes   kind, equation (numbered from 0 over all kinds), cell, is_total: exactly one total an equation.
+             A total may stand in several equations.
+    Missing  an equation without parts is left out. Twins and rows need the true counts: where a count is null
+             no such equation is made.
+    """
+    frame = cells.frame
+    found = [
+        _sums(frame, "sex", "sex", pl.col("sex") == "all"),
+        _sums(frame, "site", "site", pl.col("site") == ""),
+        _ages(frame),
+        _ages_across(frame),
+        _twins(frame),
+        _rows(frame),
+        _bands(frame),
+        _edges(frame),
+    ]
+    numbered, first = [], 0
+    for equations in found:
+        number = pl.struct("total", "variant").rank("dense") - 1 + first
+        ranked = equations.with_columns(equation=number.cast(pl.UInt32))
+        numbered.append(ranked.select(list(_SCHEMA)).cast(_SCHEMA))
+        first += ranked["equation"].n_unique()
+    return pl.concat(numbered).sort("equation", "is_total", "cell", descending=[False, True, False])
+
+
+def _equations(kind: str, pairs: pl.DataFrame) -> pl.DataFrame:
+    """(total, variant, part) pairs → one row a cell, the total's own row added."""
+    pairs = pairs.select(
+        pl.col("total").cast(pl.UInt32), pl.col("variant").cast(pl.Int64), pl.col("part").cast(pl.UInt32)
+    )
+    return pl.concat(
+        [
+            pairs.select("total", "variant", cell="part", is_total=pl.lit(False)),
+            pairs.select("total", "variant")
+            .unique()
+            .with_columns(cell=pl.col("total"), is_total=pl.lit(True)),
+        ]
+    ).with_columns(kind=pl.lit(kind))
+
+
+def _sums(frame: pl.DataFrame, kind: str, over: str, is_total: pl.Expr) -> pl.DataFrame:
+    """Cells alike in everything but one column, which has a value for all of them together."""
+    others = [name for name in KEY if name != over]
+    totals = frame.filter(is_total).select(*others, total="cell")
+    parts = frame.filter(~is_total).select(*others, part="cell")
+    return _equations(kind, parts.join(totals, on=others).with_columns(variant=0))
+
+
+def _bands(frame: pl.DataFrame) -> pl.DataFrame:
+    group = ["family", *GROUP]
+    totals = frame.filter(pl.col("kind") == "people").select(*group, total="cell")
+    parts = frame.filter(pl.col("kind") == "band").select(*group, part="cell")
+    return _equations("band", parts.join(totals, on=group).with_columns(variant=0))
+
+
+def _ages(frame: pl.DataFrame) -> pl.DataFrame:
+    """Totals of age groups within one measure, banding or band."""
+    counted = frame.filter(pl.col("kind") != "rows")
+    return _equations("age", _tiled(counted))
+
+
+def _ages_across(frame: pl.DataFrame) -> pl.DataFrame:
+    """Totals of age groups that another measure or banding shows of the same people, such as 20 to 79 of body fat.
+
+    Kept where they do add up: there a reader sees everybody measured, and may take them for the same people.
+    """
+    people = frame.filter((pl.col("kind") == "people") & pl.col("count").is_not_null())
+    found = []
+    for family in _differing_families(people):
+        own = people.filter(family=family)
+        others = people.join(own.select("age_from", "age_to").unique(), on=["age_from", "age_to"], how="anti")
+        foreign = others.sort("cell").unique([*GROUP, "count"], keep="first", maintain_order=True)
+        pool = pl.concat([own, foreign.with_columns(family=pl.lit(family))])
+        is_own = pl.col("part").is_in(own["cell"].implode()) & pl.col("total").is_in(own["cell"].implode())
+        pairs = (
+            _tiled(pool)
+            .with_columns(is_foreign=~is_own)
+            .join(frame.select(part="cell", part_count="count"), on="part")
+            .join(frame.select(total="cell", total_count="count"), on="total")
+        )
+        equation = ["total", "variant"]
+        adds_up = pl.col("part_count").sum().over(equation) == pl.col("total_count")
+        across = pairs.filter(adds_up & pl.col("is_foreign").any().over(equation))
+        found.append(across.select("total", "part", variant=pl.col("variant") + 1000 * (len(found) + 1)))
+    none = pl.DataFrame(schema={"total": pl.UInt32, "part": pl.UInt32, "variant": pl.Int64})
+    return _equations("age", pl.concat([none, *found], how="vertical_relaxed"))
+
+
+def _differing_families(people: pl.DataFrame) -> list[str]:
+    """One of each set of measures and bandings that show the same people in every group."""
+    seen: dict[int, str] = {}
+    for (family,), rows in people.group_by(["family"], maintain_order=True):
+        if rows.select("age_from", "age_to").n_unique() > 1:
+            content = rows.select(*GROUP, "count").sort(GROUP).hash_rows(seed=0).implode().hash(seed=0).item()
+            seen.setdefault(content, family)
+    return list(seen.values())
+
+
+def _tiled(counted: pl.DataFrame) -> pl.DataFrame:
+    """(total, variant, part) of every tiling, from cells with a family each."""
+    tilings = [
+        (family, *total, variant, *part)
+        for (family,), rows in counted.group_by(["family"], maintain_order=True)
+        for total, variant, parts in tilings_of(set(rows.select("age_from", "age_to").unique().rows()))
+        for part in parts
+    ]
+    schema = {
+        "family": pl.String,
+        "total_from": pl.Int64,
+        "total_to": pl.Int64,
+        "variant": pl.Int64,
+        "age_from": pl.Int64,
+        "age_to": pl.Int64,
+    }
+    tiling = pl.DataFrame(tilings, schema=schema, orient="row")
+    others = [name for name in KEY if not name.startswith("age")]
+    totals = counted.select(*others, total_from="age_from", total_to="age_to", total="cell")
+    parts = counted.select(*others, "age_from", "age_to", part="cell")
+    return (
+        parts.join(tiling, on=["family", "age_from", "age_to"])
+        .join(totals, on=[*others, "total_from", "total_to"])
+        .select("total", "variant", "part")
+    )
+
+
+def tilings_of(ranges: set[Range]) -> list[tuple[Range, int, list[Range]]]:
+    """Every total of a set of age ranges with each way to tile it: (total, number of the way, its parts).
+
+    A way uses up to two smaller totals, and the finest groups for the rest. A gap that no finest group fills is
+    taken as known to the reader: that errs on the side of withholding.
+    """
+    totals = sorted(r for r in ranges if any(o != r and r[0] <= o[0] and o[1] <= r[1] for o in ranges))
+    finest = sorted(ranges - set(totals))
+    found = []
+    for total in totals:
+        inner = [t for t in totals if t != total and total[0] <= t[0] and t[1] <= total[1]]
+        ways = [(), *((t,) for t in inner), *((a, b) for a, b in combinations(inner, 2) if a[1] < b[0])]
+        for variant, used in enumerate(ways):
+            rest = [
+                g
+                for g in finest
+                if total[0] <= g[0]
+                and g[1] <= total[1]
+                and not any(t[0] <= g[0] and g[1] <= t[1] for t in used)
+            ]
+            found.append((total, variant, sorted([*used, *rest])))
+    return found
+
+
+def _twins(frame: pl.DataFrame) -> pl.DataFrame:
+    """Neighbours in order of count that are as many. People of one group are compared over measures and bandings;
+    rows of one site and period over what shares are out of."""
+    is_whole = pl.col("family").str.starts_with("out of, ") | pl.col("family").is_in(_WHOLES)
+    compared = frame.filter((pl.col("kind") == "people") | ((pl.col("kind") == "rows") & is_whole))
+    alike = ["kind", *GROUP]
+    sorted_cells = compared.filter(pl.col("count").is_not_null()).sort(*alike, "count", "cell")
+    pairs = (
+        sorted_cells.select(
+            *alike,
+            "count",
+            total="cell",
+            part=pl.col("cell").shift(-1).over(*alike),
+            next_count=pl.col("count").shift(-1).over(*alike),
+        )
+        .filter(pl.col("count") == pl.col("next_count"))
+        .with_columns(variant=0)
+    )
+    underweight = _same_band(frame, ("bmi_adult", "underweight"), ("bmi_adult_asian", "underweight"))
+    return pl.concat([_equations("twin", pairs), _equations("twin", underweight)])
+
+
+def _same_band(frame: pl.DataFrame, one: tuple[str, str], other: tuple[str, str]) -> pl.DataFrame:
+    def of(banding: str, band: str, name: str) -> pl.DataFrame:
+        return frame.filter(
+            (pl.col("kind") == "band") & (pl.col("family") == f"banding {banding}") & (pl.col("band") == band)
+        ).select(*GROUP, pl.col("cell").alias(name))
+
+    return of(*one, "total").join(of(*other, "part"), on=GROUP).with_columns(variant=1)
+
+
+# total band → its parts, each (banding, band); '' for a count between edges
+_EDGES = {
+    ("bmi_adult", "normal"): [("bmi_adult_asian", "acceptable_risk"), ("", "23 to 25")],
+    ("bmi_adult_asian", "increased_risk"): [("", "23 to 25"), ("", "25 to 27.5")],
+    ("bmi_adult", "overweight"): [("", "25 to 27.5"), ("", "27.5 to 30")],
+    ("bmi_adult_asian", "high_risk"): [
+        ("", "27.5 to 30"),
+        ("bmi_adult", "obesity_1"),
+        ("bmi_adult", "obesity_2"),
+        ("bmi_adult", "obesity_3"),
+    ],
+}
+
+
+def _edges(frame: pl.DataFrame) -> pl.DataFrame:
+    is_band = pl.col("kind") == "band"
+    banding = pl.when(is_band).then(pl.col("family").str.strip_prefix("banding ")).otherwise(pl.lit(""))
+    named = frame.filter(pl.col("kind").is_in(["band", "between"])).with_columns(banding=banding)
+    edges = pl.DataFrame(
+        [(*total, *part) for total, parts in _EDGES.items() for part in parts],
+        orient="row",
+        schema={"total_banding": pl.String, "total_band": pl.String, "banding": pl.String, "band": pl.String},
+    )
+    if not named.filter(pl.col("kind") == "between").height:
+        return _equations(
+            "edge", pl.DataFrame(schema={"total": pl.UInt32, "variant": pl.Int64, "part": pl.UInt32})
+        )
+    totals = named.select(*GROUP, total_banding="banding", total_band="band", total="cell")
+    parts = named.select(*GROUP, "banding", "band", part="cell").join(edges, on=["banding", "band"])
+    pairs = parts.join(totals, on=[*GROUP, "total_banding", "total_band"]).with_columns(variant=0)
+    return _equations("edge", pairs)
+
+
+def _rows(frame: pl.DataFrame) -> pl.DataFrame:
+    """Sums of data quality. Reasons and periods are only put in where they do add up: a row may have two reasons."""
+    rows = frame.filter(pl.col("kind") == "rows")
+    shares = rows.filter(~pl.col("family").str.starts_with("total "))
+    place = ["site", "period"]
+
+    def of(*families: str) -> pl.DataFrame:
+        return rows.filter(pl.col("family").is_in(families))
+
+    codes = shares.filter(~pl.col("family").str.starts_with("out of, ") & ~pl.col("family").is_in(_ACCOUNTS))
+    outcomes = of("rows_accepted", "rows_held", "rows_duplicate", "rows_superseded")
+    whole = of("rows_accepted").filter(pl.col("period") == "")
+    sums = [
+        _adding_up(of("rows_read"), outcomes, place),
+        _adding_up(of("out of, readings"), pl.concat([of("readings"), codes]), place),
+        _adding_up(of("rows_held"), codes, place),
+        _adding_up(whole, of("out of, readings"), ["site"]),
+        _adding_up(of("total readings").with_columns(site=pl.lit("")), whole, ["site"]),
+    ]
+    return _equations("rows", pl.concat([pairs.with_columns(variant=i) for i, pairs in enumerate(sums)]))
+
+
+def _adding_up(totals: pl.DataFrame, parts: pl.DataFrame, on: list[str]) -> pl.DataFrame:
+    """(total, part) pairs of the totals that their parts add up to."""
+    pairs = parts.join(totals.select(*on, total="cell", whole="count"), on=on)
+    return pairs.filter(pl.col("count").sum().over("total") == pl.col("whole")).select("total", part="cell")

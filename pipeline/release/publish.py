@@ -1,0 +1,72 @@
+"""result.* → disclosure control → `published/latest/`: tables, descriptions, record and pages, all or nothing."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipeline.disclosure import protect
+from pipeline.programme import Programme
+from pipeline.release.csv_file import csv_bytes
+from pipeline.release.data_package import data_package
+from pipeline.release.parquet_file import parquet_bytes
+from pipeline.release.record import release_record
+from pipeline.release.schema import TABLES, Table
+from pipeline.release.table import published_table
+from pipeline.release.versions import make_latest, unfinished_version
+from pipeline.store import Store, sql_text
+
+TOTALS = "total"
+
+
+def publish(
+    store: Store, programme: Programme, as_of: date, *, build_pages: Callable[[Path], object]
+) -> Path:
+    """Publish the results of the store as `published/latest/`; returns that path.
+
+    `build_pages(folder)` adds the pages; it finds the release's own files in the folder and nothing else.
+    The same results, settings and date give the same bytes. When anything fails, what was published before
+    stays published.
+
+    Errors   Fault when `published/` holds something in the way that this program did not make.
+    """
+    results = {table.name: store.frame(sql_text(table.query)) for table in TABLES}
+    results[TOTALS] = store.frame(sql_text("90_published_total.sql"))
+    protected = protect(results, programme.settings.disclosure)
+    tables = [(table, published_table(table, protected[table.name])) for table in TABLES]
+    with unfinished_version(programme.published) as folder:
+        write_release(folder, programme, as_of, tables, protected[TOTALS])
+        build_pages(folder)
+        return make_latest(programme.published, folder, as_of.isoformat())
+
+
+def write_release(
+    folder: Path,
+    programme: Programme,
+    as_of: date,
+    tables: list[tuple[Table, pl.DataFrame]],
+    totals: pl.DataFrame,
+) -> None:
+    """Write `data/` and `release.json` of protected tables into an empty folder."""
+    files: dict[str, bytes] = {}
+    for table, rows in tables:
+        files[f"{table.name}.csv"] = csv_bytes(rows)
+        files[f"{table.name}.parquet"] = parquet_bytes(rows)
+    package = data_package(programme.settings.name, as_of.isoformat(), [table for table, _ in tables], files)
+    files["datapackage.json"] = _json(package)
+    (folder / "data").mkdir()
+    for name, content in files.items():
+        (folder / "data" / name).write_bytes(content)
+    record = release_record(
+        programme, as_of, tables, totals, {f"data/{name}": content for name, content in files.items()}
+    )
+    (folder / "release.json").write_bytes(_json(record))
+
+
+def _json(value: dict[str, Any]) -> bytes:
+    return (json.dumps(value, sort_keys=True, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()

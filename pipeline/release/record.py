@@ -1,0 +1,120 @@
+"""`release.json`: what a release is, for whoever reads its folder: settings, words, methods, tables and files."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import date
+from typing import Any
+
+import polars as pl
+
+from pipeline import __version__, checks, measures
+from pipeline.programme import Programme
+from pipeline.release.schema import Table
+
+NAME = "latest"
+
+
+def release_record(
+    programme: Programme,
+    as_of: date,
+    tables: list[tuple[Table, pl.DataFrame]],
+    totals: pl.DataFrame,
+    files: dict[str, bytes],
+) -> dict[str, Any]:
+    """The record, ready for JSON.
+
+    Shapes   tables: each table with its protected rows; totals: columns item, n, protected likewise;
+             files: path in the release → its bytes, for every file of `data/`.
+    Missing  a total that is withheld is null; only measures and bandings that have rows are listed.
+    """
+    settings = programme.settings
+    rows = {table.name: frame for table, frame in tables}
+    used_bandings = set(rows["prevalence"]["banding"].unique())
+    used_measures = set(rows["percentile"]["measure"].unique())
+    return {
+        "release": NAME,
+        "programme": settings.name,
+        "as_of": as_of.isoformat(),
+        "software": f"evenbeam {__version__}",
+        "settings_sha256": programme.sha256,
+        "period_kind": settings.period,
+        "periods": sorted(
+            {period for frame in rows.values() for period in frame["period"].drop_nulls().unique()}
+        ),
+        "sites": [{"id": site.id, "name": site.name, "kind": site.kind} for site in settings.site],
+        "disclosure": {
+            "minimum_count": settings.disclosure.minimum_count,
+            "minimum_people_for_percentile": settings.disclosure.minimum_people_for_percentile,
+        },
+        "bandings": [
+            _banding(banding) for banding in measures.BANDINGS.values() if banding.name in used_bandings
+        ],
+        "measures": [
+            _measure(measure) for measure in measures.MEASURES.values() if measure.name in used_measures
+        ],
+        "age_groups": [
+            {"age_from": low, "age_to": high, "is_total": is_total}
+            for is_total, groups in ((False, settings.ages.groups), (True, settings.ages.totals))
+            for low, high in groups
+        ],
+        "percentiles": list(measures.PERCENTILES),
+        "counts": dict(zip(totals["item"].to_list(), totals["n"].to_list(), strict=True)),
+        "checks": [
+            {
+                "code": check.code,
+                "title": check.title,
+                "severity": check.severity,
+                "explanation": check.explanation,
+                "why": check.why,
+            }
+            for check in checks.CHECKS.values()
+        ],
+        "tables": [_table(table, frame) for table, frame in tables],
+        "files": [
+            {"path": path, "bytes": len(content), "sha256": hashlib.sha256(content).hexdigest()}
+            for path, content in sorted(files.items())
+        ],
+    }
+
+
+def _banding(banding: measures.Banding) -> dict[str, Any]:
+    return {
+        "name": banding.name,
+        "title": banding.title,
+        "age_from": banding.age_from,
+        "age_to": banding.age_to,
+        "source": banding.source,
+        "caution": banding.caution,
+        "bands": [{"name": band.name, "title": band.title, "rule": band.rule} for band in banding.bands],
+    }
+
+
+def _measure(measure: measures.Measure) -> dict[str, Any]:
+    return {
+        "name": measure.name,
+        "title": measure.title,
+        "unit": measure.unit,
+        "decimals": measure.decimals,
+        "age_from": measure.age_from,
+        "age_to": measure.age_to,
+        "source": measure.source,
+    }
+
+
+def _table(table: Table, rows: pl.DataFrame) -> dict[str, Any]:
+    return {
+        "name": table.name,
+        "title": table.title,
+        "description": table.description,
+        "rows": rows.height,
+        "columns": [
+            {
+                "name": column.name,
+                "title": column.title,
+                "description": column.description,
+                "unit": column.unit,
+            }
+            for column in table.columns
+        ],
+    }

@@ -1,0 +1,166 @@
+"""The folder `published/`: whole versions under `.versions/`, and `latest`, a symbolic link to one of them.
+
+A version is built beside the others and becomes `latest` by one rename, so a reader finds the old one or the
+new one, whole, and never a mixture. A crash leaves the old link and an unfinished folder, which the next run
+clears. Only folders under a `.versions/` that carries this program's mark are ever deleted.
+
+One process publishes at a time: whoever publishes holds the store open, and the store lets only one in.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from pipeline.faults import Fault
+
+VERSIONS = ".versions"
+MARK = "made-by-evenbeam"
+MARK_TEXT = (
+    "Versions of a release, made by `evenbeam run`. Read ../latest; whatever stands here may be deleted.\n"
+)
+UNFINISHED = "unfinished"
+LATEST = "latest"
+NEXT_LINK = ".latest.next"
+
+
+@contextmanager
+def unfinished_version(published: Path) -> Iterator[Path]:
+    """An empty folder to build a version in; gone after the block unless `make_latest` took it.
+
+    Errors   Fault when `published` is a file, or holds a `latest` or a `.versions` that is not ours.
+    """
+    versions = published / VERSIONS
+    _require_ours(published)
+    versions.mkdir(parents=True, exist_ok=True)
+    if not (versions / MARK).exists():
+        (versions / MARK).write_text(MARK_TEXT, encoding="utf-8")
+    folder = versions / UNFINISHED
+    _delete(folder)  # left by a run that was cut off
+    folder.mkdir()
+    try:
+        yield folder
+    finally:
+        _delete(folder)
+
+
+def make_latest(published: Path, folder: Path, label: str) -> Path:
+    """Let `latest` point at what was built in `folder`, all at once; delete the versions it replaces.
+
+    The version's name is `label` and a digest of its content, so the same content has the same name.
+    Returns  the path of `latest`.
+    """
+    versions, latest = published / VERSIONS, published / LATEST
+    _flush(folder)
+    name = f"{label}-{content_digest(folder)[:16]}"
+    if _is_sound(versions / name, name):
+        _delete(folder)
+    else:
+        name = _free_name(versions, name)  # a damaged version keeps its place until it is replaced
+        folder.rename(versions / name)
+    link = published / NEXT_LINK
+    link.unlink(missing_ok=True)
+    try:
+        link.symlink_to(Path(VERSIONS) / name, target_is_directory=True)
+    except OSError as error:
+        raise Fault(
+            "cannot publish",
+            where=str(latest),
+            found=f"no symbolic link can be made there ({error.strerror})",
+            expected="a file system with symbolic links",
+            next="move the programme to such a file system and run again",
+        ) from error
+    link.replace(latest)
+    _flush_folder(published)
+    for other in sorted(versions.iterdir()):
+        if other.name not in (MARK, name):
+            _delete(other)
+    return latest
+
+
+def content_digest(folder: Path) -> str:
+    """SHA-256 over the name and content of every file of a folder, in the order of their names."""
+    digest = hashlib.sha256()
+    for path in sorted(folder.rglob("*"), key=lambda path: path.relative_to(folder).as_posix()):
+        if path.is_file():
+            content = hashlib.sha256(path.read_bytes()).hexdigest()
+            digest.update(f"{path.relative_to(folder).as_posix()}\0{content}\n".encode())
+    return digest.hexdigest()
+
+
+def _require_ours(published: Path) -> None:
+    versions, latest = published / VERSIONS, published / LATEST
+    if published.exists() and not published.is_dir():
+        raise _not_ours(published, "a file", "a folder")
+    if (versions.is_symlink() or versions.exists()) and not _is_ours(versions):
+        raise _not_ours(
+            versions, "something evenbeam did not make", "nothing, or the folder of an earlier run"
+        )
+    if latest.is_symlink():
+        target = latest.readlink()
+        if target.parts[:1] != (VERSIONS,):
+            raise _not_ours(latest, f"a link to {target}", f"a link into {VERSIONS}/")
+    elif latest.exists():
+        raise _not_ours(
+            latest, "a folder or file evenbeam did not make", "nothing, or the link of an earlier run"
+        )
+
+
+def _is_ours(versions: Path) -> bool:
+    """A plain folder with our mark. An empty one is ours too: a run can be cut off before it leaves the mark."""
+    if versions.is_symlink() or not versions.is_dir():
+        return False
+    return (versions / MARK).is_file() or not any(versions.iterdir())
+
+
+def _not_ours(path: Path, found: str, expected: str) -> Fault:
+    return Fault(
+        "cannot publish",
+        where=str(path),
+        found=found,
+        expected=expected,
+        next="move it aside and run again; nothing was deleted and nothing was published",
+    )
+
+
+def _is_sound(version: Path, name: str) -> bool:
+    return version.is_dir() and name.endswith(content_digest(version)[:16])
+
+
+def _free_name(versions: Path, name: str) -> str:
+    taken, number = name, 1
+    while (versions / taken).exists():
+        number += 1
+        taken = f"{name}.{number}"
+    return taken
+
+
+def _delete(path: Path) -> None:
+    """Delete something of `.versions/`; a link there is removed, never followed."""
+    if path.is_symlink() or path.is_file():
+        path.unlink()
+    elif path.exists():
+        shutil.rmtree(path)
+
+
+def _flush(folder: Path) -> None:
+    """Every file and folder onto the disk: a link must not outlive, after power loss, what it points at."""
+    for path in sorted(folder.rglob("*"), reverse=True):
+        if path.is_dir():
+            _flush_folder(path)
+        else:
+            with path.open("rb") as file:
+                os.fsync(file.fileno())
+    _flush_folder(folder)
+
+
+def _flush_folder(folder: Path) -> None:
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

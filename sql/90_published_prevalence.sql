@@ -1,0 +1,11 @@
+-- published prevalence: what of result.prevalence goes through disclosure control into a release
+-- grain   banding × band × population × site × period × sex × age group
+-- inputs  result.prevalence
+-- keys    the grain is unique; site is null for all sites
+-- rule    a total order; the release puts bandings and bands into the order of the registry
+-- reruns  a query: it changes nothing
+select
+    banding, band, population, site, period, sex, age_from, age_to,
+    n, denominator, proportion, low, high, method, flag
+from result.prevalence
+order by banding, band, population, site nulls first, period, sex, age_from, age_to;

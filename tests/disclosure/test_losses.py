@@ -1,0 +1,49 @@
+"""Which cells go together, whatever the reason that one of them goes."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+from invented_tables import percentile_of, prevalence_of
+
+from pipeline.disclosure.cells import cells_of
+from pipeline.disclosure.equations import equations_of
+from pipeline.disclosure.losses import Losses, with_company
+
+PEOPLE = np.random.default_rng(3).poisson(40, (2, 2, 1, 4))
+MEASURED = PEOPLE - 1  # not everybody has body fat
+
+
+def company_of(where: dict[str, str]) -> set[tuple[str, str]]:
+    """(family, band) of the cells of one group that go when one of them goes."""
+    cells = cells_of(
+        {
+            "prevalence": prevalence_of(MEASURED),
+            "percentile": pl.concat([percentile_of(PEOPLE), percentile_of(MEASURED, "body_fat_percent")]),
+        }
+    )
+    group = {"site": "site-0", "sex": "female"}
+    chosen = cells.frame.filter(**group, **where)["cell"].to_numpy()
+    withheld = np.zeros(cells.frame.height, dtype=bool)
+    withheld[chosen] = True
+    gone = with_company(withheld, Losses.of(cells, equations_of(cells)))
+    frame = cells.frame.filter(pl.Series(gone))
+    assert frame.filter(**group).height == frame.height  # no other group is touched
+    return set(frame.select("family", "band").rows())
+
+
+BANDS = {("banding body_fat", band) for band in ("under", "healthy", "over", "obese")}
+MEASURED_PEOPLE = {("banding body_fat", ""), ("measure body_fat_percent", "")}
+
+
+def test_a_band_goes_alone():
+    assert company_of({"kind": "band", "band": "over"}) == {("banding body_fat", "over")}
+
+
+def test_a_group_goes_with_its_bands_and_with_the_same_people_in_another_table():
+    assert company_of({"kind": "people", "family": "measure body_fat_percent"}) == MEASURED_PEOPLE | BANDS
+
+
+def test_everybody_goes_with_every_measure_of_the_group():
+    everybody = ("measure weight", "")
+    assert company_of({"kind": "people", "family": everybody[0]}) == MEASURED_PEOPLE | BANDS | {everybody}

@@ -1,0 +1,148 @@
+"""A store with results → `published/latest/`, whole."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import json
+from datetime import date
+from pathlib import Path
+
+import polars as pl
+import pytest
+from invented_store import data_quality, fill, prevalence, programme_in
+
+from pipeline.release import publish
+from pipeline.release.versions import content_digest
+from pipeline.store import Store
+
+AS_OF = date(2026, 1, 15)
+
+
+def one_page(folder: Path) -> None:
+    (folder / "index.html").write_text("<title>page</title>")
+
+
+@pytest.fixture
+def store():
+    with Store.open(None) as store:
+        yield fill(store)
+
+
+@pytest.fixture
+def latest(store, tmp_path) -> Path:
+    return publish(store, programme_in(tmp_path), AS_OF, build_pages=one_page)
+
+
+def test_the_folder_has_tables_in_both_formats_their_description_the_record_and_the_pages(latest):
+    files = sorted(str(path.relative_to(latest)) for path in latest.rglob("*") if path.is_file())
+    assert files == [
+        "data/data_quality.csv",
+        "data/data_quality.parquet",
+        "data/datapackage.json",
+        "data/percentile.csv",
+        "data/percentile.parquet",
+        "data/prevalence.csv",
+        "data/prevalence.parquet",
+        "index.html",
+        "release.json",
+    ]
+
+
+def test_csv_and_parquet_hold_the_same_figures_withheld_ones_empty(latest):
+    parquet = pl.read_parquet(latest / "data" / "prevalence.parquet")
+    with (latest / "data" / "prevalence.csv").open(newline="") as file:
+        text = list(csv.DictReader(file))
+    assert [int(row["n"]) if row["n"] else None for row in text] == parquet["n"].to_list()
+    assert [float(row["proportion"]) if row["proportion"] else None for row in text] == parquet[
+        "proportion"
+    ].to_list()
+    gone = parquet.filter(pl.col("flag") == "withheld")
+    assert gone.select("site", "band").rows() == [
+        ("east-pier", "usual"),
+        ("north-quay", "usual"),
+        ("east-pier", "excess"),
+        ("north-quay", "excess"),
+    ]
+    assert gone.select("n", "denominator", "proportion", "low", "high").null_count().row(0) == (4,) * 5
+    assert parquet.filter(pl.col("population") == "all")["n"].to_list() == [166, 34]
+
+
+def test_no_withheld_figure_stands_anywhere_in_the_files(store, tmp_path):
+    rows = prevalence().with_columns(
+        method=pl.lit("invented"), low=pl.when(pl.col("site") == "east-pier").then(0.0123457).otherwise(0.2)
+    )
+    latest = publish(fill(store, prevalence=rows), programme_in(tmp_path), AS_OF, build_pages=one_page)
+    for path in latest.rglob("*.*"):
+        assert not path.is_file() or b"0.0123457" not in path.read_bytes()
+
+
+def test_the_record_says_what_the_release_is(latest):
+    record = json.loads((latest / "release.json").read_text(encoding="utf-8"))
+    assert record["programme"] == "Harbour District Movement Programme"
+    assert (record["as_of"], record["period_kind"], record["periods"]) == (
+        "2026-01-15",
+        "quarter",
+        ["2025Q1"],
+    )
+    assert record["sites"][0] == {"id": "north-quay", "name": "North Quay Leisure Centre", "kind": "gym"}
+    assert record["disclosure"] == {"minimum_count": 10, "minimum_people_for_percentile": 30}
+    assert [banding["name"] for banding in record["bandings"]] == ["visceral_fat"]
+    assert [measure["name"] for measure in record["measures"]] == ["bmi"]
+    assert {"age_from": 20, "age_to": 99, "is_total": True} in record["age_groups"]
+    assert record["counts"] == {"files": 0, "people": 0, "readings": 0}
+    assert {"code", "title", "severity", "explanation", "why"} == set(record["checks"][0])
+    assert [(table["name"], table["rows"]) for table in record["tables"]] == [
+        ("prevalence", 6),
+        ("percentile", 2),
+        ("data_quality", 3),
+    ]
+    assert set(record["tables"][0]["columns"][0]) == {"name", "title", "description", "unit"}
+
+
+def test_the_record_lists_size_and_sha256_of_every_file_of_data(latest):
+    record = json.loads((latest / "release.json").read_text(encoding="utf-8"))
+    listed = {file["path"]: (file["bytes"], file["sha256"]) for file in record["files"]}
+    found = {
+        f"data/{path.name}": (path.stat().st_size, hashlib.sha256(path.read_bytes()).hexdigest())
+        for path in (latest / "data").iterdir()
+    }
+    assert listed == found and len(found) == 7
+
+
+def test_the_same_results_settings_and_date_give_the_same_bytes_in_any_row_order(store, tmp_path):
+    first = publish(store, programme_in(tmp_path / "a"), AS_OF, build_pages=one_page)
+    shuffled = prevalence().sample(fraction=1, shuffle=True, seed=3)
+    again = publish(
+        fill(store, prevalence=shuffled), programme_in(tmp_path / "b"), AS_OF, build_pages=one_page
+    )
+    assert content_digest(first) == content_digest(again)
+    assert first.readlink() == again.readlink()
+    later = publish(store, programme_in(tmp_path / "c"), date(2026, 1, 16), build_pages=one_page)
+    assert content_digest(later) != content_digest(first)
+
+
+def test_pages_that_fail_leave_the_last_release_as_it_was(store, latest, tmp_path):
+    before = content_digest(latest)
+
+    def fail(folder: Path) -> None:
+        assert (folder / "release.json").exists()
+        raise RuntimeError("a page failed")
+
+    with pytest.raises(RuntimeError, match="a page failed"):
+        publish(store, programme_in(tmp_path), date(2026, 2, 1), build_pages=fail)
+    assert content_digest(latest) == before
+
+
+def test_a_first_run_without_any_results_still_publishes(tmp_path):
+    with Store.open(None) as store:
+        latest = publish(store, programme_in(tmp_path), AS_OF, build_pages=one_page)
+    record = json.loads((latest / "release.json").read_text(encoding="utf-8"))
+    assert (record["periods"], record["measures"], record["bandings"]) == ([], [], [])
+    assert (latest / "data" / "percentile.csv").read_text().count("\n") == 1
+
+
+def test_all_sites_together_have_no_site_in_every_table(latest):
+    frame = pl.read_parquet(latest / "data" / "data_quality.parquet")
+    assert frame["site"].to_list() == [None, "east-pier", "north-quay"]
+    assert frame["n"].to_list() == data_quality()["n"].to_list()
