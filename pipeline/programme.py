@@ -64,6 +64,11 @@ class Ages(_Settings):
     groups: tuple[tuple[int, int], ...] = measures.AGE_GROUPS
     totals: tuple[tuple[int, int], ...] = measures.AGE_TOTALS
 
+    @property
+    def all(self) -> list[tuple[int, int]]:
+        """The groups and the totals made of them."""
+        return [*self.groups, *self.totals]
+
     @model_validator(mode="after")
     def _groups_tile_the_totals(self) -> Ages:
         edges = sorted(self.groups)

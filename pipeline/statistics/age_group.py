@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 import polars as pl
@@ -28,6 +28,38 @@ def group_table(age_groups: AgeGroups) -> pl.DataFrame:
         [(i, *row) for i, row in enumerate(rows)],
         orient="row",
         schema={"group": pl.Int16, "sex": pl.String, "age_from": pl.Int16, "age_to": pl.Int16},
+    )
+
+
+def ages_reported(age_groups: AgeGroups, lowest: int, highest: int) -> list[tuple[int, int]]:
+    """The age groups in which something that applies from `lowest` to `highest` years is reported.
+
+    A group that begins earlier is left out: 15 to 19 would be the 18- and 19-year-olds alone, and 5 to 99 beside
+    20 to 99 would give those two years away by subtraction. Of groups that cover the same of its ages, the
+    narrowest stays: a child's banding has 5 to 19, not 5 to 99.
+
+    Missing  where no group would be left, every group that it reaches stays.
+    """
+    covered: dict[tuple[int, int], tuple[int, int]] = {}
+    for age_from, age_to in sorted(age_groups, key=lambda group: group[1] - group[0]):
+        if lowest <= age_from <= highest:
+            covered.setdefault((age_from, min(age_to, highest)), (age_from, age_to))
+    return sorted(covered.values()) or sorted(g for g in age_groups if g[0] <= highest and g[1] >= lowest)
+
+
+def groups_reported(
+    ages: Mapping[str, tuple[int, int]], groups: pl.DataFrame, age_groups: AgeGroups
+) -> pl.DataFrame:
+    """Every group in which each banding or measure is reported.
+
+    Shapes   ages: name → (lowest, highest) year it applies to; groups: of group_table; out: columns name, group.
+    """
+    listed = [(name, *group) for name, of in ages.items() for group in ages_reported(age_groups, *of)]
+    schema = {"name": pl.String, "age_from": pl.Int16, "age_to": pl.Int16}
+    return (
+        pl.DataFrame(listed, orient="row", schema=schema)
+        .join(groups, on=["age_from", "age_to"])
+        .select("name", "group")
     )
 
 

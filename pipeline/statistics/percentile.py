@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.measures import Measure
-from pipeline.statistics.age_group import AgeGroups, cells_in_groups, group_table
+from pipeline.statistics.age_group import AgeGroups, cells_in_groups, group_table, groups_reported
 from pipeline.statistics.value_count import ValueCounts, quantile_interval, quantile_type_7
 
 METHOD = "Hyndman-Fan type 7 over print steps; binomial order-statistic interval"
@@ -29,6 +29,7 @@ def percentile_table(
              out: columns of result.percentile, one row a measure, period, sex, age group and percentile;
              sorted by measure as registered, period, sex, age, percentile.
     Units    value in whole print steps (72.4 kg is 724); out in the measure's unit; n in people.
+             Groups of ages: those of ages_reported for the measure's ages.
     Missing  a group without people has no rows; a limit that does not exist is null. Measures that are not
              asked for, and ages at which a measure does not apply, are left out. site null means all sites.
     Errors   ValueError for a negative count, or a sex other than female and male.
@@ -77,8 +78,11 @@ def _value_counts(
     applicable = value_tally.join(strata, on=["measure", "period"]).filter(
         pl.col("age").is_between("lowest_age", "highest_age")
     )
+    ages = {measure.name: (measure.age_from, measure.age_to) for measure in measures}
+    reported = groups_reported(ages, groups, age_groups).join(strata, left_on="name", right_on="measure")
     cells = (
         cells_in_groups(applicable, groups, ["stratum", "value"])
+        .join(reported, on=["stratum", "group"], how="semi")
         .select(
             "n",
             cell=(pl.col("stratum") * groups.height + pl.col("group")) * _VALUES

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import polars as pl
 
 from pipeline.measures import Banding
-from pipeline.statistics.age_group import AgeGroups, count_by_group, group_table
+from pipeline.statistics.age_group import AgeGroups, count_by_group, group_table, groups_reported
 from pipeline.statistics.proportion_interval import wilson_interval
 
 METHOD = "Wilson score interval"
@@ -25,6 +25,7 @@ def prevalence_table(
              age group; sorted by banding and band as registered, population, site, period, sex, age.
     Units    n and denominator in people, proportion, low and high from 0 to 1.
              The denominator is everyone of the group whom the banding places in one of its bands.
+             Groups of ages: those of ages_reported for the banding's ages.
     Missing  a group with nobody in any band has no rows; a band with nobody, in a group with people, has
              one with n = 0. Bandings that are not asked for are left out. site is null for all sites.
     Errors   ValueError for a band or an age that the banding does not have.
@@ -34,7 +35,11 @@ def prevalence_table(
     tally = band_tally.filter(pl.col("banding").is_in([banding.name for banding in bandings]))
     _check(tally, registered)
     groups = group_table(age_groups)
-    by_site = count_by_group(tally, groups, ["site", "period", "banding", "band"])
+    ages = {banding.name: (banding.age_from, banding.age_to) for banding in bandings}
+    reported = groups_reported(ages, groups, age_groups).rename({"name": "banding"})
+    by_site = count_by_group(tally, groups, ["site", "period", "banding", "band"]).join(
+        reported, on=["banding", "group"], how="semi"
+    )
     counts = pl.concat(
         [
             by_site.group_by("period", "banding", "band", "group")

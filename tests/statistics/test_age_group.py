@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.measures import AGE_GROUPS, AGE_TOTALS
-from pipeline.statistics.age_group import count_by_group, group_table
+from pipeline.statistics.age_group import ages_reported, count_by_group, group_table
 
 GROUPS = [*AGE_GROUPS, *AGE_TOTALS]
 
@@ -87,3 +87,27 @@ def test_groups_that_cannot_be_are_refused(groups, message):
 def test_an_unknown_sex_is_refused():
     with pytest.raises(ValueError, match="sex unknown in a tally; the sexes are female, male"):
         counted([("k", "unknown", 30, 1)], GROUPS)
+
+
+@pytest.mark.parametrize(
+    ("lowest", "highest", "first", "absent"),
+    [
+        (20, 99, (20, 29), (5, 99)),  # adults: 20 to 99 says it, 5 to 99 would be the same people
+        (18, 99, (20, 29), (15, 19)),  # 15 to 19 would be the 18- and 19-year-olds alone
+        (5, 19, (5, 9), (5, 99)),
+        (20, 79, (20, 29), (80, 89)),
+    ],
+)
+def test_a_banding_is_reported_where_the_groups_are_its_own(lowest, highest, first, absent):
+    found = ages_reported([*AGE_GROUPS, *AGE_TOTALS], lowest, highest)
+    assert first in found and absent not in found
+    total = (5, 19) if highest == 19 else (20, 99)
+    assert total in found
+
+
+def test_a_measure_of_all_ages_is_reported_in_every_group():
+    assert ages_reported([*AGE_GROUPS, *AGE_TOTALS], 5, 99) == sorted([*AGE_GROUPS, *AGE_TOTALS])
+
+
+def test_where_no_group_begins_with_a_banding_those_that_reach_it_stay():
+    assert ages_reported([(5, 99)], 20, 99) == [(5, 99)]

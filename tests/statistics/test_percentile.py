@@ -90,10 +90,10 @@ def test_columns_site_and_order():
 
 
 def test_ages_at_which_a_measure_does_not_apply_are_left_out():
-    rows = [("2025Q1", "male", age, "metabolic_age", 30, 1) for age in (17, 18)]
+    rows = [("2025Q1", "male", age, "metabolic_age", 30, 1) for age in (17, 25)]
     table = table_of(rows)
     assert set(table["n"]) == {1}
-    assert set(zip(table["age_from"], table["age_to"], strict=True)) == {(15, 19), (5, 19), (5, 99)}
+    assert set(zip(table["age_from"], table["age_to"], strict=True)) == {(20, 29), (20, 99)}
 
 
 def test_a_measure_that_is_not_asked_for_is_left_out():
