@@ -115,30 +115,37 @@ def share_cube(frame: pl.DataFrame, axes: Sequence[Dimension]) -> Cube:
 
 
 def percentile_cube(
-    frame: pl.DataFrame, axes: Sequence[Dimension], measure: Mapping[str, Any], percentiles: Sequence[int]
+    frame: pl.DataFrame,
+    axes: Sequence[Dimension],
+    measure: Mapping[str, Any],
+    percentiles: Sequence[int],
+    limits: Sequence[int] | None = None,
 ) -> Cube:
-    """Rows of `percentile` for one measure: a cell holds every percentile (p3, p3_low, p3_high, …) and its people."""
+    """Rows of `percentile` for one measure: a cell holds every percentile (p3, p3_low, p3_high, …) and its people.
+
+    `limits` are the percentiles that carry their interval, all of them if not given.
+    Missing  a release leaves out the rows of a group that is wholly withheld, and those of a group that nobody was
+             in; where such rows stand all the same, the cell is NO_ROW too, so that both kinds read alike.
+    """
     names = [axis.name for axis in axes]
+    ends = {p: ("", "_low", "_high") if limits is None or p in limits else ("",) for p in percentiles}
+    source = {"": "value", "_low": "low", "_high": "high"}
     hidden = pl.col("flag") == "withheld"
-    wide = frame.group_by(names, maintain_order=True).agg(
-        pl.when(hidden.fill_null(False).all())
-        .then(pl.lit("withheld"))
-        .when((pl.col("flag") == "unreliable").fill_null(False).any())
+    wide = frame.filter(~hidden.fill_null(False).all().over(names)) if frame.height else frame
+    wide = wide.group_by(names, maintain_order=True).agg(
+        pl.when((pl.col("flag") == "unreliable").fill_null(False).any())
         .then(pl.lit("unreliable"))
-        .first()
         .alias("flag"),
-        pl.col("n").max(),
+        pl.col("n").filter(~hidden.fill_null(False)).max(),
         *(
-            pl.col(source)
+            pl.col(source[end])
             .filter((pl.col("percentile") == p) & ~hidden.fill_null(False))
             .first()
             .alias(f"p{p}{end}")
             for p in percentiles
-            for source, end in (("value", ""), ("low", "_low"), ("high", "_high"))
+            for end in ends[p]
         ),
     )
     scale = {"steps_per_unit": 10 ** measure["decimals"], "decimals": measure["decimals"]}
-    columns = {
-        f"p{p}{end}": Column(f"p{p}{end}", **scale) for p in percentiles for end in ("", "_low", "_high")
-    }
+    columns = {f"p{p}{end}": Column(f"p{p}{end}", **scale) for p in percentiles for end in ends[p]}
     return cube(wide, axes, {**columns, "people": Column("n")})

@@ -1,10 +1,8 @@
-"""Charts as Vega-Lite through Altair: shapes and encodings only.
+"""Charts as Vega-Lite through Altair: shapes and encodings only, over the rows that chart_parts describes.
 
-Rows arrive from the page's script under the name "rows": one field a dimension (its label), `<dimension>_key`,
-`at` (reading order), `state`, each figure in the unit that is read, and `t0`, `t1` … the texts of the table, for
-the tooltip. A spec depends on its arguments alone and is made once a process; nobody changes it. Colours, type
-and grid come from the page's own CSS; assets/charts.js holds every style named here: beam (an interval), bead
-(a figure), strip (a range of percentiles), track, thread, withheld, reference.
+A spec depends on its arguments alone and is made once a process; nobody changes it. Colours, type and grid come
+from the page's own CSS; assets/charts.js holds every style named here: beam (an interval), bead (a figure; open
+where the figure is unreliable), strip (a range of percentiles), track, thread, withheld, reference.
 """
 
 from __future__ import annotations
@@ -14,63 +12,40 @@ from typing import Any
 
 import altair as alt
 
-from dashboards.figures import TableColumn
-
-Columns = tuple[TableColumn, ...]
-Heads = tuple[tuple[str, str], ...]
-ROWS = alt.NamedData(name="rows")
-# "Q3 2025" takes two lines, the year only where it begins; a month stays as it is
-PERIOD_LABEL = (
-    "test(/^Q/, datum.label) ? [slice(datum.label, 0, 2), "
-    "datum.index == 0 || test(/^Q1/, datum.label) ? slice(datum.label, 3) : ''] : datum.label"
+from dashboards.chart_parts import (
+    GROUPED,
+    IS_ABSENT,
+    IS_FIRM,
+    IS_SHOWN,
+    IS_UNRELIABLE,
+    IS_WITHHELD,
+    OPEN_BEAD,
+    ROWS,
+    Columns,
+    Heads,
+    age_axis,
+    finished,
+    in_order,
+    period_axis,
+    scale,
+    tooltip,
 )
-GROUPED = "replace(datum.label, /,/g, '\u202f')"  # the thousands mark of dashboards/numbers.py
-IS_SHOWN = "datum.state == '.' || datum.state == 'u'"
-IS_WITHHELD = "datum.state == 'w'"
-
-
-def _tooltip(heads: Heads, columns: Columns) -> list[alt.Tooltip]:
-    return [alt.Tooltip(f"{field}:N", title=title) for field, title in heads] + [
-        alt.Tooltip(f"t{i}:N", title=column.label) for i, column in enumerate(columns)
-    ]
-
-
-def _in_order(field: str, axis: Any = None, **options: Any) -> dict[str, Any]:
-    return {
-        "shorthand": f"{field}:N",
-        "sort": alt.EncodingSortField(field="at", op="min", order="ascending"),
-        "axis": axis,
-        **options,
-    }
-
-
-def _scale() -> alt.Scale:
-    """One scale for a view; the script sets its ends from the figures shown."""
-    return alt.Scale(domain=[alt.ExprRef("bottom"), alt.ExprRef("top")], nice=True, zero=False)
-
-
-def _finished(chart: alt.LayerChart, height: Any) -> dict[str, Any]:
-    bottom, top = alt.param(name="bottom", value=0), alt.param(name="top", value=100)
-    spec = chart.properties(width="container", height=height).add_params(bottom, top).to_dict()
-    spec.pop("config", None)
-    spec.pop("$schema", None)
-    return spec
 
 
 @cache
 def band_beams(columns: Columns, row: str, title: str) -> dict[str, Any]:
     """One row a band: its name, the share written out, and a bead on a beam (share and interval)."""
-    base = alt.Chart(ROWS).encode(y=alt.Y(**_in_order(row)))
+    base = alt.Chart(ROWS).encode(y=alt.Y(**in_order(row)))
     across = alt.X(
-        "low:Q", scale=_scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=5)
+        "low:Q", scale=scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=5)
     )
     shown = base.transform_filter(IS_SHOWN)
-    tip = _tooltip(((row, title),), columns)
-    return _finished(
+    tip = tooltip(((row, title),), columns)
+    return finished(
         alt.layer(
             base.mark_rule(style="track", yOffset=9).encode(x=alt.value(0), x2=alt.value(alt.expr("width"))),
             shown.mark_rule(style="beam", yOffset=9).encode(x=across, x2="high:Q", tooltip=tip),
-            shown.mark_point(style="bead", yOffset=9).encode(x=alt.X("share:Q"), tooltip=tip),
+            shown.mark_point(style="bead", yOffset=9).encode(x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD),
             base.mark_text(style="name", yOffset=-10, align="left").encode(x=alt.value(0), text=f"{row}:N"),
             base.mark_text(style="written", yOffset=-10, align="right").encode(
                 x=alt.value(alt.expr("width")), text="t0:N"
@@ -84,17 +59,17 @@ def band_beams(columns: Columns, row: str, title: str) -> dict[str, Any]:
 def over_periods(columns: Columns, heads: Heads) -> dict[str, Any]:
     """Share by period: a thin line through beads on upright beams."""
     base = alt.Chart(ROWS).encode(
-        x=alt.X(**_in_order("period", _period_axis(), scale=alt.Scale(padding=0.5, type="point")))
+        x=alt.X(**in_order("period", period_axis(), scale=alt.Scale(padding=0.5, type="point")))
     )
-    y = alt.Y("low:Q", scale=_scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=4))
+    y = alt.Y("low:Q", scale=scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=4))
     shown = base.transform_filter(IS_SHOWN)
-    tip = _tooltip(heads, columns)
-    return _finished(
+    tip = tooltip(heads, columns)
+    return finished(
         alt.layer(
             base.transform_filter(IS_WITHHELD).mark_rule(style="withheld"),
             shown.mark_line(style="thread").encode(y=alt.Y("share:Q")),
             shown.mark_rule(style="beam-thin").encode(y=y, y2="high:Q", tooltip=tip),
-            shown.mark_point(style="bead-small").encode(y=alt.Y("share:Q"), tooltip=tip),
+            shown.mark_point(style="bead-small").encode(y=alt.Y("share:Q"), tooltip=tip, **OPEN_BEAD),
         ),
         170,
     )
@@ -104,29 +79,38 @@ def over_periods(columns: Columns, heads: Heads) -> dict[str, Any]:
 def over_ages(columns: Columns, heads: Heads) -> dict[str, Any]:
     """Share by age group, female and male side by side, told apart by colour and shape."""
     x = alt.X(
-        **_in_order(
+        **in_order(
             "age",
-            _age_axis(),
+            age_axis(),
             scale=alt.Scale(paddingInner=0.62),
         )
     )
     base = alt.Chart(ROWS).encode(
         x=x, xOffset=alt.XOffset("sex_key:N", scale=alt.Scale(domain=["female", "male"], paddingInner=0.6))
     )
-    y = alt.Y("low:Q", scale=_scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=5))
+    y = alt.Y("low:Q", scale=scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=5))
     sex = alt.Color("sex_key:N", scale=alt.Scale(domain=["female", "male"]), legend=None)
     shape = alt.Shape(
         "sex_key:N", scale=alt.Scale(domain=["female", "male"], range=["circle", "square"]), legend=None
     )
     base = base.transform_filter("datum.sex_key != 'all'")
     shown = base.transform_filter(IS_SHOWN)
-    tip = _tooltip(heads, columns)
-    return _finished(
+    tip = tooltip(heads, columns)
+    return finished(
         alt.layer(
             base.transform_filter(IS_WITHHELD).mark_rule(style="withheld"),
             shown.mark_rule(style="beam-sex").encode(y=y, y2="high:Q", color=sex, tooltip=tip),
-            shown.mark_point(style="bead-sex").encode(
-                y=alt.Y("share:Q"), color=sex, shape=shape, tooltip=tip
+            base.transform_filter(IS_FIRM)
+            .mark_point(style="bead-sex")
+            .encode(y=alt.Y("share:Q"), color=sex, shape=shape, tooltip=tip),
+            base.transform_filter(IS_UNRELIABLE)
+            .mark_point(style="bead-sex")
+            .encode(
+                y=alt.Y("share:Q"),
+                fill=alt.value("var(--sheet)"),
+                stroke=alt.Stroke("sex_key:N", scale=alt.Scale(domain=["female", "male"]), legend=None),
+                shape=shape,
+                tooltip=tip,
             ),
         ),
         240,
@@ -136,13 +120,13 @@ def over_ages(columns: Columns, heads: Heads) -> dict[str, Any]:
 @cache
 def band_beams_beside(columns: Columns, heads: Heads) -> dict[str, Any]:
     """As `band_beams` for one site, with a hollow diamond where all sites together stand."""
-    base = alt.Chart(ROWS).encode(y=alt.Y(**_in_order("band")))
+    base = alt.Chart(ROWS).encode(y=alt.Y(**in_order("band")))
     across = alt.X(
-        "low:Q", scale=_scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=5)
+        "low:Q", scale=scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=5)
     )
     here, overall = "datum.site_key != ''", "datum.site_key == ''"
-    shown, tip = base.transform_filter(IS_SHOWN), _tooltip(heads, columns)
-    return _finished(
+    shown, tip = base.transform_filter(IS_SHOWN), tooltip(heads, columns)
+    return finished(
         alt.layer(
             base.transform_filter(here)
             .mark_rule(style="track", yOffset=9)
@@ -152,7 +136,7 @@ def band_beams_beside(columns: Columns, heads: Heads) -> dict[str, Any]:
             .encode(x=across, x2="high:Q", tooltip=tip),
             shown.transform_filter(here)
             .mark_point(style="bead", yOffset=9)
-            .encode(x=alt.X("share:Q"), tooltip=tip),
+            .encode(x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD),
             shown.transform_filter(overall)
             .mark_point(style="diamond", yOffset=9, shape="diamond")
             .encode(x=alt.X("share:Q"), tooltip=tip),
@@ -170,23 +154,23 @@ def band_beams_beside(columns: Columns, heads: Heads) -> dict[str, Any]:
 @cache
 def site_beams(columns: Columns, heads: Heads) -> dict[str, Any]:
     """One row a site around the upright line of all sites (the row whose key is empty)."""
-    y = alt.Y(**_in_order("site", alt.Axis(title=None, labelLimit=190, ticks=False, domain=False)))
+    y = alt.Y(**in_order("site", alt.Axis(title=None, labelLimit=190, ticks=False, domain=False)))
     base = alt.Chart(ROWS)
     x = alt.X(
         "low:Q",
-        scale=_scale(),
+        scale=scale(),
         axis=alt.Axis(title=None, orient="top", labelExpr="datum.label + ' %'", tickCount=5),
     )
     shown = base.transform_filter(IS_SHOWN)
     overall = shown.transform_filter("datum.site_key == ''")
     each = shown.transform_filter("datum.site_key != ''")
-    tip = _tooltip(heads, columns)
-    return _finished(
+    tip = tooltip(heads, columns)
+    return finished(
         alt.layer(
             overall.mark_rect(style="reference-band").encode(x=x, x2="high:Q"),
             overall.mark_rule(style="reference").encode(x=alt.X("share:Q")),
             each.mark_rule(style="beam-thin").encode(y=y, x=x, x2="high:Q", tooltip=tip),
-            each.mark_point(style="bead-small").encode(y=y, x=alt.X("share:Q"), tooltip=tip),
+            each.mark_point(style="bead-small").encode(y=y, x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD),
             base.transform_filter(f"({IS_WITHHELD}) || datum.state == '-'")
             .mark_text(style="note", align="left")
             .encode(y=y, x=alt.value(4), text="t0:N"),
@@ -198,24 +182,24 @@ def site_beams(columns: Columns, heads: Heads) -> dict[str, Any]:
 @cache
 def nested_strips(columns: Columns, along: str, title: str, unit: str) -> dict[str, Any]:
     """Percentiles of each group as strips in each other: 3–97, 10–90, 25–75, and a bead for the middle."""
-    axis = _period_axis() if along == "period" else _age_axis()
+    axis = period_axis() if along == "period" else age_axis()
     base = alt.Chart(ROWS).encode(
-        x=alt.X(**_in_order(along, axis, scale=alt.Scale(padding=0.5, type="point")))
+        x=alt.X(**in_order(along, axis, scale=alt.Scale(padding=0.5, type="point")))
     )
     y_axis = alt.Axis(
         title=unit or None, titleAngle=0, titleAlign="left", titleAnchor="end", titleY=-16, titleX=-34
     )
     shown = base.transform_filter(IS_SHOWN)
-    tip = _tooltip(((along, title),), columns)
+    tip = tooltip(((along, title),), columns)
 
     def strip(style: str, low: str, high: str) -> alt.Chart:
         return shown.mark_rule(style=style).encode(
-            y=alt.Y(f"{low}:Q", scale=_scale(), axis=y_axis), y2=f"{high}:Q", tooltip=tip
+            y=alt.Y(f"{low}:Q", scale=scale(), axis=y_axis), y2=f"{high}:Q", tooltip=tip
         )
 
-    return _finished(
+    return finished(
         alt.layer(
-            base.transform_filter(IS_WITHHELD).mark_rule(style="withheld"),
+            base.transform_filter(IS_ABSENT).mark_rule(style="withheld"),
             strip("strip-outer", "p3", "p97"),
             strip("strip-wide", "p10", "p90"),
             strip("strip-middle", "p25", "p75"),
@@ -228,18 +212,18 @@ def nested_strips(columns: Columns, along: str, title: str, unit: str) -> dict[s
 @cache
 def bars(columns: Columns, row: str, heads: Heads) -> dict[str, Any]:
     """Plain bars of shares from zero, one row each."""
-    y = alt.Y(**_in_order(row, alt.Axis(title=None, labelLimit=190, ticks=False, domain=False)))
+    y = alt.Y(**in_order(row, alt.Axis(title=None, labelLimit=190, ticks=False, domain=False)))
     x = alt.X(
         "share:Q",
-        scale=_scale(),
+        scale=scale(),
         axis=alt.Axis(title=None, tickCount=3, labelExpr="datum.label + ' %'", orient="top"),
     )
     base = alt.Chart(ROWS)
-    return _finished(
+    return finished(
         alt.layer(
             base.transform_filter(IS_SHOWN)
             .mark_bar(style="bar")
-            .encode(x=x, y=y, tooltip=_tooltip(heads, columns)),
+            .encode(x=x, y=y, tooltip=tooltip(heads, columns)),
             base.transform_filter(f"!({IS_SHOWN}) || datum.share == 0")
             .mark_text(style="note", align="left")
             .encode(x=alt.value(4), y=y, text="t0:N"),
@@ -251,16 +235,16 @@ def bars(columns: Columns, row: str, heads: Heads) -> dict[str, Any]:
 @cache
 def named_bars(columns: Columns, row: str, title: str) -> dict[str, Any]:
     """Bars of shares from zero, each under its name, for names too long to stand beside."""
-    base = alt.Chart(ROWS).encode(y=alt.Y(**_in_order(row)))
+    base = alt.Chart(ROWS).encode(y=alt.Y(**in_order(row)))
     x = alt.X(
-        "share:Q", scale=_scale(), axis=alt.Axis(title=None, tickCount=4, labelExpr="datum.label + ' %'")
+        "share:Q", scale=scale(), axis=alt.Axis(title=None, tickCount=4, labelExpr="datum.label + ' %'")
     )
-    return _finished(
+    return finished(
         alt.layer(
             base.mark_rule(style="track", yOffset=9).encode(x=alt.value(0), x2=alt.value(alt.expr("width"))),
             base.transform_filter(IS_SHOWN)
             .mark_bar(style="bar", yOffset=9, height=8)
-            .encode(x=x, tooltip=_tooltip(((row, title),), columns)),
+            .encode(x=x, tooltip=tooltip(((row, title),), columns)),
             base.mark_text(style="name", yOffset=-10, align="left", limit=alt.expr("width - 70")).encode(
                 x=alt.value(0), text=f"{row}:N"
             ),
@@ -276,16 +260,16 @@ def named_bars(columns: Columns, row: str, title: str) -> dict[str, Any]:
 def people_by_period(columns: Columns, heads: Heads) -> dict[str, Any]:
     """How many people were measured, a column a period."""
     base = alt.Chart(ROWS).encode(
-        x=alt.X(**_in_order("period", _period_axis(), scale=alt.Scale(paddingInner=0.35)))
+        x=alt.X(**in_order("period", period_axis(), scale=alt.Scale(paddingInner=0.35)))
     )
     base = base.transform_filter("datum.sex_key == 'all'")
-    y = alt.Y("people:Q", scale=_scale(), axis=alt.Axis(title=None, tickCount=4, labelExpr=GROUPED))
-    return _finished(
+    y = alt.Y("people:Q", scale=scale(), axis=alt.Axis(title=None, tickCount=4, labelExpr=GROUPED))
+    return finished(
         alt.layer(
-            base.transform_filter(IS_WITHHELD).mark_rule(style="withheld"),
+            base.transform_filter(IS_ABSENT).mark_rule(style="withheld"),
             base.transform_filter(IS_SHOWN)
             .mark_bar(style="bar")
-            .encode(y=y, tooltip=_tooltip(heads, columns)),
+            .encode(y=y, tooltip=tooltip(heads, columns)),
             base.transform_filter(IS_SHOWN)
             .mark_text(
                 style="written",
@@ -298,19 +282,3 @@ def people_by_period(columns: Columns, heads: Heads) -> dict[str, Any]:
         ),
         180,
     )
-
-
-def _age_axis() -> alt.Axis:
-    """Age groups upright where the chart is narrow, so that none loses its name."""
-    narrow = "width < 440 ? {} : {}"
-    return alt.Axis(
-        title=None,
-        labelOverlap=False,
-        labelAngle=alt.expr(narrow.format(-90, 0)),
-        labelAlign=alt.expr(narrow.format("'right'", "'center'")),
-        labelBaseline=alt.expr(narrow.format("'middle'", "'top'")),
-    )
-
-
-def _period_axis() -> alt.Axis:
-    return alt.Axis(title=None, labelAngle=0, labelOverlap="greedy", labelExpr=PERIOD_LABEL)

@@ -50,7 +50,12 @@ class Cube:
         return next(d for d in self.dimensions if d.name == name)
 
     def cell(self, at: Mapping[str, str]) -> dict[str, Any]:
-        """The figures of one cell: {"state": letter, column: steps or None, …}."""
+        """The figures of one cell: {"state": letter, column: steps or None, …}; off an axis is NO_ROW.
+
+        A page's controls can offer more than one of its cubes holds: sites are compared for fewer periods.
+        """
+        if any(at[dimension.name] not in dimension.keys for dimension in self.dimensions):
+            return {"state": NO_ROW, **dict.fromkeys(self.columns)}
         index = 0
         for dimension in self.dimensions:
             index = index * len(dimension.keys) + dimension.keys.index(at[dimension.name])

@@ -9,6 +9,7 @@ import polars as pl
 from dashboards import axes, charts, headlines
 from dashboards.cubes import Column, Cube, Dimension, cube
 from dashboards.figures import Figure, TableColumn
+from dashboards.instruments import entry_figure, steadiness_figures
 from dashboards.numbers import count, percent
 from dashboards.page import Page
 from dashboards.release import ALL_SITES, Release
@@ -37,6 +38,11 @@ def data_quality_pages(release: Release) -> Iterator[Page]:
     accounting = _cube(rows, [items, site])
     found = _cube(rows.rename({"item": "check"}), [site, checks])
     controls = axes.controls_for(site, defaults={"site": ALL_SITES})
+    cubes, figures = steadiness_figures(release, site)
+    entry = entry_figure(release, site)
+    if entry:
+        cubes["entry"] = entry[0]
+        figures.append(entry[1])
     yield Page(
         file="data-quality.html",
         section="data-quality",
@@ -44,9 +50,9 @@ def data_quality_pages(release: Release) -> Iterator[Page]:
         question=TEXT["data-quality.question"],
         lead=TEXT["data-quality.lead"],
         template="data_quality.html",
-        cubes={"rows": accounting, "checks": found},
+        cubes={"rows": accounting, "checks": found, **cubes},
         controls=controls,
-        figures=(_accounting(accounting, release), _checks(found)),
+        figures=(_accounting(accounting, release), _checks(found), *figures),
         more={"checks": release.facts["checks"]},
     )
 

@@ -34,17 +34,23 @@ class TableColumn:
     """One column of figures.
 
     kind   value: of[0]; interval: of[0] to of[1];
-           value_interval: of[0], and under it (of[1] to of[2])
+           value_interval: of[0], and under it (of[1] to of[2]);
+           p: of[0], a p-value, "< 0.001" where it rounds to nothing; word: words[of[0]]
+    `missing` is what a row says that is published without this figure; `is_marked` puts the word for an
+    unreliable row beside this figure.
     """
 
     label: str
     kind: str
     of: tuple[str, ...]
     is_percent: bool = False
+    is_marked: bool = False
+    missing: str = TEXT["withheld"]
+    words: tuple[str, ...] = ()
 
 
 SHARE_COLUMNS = (
-    TableColumn(TEXT["column.share"], "value", ("share",), is_percent=True),
+    TableColumn(TEXT["column.share"], "value", ("share",), is_percent=True, is_marked=True),
     TableColumn(TEXT["column.interval"], "interval", ("low", "high"), is_percent=True),
     TableColumn(TEXT["column.n"], "value", ("n",)),
     TableColumn(TEXT["column.people"], "value", ("people",)),
@@ -55,25 +61,32 @@ SHARE_COLUMNS = (
 class Figure:
     """`along` are the dimensions that are rows of the table; `picks` those set by controls; `fixed` the rest.
 
-    `only` narrows a dimension's keys; `panels` names the dimension of `along` that makes one small chart each.
+    `only` narrows a dimension's keys; `chosen` lets a control narrow them: dimension → (control, its key → keys);
+    `tabled` narrows the table alone, for a chart of more points than anyone reads as numbers. `panels` names the
+    dimension of `along` that makes one small chart each, `instead` says why a panel has no chart. A figure without
+    a spec is a table.
     """
 
     id: str
     question: str
     cube: str
     along: tuple[str, ...]
-    spec: dict[str, Any]
+    spec: dict[str, Any] | None
     columns: tuple[TableColumn, ...]
     source: str
     headline: Callable[[dict[str, str]], str]
     picks: tuple[str, ...] = ()
     fixed: Mapping[str, str] = field(default_factory=dict)
     only: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    chosen: Mapping[str, tuple[str, Mapping[str, tuple[str, ...]]]] = field(default_factory=dict)
+    tabled: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     panels: str | None = None
+    instead: Mapping[str, str] = field(default_factory=dict)  # panel key → why it has no chart
     notes: tuple[str, ...] = ()
     order: str | None = None  # the control that orders the rows, by name or by people measured
     extent: tuple[str, ...] = ("low", "high")  # the columns that the common scale must hold
     is_from_zero: bool = True
+    is_one_scale: bool = False  # panels share one scale, though not from zero
     none: str = TEXT["none"]  # what a cell without a row means
     is_folded: bool = False  # its table opens on request
     is_wide: bool = False  # chart above its table, both over the full width
@@ -82,21 +95,30 @@ class Figure:
     )  # row key → page, for the first dimension of `along`
 
 
-def keys_along(figure: Figure, cube: Cube, dimension: str) -> tuple[str, ...]:
+def keys_along(figure: Figure, cube: Cube, dimension: str, state: Mapping[str, str]) -> tuple[str, ...]:
+    if dimension in figure.chosen:
+        control, keys = figure.chosen[dimension]
+        return keys[state[control]]
     return figure.only.get(dimension, cube.dimension(dimension).keys)
 
 
 def table_rows(figure: Figure, cube: Cube, state: Mapping[str, str]) -> list[dict[str, Any]]:
-    """The rows of the table for one choice: {"heads": [text], "cells": [text], "state": letter, "link": page}."""
+    """The rows of the table for one choice: {"heads": [text], "cells": [text], "state": letter, "link": page}.
+
+    A row without figures has one cell, the word for why.
+    """
     rows = []
     at = {**figure.fixed, **{name: state[name] for name in figure.picks}}
-    for keys in product(*(keys_along(figure, cube, name) for name in figure.along)):
+    for keys in product(*(keys_along(figure, cube, name, state) for name in figure.along)):
         here = dict(zip(figure.along, keys, strict=True))
+        if any(key not in figure.tabled.get(name, (key,)) for name, key in here.items()):
+            continue
         cell = cube.cell({**at, **here})
+        cells = [cell_text(column, cell, cube.decimals, figure.none) for column in figure.columns]
         rows.append(
             {
                 "heads": [cube.dimension(name).label(key) for name, key in here.items()],
-                "cells": [cell_text(column, cell, cube.decimals, figure.none) for column in figure.columns],
+                "cells": [figure.none] if cell["state"] == NO_ROW else cells,
                 "state": cell["state"],
                 "link": figure.links.get(keys[0]),
             }
@@ -108,19 +130,25 @@ def cell_text(column: TableColumn, cell: Mapping[str, Any], decimals: Mapping[st
     """What a table says in one place: figures, or the word for why there are none."""
     if cell["state"] == NO_ROW:
         return none
-    values = [cell[name] for name in column.of]
-    if cell["state"] == WITHHELD or (values[0] is None and column.kind != "interval"):
+    if cell["state"] == WITHHELD:
         return TEXT["withheld"]
+    values = [cell[name] for name in column.of]
+    if values[0] is None and column.kind != "interval":
+        return column.missing
+    if column.kind == "word":
+        return column.words[values[0]]
+    if column.kind == "p" and values[0] == 0:
+        return TEXT["p.small"]
     sign = "\u00a0%" if column.is_percent else ""
     words = [
         TEXT["no_limit"] if value is None else written(value, decimals[name])
         for name, value in zip(column.of, values, strict=True)
     ]
     if column.kind == "interval":
-        return words[0] + ENGLISH.range + words[1] + sign
+        return TEXT["no_interval"] if values == [None, None] else words[0] + ENGLISH.range + words[1] + sign
     if column.kind == "value_interval":
         return f"{words[0]}\n({words[1]}{ENGLISH.range}{words[2]})"
-    mark = f" ({TEXT['unreliable']})" if cell["state"] == UNRELIABLE and column is SHARE_COLUMNS[0] else ""
+    mark = f" ({TEXT['unreliable']})" if cell["state"] == UNRELIABLE and column.is_marked else ""
     return words[0] + sign + mark
 
 
@@ -137,13 +165,31 @@ def figure_json(figure: Figure, cube: Cube, controls: Mapping[str, Control]) -> 
         "along": figure.along,
         "picks": figure.picks,
         "fixed": figure.fixed,
-        "only": {name: keys_along(figure, cube, name) for name in figure.along},
+        "only": {
+            name: figure.only.get(name, cube.dimension(name).keys)
+            for name in figure.along
+            if name not in figure.chosen
+        },
+        "chosen": {
+            name: {"control": control, "keys": keys} for name, (control, keys) in figure.chosen.items()
+        },
+        "tabled": figure.tabled,
         "panels": figure.panels,
+        "instead": figure.instead,
         "order": figure.order,
         "extent": figure.extent,
         "fromZero": figure.is_from_zero,
+        "oneScale": figure.is_one_scale,
         "columns": [
-            {"kind": c.kind, "of": c.of, "sign": "\u00a0%" if c.is_percent else "", "label": c.label}
+            {
+                "kind": c.kind,
+                "of": c.of,
+                "sign": "\u00a0%" if c.is_percent else "",
+                "label": c.label,
+                "missing": c.missing,
+                "isMarked": c.is_marked,
+                "words": c.words,
+            }
             for c in figure.columns
         ],
         "none": figure.none,
@@ -153,7 +199,9 @@ def figure_json(figure: Figure, cube: Cube, controls: Mapping[str, Control]) -> 
     }
 
 
-WORDS_OF_SCRIPT = ("withheld", "no_limit", "unreliable", "chart.alt", "chart.failed")
+WORDS_OF_SCRIPT = (
+    "withheld", "no_limit", "no_interval", "p.small", "unreliable", "chart.alt", "chart.failed", "chart.none",
+)  # fmt: skip
 
 
 def page_json(

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from dashboards.cubes import NO_ROW, PUBLISHED, UNRELIABLE, Cube
+from dashboards.cubes import NO_ROW, PUBLISHED, UNRELIABLE, WITHHELD, Cube
 from dashboards.numbers import count, percent, written
 from dashboards.wording import TEXT, listed, say
 
@@ -36,8 +36,9 @@ def most_common(cube: Cube, at: Mapping[str, str], group: str, period: str) -> s
     cells = [(cube.dimension("band").label(keys["band"]), cell) for keys, cell in cube.walk(["band"], at)]
     firm = sorted((item for item in cells if is_firm(item[1])), key=lambda item: -item[1]["share"])
     if not firm:
-        nobody = all(cell["state"] == NO_ROW for _, cell in cells)
-        return say("h.nobody" if nobody else "h.withheld", group=group, period=period)
+        states = {cell["state"] for _, cell in cells}
+        key = "nobody" if states == {NO_ROW} else "unreliable" if UNRELIABLE in states else "withheld"
+        return say(f"h.{key}", group=group, period=period)
     (band, first), *others = firm
     words = {"group": group, "period": period, "band": band, "share": percent(first["share"])}
     if others and not apart(first, others[0][1]):
@@ -104,9 +105,9 @@ def by_age(cube: Cube, at: Mapping[str, str], ages: Sequence[str], band: str, pe
 
 
 def spread(cell: Cell, group: str, period: str, unit: str, decimals: int) -> str:
-    """The middle half and the middle value of a measure."""
+    """The middle half and the middle value of a measure; a group without rows may be a withheld one."""
     if not is_shown(cell, "p25", "p50", "p75"):
-        return say("h.nobody" if cell["state"] == NO_ROW else "h.withheld", group=group, period=period)
+        return say("h.absent" if cell["state"] == NO_ROW else "h.withheld", group=group, period=period)
     words = {name: written(cell[name], decimals) for name in ("p25", "p50", "p75")}
     if cell["p50_low"] is None or cell["p50_high"] is None:
         return say("h.spread.open", group=group, period=period, unit=unit, **words)
@@ -162,3 +163,113 @@ def site_spread(cells: Sequence[Cell], overall: Cell, period: str) -> str:
     if len(firm) < len(cells):
         text += say("h.sites.hidden", hidden=count(len(cells) - len(firm)))
     return text
+
+
+def fitted_trend(trends: Cube, at: Mapping[str, str], group: str, first: str, last: str) -> str:
+    """The fitted trends of a group's bands, named only where the interval of the odds ratio leaves out 1.
+
+    Missing  empty where no trend was fitted for the group: the sentence on first and last period stands in for it.
+    """
+    one = 10 ** trends.decimals["low"]
+    changes: dict[str, list[str]] = {"rose": [], "fell": []}
+    cells = [(trends.dimension("band").label(k["band"]), cell) for k, cell in trends.walk(["band"], at)]
+    fitted = [
+        (band, c) for band, c in cells if c["state"] == PUBLISHED and is_shown(c, "low", "high", "points")
+    ]
+    for band, cell in fitted:
+        if cell["low"] > one or cell["high"] < one:
+            points = written(abs(cell["points"]), trends.decimals["points"])
+            changes["rose" if cell["low"] > one else "fell"].append(
+                say("h.fitted.item", band=band, points=points)
+            )
+    words = {"group": group, "first": first, "last": last}
+    parts = [say(f"h.fitted.{way}", list=listed(items)) for way, items in changes.items() if items]
+    if not fitted:
+        return say("h.fitted.withheld", **words) if any(c["state"] == WITHHELD for _, c in cells) else ""
+    if not parts:
+        return say("h.fitted.same", **words)
+    rest = TEXT["h.fitted.rest"] if sum(map(len, changes.values())) < len(cells) else ""
+    return say("h.fitted.change", changes=listed(parts), rest=rest, **words)
+
+
+def firm_trends(trends: Cube, at: Mapping[str, str], group: str) -> str:
+    """How many of a group's fitted trends have an interval that leaves out 1."""
+    one = 10 ** trends.decimals["low"]
+    cells = [cell for _, cell in trends.walk(["band"], at)]
+    fitted = [cell for cell in cells if is_shown(cell, "low", "high")]
+    if not fitted:
+        return say(
+            "h.fitted.none" if {c["state"] for c in cells} == {NO_ROW} else "h.fitted.hidden", group=group
+        )
+    clear = sum(cell["low"] > one or cell["high"] < one for cell in fitted)
+    return say("h.fitted.count", group=group, clear=count(clear), fitted=count(len(fitted)))
+
+
+def moved_by_standard(cube: Cube, at: Mapping[str, str], group: str, period: str, standard: str) -> str:
+    """Whether standardising moves a share further than its own interval reaches."""
+    moved, compared = [], 0
+    for band, label in zip(cube.dimension("band").keys, cube.dimension("band").labels, strict=True):
+        crude, other = (cube.cell({**at, "band": band, "kind": kind}) for kind in ("crude", "standardised"))
+        if not (is_firm(crude) and is_firm(other)):
+            continue
+        compared += 1
+        if not other["low"] <= crude["share"] <= other["high"]:
+            moved.append(
+                say(
+                    "h.standard.item",
+                    band=label,
+                    crude=percent(crude["share"]),
+                    standardised=percent(other["share"]),
+                )
+            )
+    words = {"group": group, "period": period, "standard": standard}
+    if not compared:
+        return say("h.standard.none", **words)
+    return say("h.standard.moved", list=listed(moved), **words) if moved else say("h.standard.same", **words)
+
+
+def over_ages(curves: Cube, sex: str, unit: str, decimals: int) -> str:
+    """Where the middle curve is lowest and highest, if the intervals there are apart."""
+    words = {"unit": unit}
+    shown = [
+        (keys["year"], cell)
+        for keys, cell in curves.walk(["year"], {"sex": sex})
+        if is_shown(cell, "p50") and cell["state"] == PUBLISHED
+    ]
+    (low_age, low), (high_age, high) = (pick(shown, key=lambda item: item[1]["p50"]) for pick in (min, max))
+    words |= {
+        "low_age": low_age, "high_age": high_age, "low": written(low["p50"], decimals),
+        "high": written(high["p50"], decimals),
+    }  # fmt: skip
+    if any(cell[end] is None for cell in (low, high) for end in ("p50_low", "p50_high")):
+        return say("h.curve.open", **words)
+    return say("h.curve.differ" if apart(low, high, "p50_low", "p50_high") else "h.curve.same", **words)
+
+
+def against_reference(reference: Cube, at: Mapping[str, str], group: str, period: str) -> str:
+    """The share below the middle and below the highest centile, beside what the reference has there."""
+    keys = reference.dimension("centile").keys
+    middle = min(keys, key=lambda key: abs(int(key) - 50))
+    parts = []
+    for key in dict.fromkeys((middle, keys[-1])):
+        cell = reference.cell({**at, "centile": key})
+        if not (is_firm(cell) and cell["expected"] is not None):
+            continue
+        way = (
+            "fewer"
+            if cell["high"] < cell["expected"]
+            else "more"
+            if cell["low"] > cell["expected"]
+            else "same"
+        )
+        parts.append(
+            say(
+                f"h.who.{way}",
+                share=percent(cell["share"]),
+                expected=percent(cell["expected"]),
+                centile=reference.dimension("centile").label(key).lower(),
+            )
+        )
+    if not parts:
+        return say("h.who.none", group=group, period=period)
+    return say("h.who", group=group, period=period, list="; ".join(parts))

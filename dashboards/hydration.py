@@ -54,6 +54,7 @@ def water_figure(release: Release, sex: Dimension, period: Dimension) -> tuple[C
         source=SOURCE,
         extent=percentile_names(release),
         is_from_zero=False,
+        none=TEXT["none.or_withheld"],
         notes=(TEXT["prevalence.water.note"], TEXT["percentiles.read"]),
         headline=lambda at: headlines.spread(
             cube.cell({**at, "age": whole}),

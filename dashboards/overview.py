@@ -7,7 +7,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboards import axes, charts, headlines
+from dashboards import axes, charts, headlines, trends
 from dashboards.cubes import Cube
 from dashboards.figures import SHARE_COLUMNS, Figure, TableColumn
 from dashboards.hydration import BANDING, hydration_notes, water_sentences
@@ -29,7 +29,7 @@ def overview_pages(release: Release) -> Iterator[Page]:
     for key, (cube, group) in _latest_shares(release).items():
         cubes[key] = cube
         figures.append(_card(release, key, cube, group))
-        change = headlines.trend(cube, {}, group)
+        change = _change(release, key, cube, group)
         changes.append(
             {"title": titles[key], "text": change, "file": sibling_file("prevalence", titles, key)}
         )
@@ -49,12 +49,21 @@ def overview_pages(release: Release) -> Iterator[Page]:
         figures=tuple(figures),
         more={
             "facts": _facts(release),
+            "changes_note": TEXT["index.changes.fitted" if release.has("trend") else "index.changes.note"],
             "changes": changes,
             "now": say("index.now", period=period_title(release.periods[-1])),
             "since": say("index.changes", first=period_title(release.periods[0])),
             "links": {key: sibling_file("prevalence", titles, key) for key in titles},
         },
     )
+
+
+def _change(release: Release, name: str, cube: Cube, group: str) -> str:
+    """The sentence that stands over the trend on the banding's own page."""
+    spans = axes.age_spans(release, release.bandings[name])
+    at = {"sex": "all", "age": axes.widest_adult(spans)}
+    fitted = trends.fitted_trends(release, name, axes.sex_axis(), axes.age_axis(spans))
+    return (fitted.sentence(at, group) if fitted else "") or headlines.trend(cube, {}, group)
 
 
 def _latest_shares(release: Release) -> dict[str, tuple[Cube, str]]:
@@ -120,6 +129,7 @@ def _reach(release: Release) -> tuple[Cube, Figure] | None:
         spec=charts.people_by_period(columns, heads),
         source="data/percentile.csv",
         extent=("people", "people"),
+        none=TEXT["none.or_withheld"],
         notes=(TEXT["index.reach.read"],),
         headline=lambda at: _reach_sentence(cube),
         is_wide=True,

@@ -12,6 +12,7 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
 from dashboards import bundle
+from dashboards.cubes import UNRELIABLE
 from dashboards.data_quality import data_quality_pages
 from dashboards.figures import page_json, table_rows
 from dashboards.methods import methods_pages
@@ -95,7 +96,8 @@ def _rendered(templates: Environment, release: Release, page: Page, sections: li
             "headline": figure.headline({name: state[name] for name in figure.picks}),
             "heads": [TEXT[f"column.{name}"] for name in figure.along],
             "rows": rows,
-            "has_withheld": any(TEXT["withheld"] in row["cells"] for row in rows),
+            "has_withheld": any(TEXT["withheld"] in cell for row in rows for cell in row["cells"]),
+            "has_unreliable": any(row["state"] == UNRELIABLE for row in rows),
         }
     facts = release.facts
     return templates.get_template(page.template).render(

@@ -9,9 +9,11 @@ import polars as pl
 
 from dashboards import axes, charts, headlines
 from dashboards.cubes import Cube
+from dashboards.curves import curve_figure
 from dashboards.figures import Figure, TableColumn
 from dashboards.numbers import unit_word
 from dashboards.page import Page, sibling_file, sibling_pages
+from dashboards.reference_position import MEASURE, reference_figure
 from dashboards.release import ALL_SITES, Release
 from dashboards.wording import TEXT, group_words, percentile_title, say
 
@@ -68,6 +70,13 @@ def _page(release: Release, name: str, rows: pl.DataFrame) -> Page:
     notes = [TEXT["percentiles.not_norm"]]
     if name.startswith("total_body_water") or name == "water_in_fat_free_mass":
         notes.append(TEXT["prevalence.water.note"])
+    cubes = {"spread": cube}
+    figures = [_by_age(release, cube, spans, measure), _trend(release, cube, spans, measure)]
+    first = [curve_figure(release, name, unit_after(measure))]
+    first += [reference_figure(release)] if name == MEASURE else []
+    for made in reversed([found for found in first if found]):
+        cubes[made[1].cube] = made[0]
+        figures.insert(0, made[1])
     return Page(
         file=sibling_file("percentiles", titles, name),
         section="percentiles",
@@ -75,9 +84,9 @@ def _page(release: Release, name: str, rows: pl.DataFrame) -> Page:
         question=TEXT["percentiles.question"],
         template="figures.html",
         lead=" ".join(notes),
-        cubes={"spread": cube},
+        cubes=cubes,
         controls=controls,
-        figures=(_by_age(release, cube, spans, measure), _trend(release, cube, spans, measure)),
+        figures=tuple(figures),
         choices=sibling_pages("percentiles", titles, name),
         choice_label=TEXT["choice.measure"],
         more={"measure": measure},
@@ -106,6 +115,7 @@ def _by_age(
         extent=percentile_names(release),
         is_from_zero=False,
         is_wide=True,
+        none=TEXT["none.or_withheld"],
         notes=(TEXT["percentiles.read"], TEXT["percentiles.read.interval"]),
         headline=lambda at: headlines.spread(
             cube.cell({**at, "age": whole}),
@@ -133,6 +143,7 @@ def _trend(
         extent=percentile_names(release),
         is_from_zero=False,
         is_wide=True,
+        none=TEXT["none.or_withheld"],
         notes=(TEXT["index.changes.note"],),
         headline=lambda at: headlines.median_trend(
             cube, at, group_words(at["sex"], *spans[at["age"]]), unit, measure["decimals"]

@@ -6,11 +6,13 @@ from collections.abc import Iterator
 
 import polars as pl
 
-from dashboards import axes, charts, headlines, hydration
+from dashboards import axes, charts, headlines, hydration, trends
 from dashboards.cubes import Cube
 from dashboards.figures import SHARE_COLUMNS, Figure
+from dashboards.methods_named import methods_named
 from dashboards.page import Page, sibling_file, sibling_pages
 from dashboards.release import ALL_SITES, Release
+from dashboards.standardised import standardised_figure
 from dashboards.wording import TEXT, group_words, say
 
 SOURCE = "data/prevalence.csv"
@@ -45,7 +47,20 @@ def _page(release: Release, name: str, rows: pl.DataFrame) -> Page:
             "band": axes.opening_band(banding),
         },
     )
-    cubes, figures = {"shares": cube}, [_now(cube, spans), _trend(cube, spans), _by_age(release, cube, spans)]
+    fitted = trends.fitted_trends(release, name, axis["sex"], axis["age"])
+    cubes: dict[str, Cube] = {"shares": cube}
+    figures = [
+        _now(cube, spans, _methods(rows)),
+        _trend(cube, fitted, spans),
+        _by_age(release, cube, spans),
+    ]
+    if fitted:
+        cubes["trends"] = fitted.cube
+        figures.insert(2, trends.trend_figure(fitted, spans))
+    standardised = standardised_figure(release, name, rows, spans, axis["sex"])
+    if standardised:
+        cubes["standardised"] = standardised[0]
+        figures.insert(1, standardised[1])
     if name == hydration.BANDING and hydration.has_water(release):
         cubes["water"], water = hydration.water_figure(release, axis["sex"], axis["period"])
         figures.insert(1, water)
@@ -64,7 +79,13 @@ def _page(release: Release, name: str, rows: pl.DataFrame) -> Page:
     )
 
 
-def _now(cube: Cube, spans: dict[str, tuple[int, int]]) -> Figure:
+def _methods(rows: pl.DataFrame) -> str:
+    """How the intervals are made, as the release names it: what an interval covers hangs on that."""
+    named = methods_named(rows.filter(pl.col("low").is_not_null())["method"])
+    return say("prevalence.method", method=named) if named else ""
+
+
+def _now(cube: Cube, spans: dict[str, tuple[int, int]], methods: str) -> Figure:
     period = cube.dimension("period")
     return Figure(
         id="now",
@@ -78,11 +99,17 @@ def _now(cube: Cube, spans: dict[str, tuple[int, int]]) -> Figure:
         headline=lambda at: headlines.most_common(
             cube, at, group_words(at["sex"], *spans[at["age"]]), period.label(at["period"])
         ),
-        notes=(TEXT["prevalence.read"],),
+        notes=tuple(note for note in (TEXT["prevalence.read"], methods) if note),
     )
 
 
-def _trend(cube: Cube, spans: dict[str, tuple[int, int]]) -> Figure:
+def _trend(cube: Cube, fitted: trends.Trends | None, spans: dict[str, tuple[int, int]]) -> Figure:
+    """Its sentence is the fitted trend; for a group without one, the first period against the last."""
+
+    def headline(at: dict[str, str]) -> str:
+        group = group_words(at["sex"], *spans[at["age"]])
+        return (fitted.sentence(at, group) if fitted else "") or headlines.trend(cube, at, group)
+
     heads = (
         ("band", TEXT["column.band"]),
         ("period", TEXT["column.period"]),
@@ -97,8 +124,8 @@ def _trend(cube: Cube, spans: dict[str, tuple[int, int]]) -> Figure:
         spec=charts.over_periods(SHARE_COLUMNS, heads),
         columns=SHARE_COLUMNS,
         source=SOURCE,
-        headline=lambda at: headlines.trend(cube, at, group_words(at["sex"], *spans[at["age"]])),
-        notes=(TEXT["prevalence.read.trend"], TEXT["index.changes.note"]),
+        headline=headline,
+        notes=(TEXT["prevalence.read.trend"], trends.changes_note(fitted)),
         is_wide=True,
         is_from_zero=False,
     )

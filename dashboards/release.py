@@ -43,13 +43,18 @@ class Release:
     facts: dict[str, Any]
 
     def has(self, table: str) -> bool:
-        return (self.folder / "data" / f"{table}.parquet").is_file()
+        """Whether release.json lists the table with any rows: a file that it does not list is no part of it."""
+        return any(listed["name"] == table and listed["rows"] for listed in self.facts["tables"])
+
+    def file_of(self, table: str) -> Path:
+        return self.folder / "data" / f"{table}.parquet"
 
     def scan(self, table: str) -> pl.LazyFrame:
-        """The rows of one table, with `site` "" for all sites."""
-        return pl.scan_parquet(self.folder / "data" / f"{table}.parquet").with_columns(
-            pl.col("site").fill_null(ALL_SITES)
-        )
+        """The rows of one table, with `site` "" for all sites where the table has sites."""
+        rows = pl.scan_parquet(self.file_of(table))
+        if "site" not in rows.collect_schema().names():
+            return rows
+        return rows.with_columns(pl.col("site").fill_null(ALL_SITES))
 
     @cached_property
     def site_names(self) -> dict[str, str]:
@@ -95,7 +100,11 @@ def read_release(folder: Path) -> Release:
     _require(path, [f"no {fact}" for fact in FACTS if fact not in facts], "every fact a page shows")
     _require(
         folder / "data",
-        [f"no {table['name']}.parquet" for table in facts["tables"] if not release.has(table["name"])],
+        [
+            f"no {table['name']}.parquet"
+            for table in facts["tables"]
+            if not release.file_of(table["name"]).is_file()
+        ],
         "the tables that release.json names",
     )
     _require(

@@ -11,23 +11,21 @@ from typing import Any
 import polars as pl
 
 from dashboards import axes, charts, headlines
-from dashboards.cubes import Cube, Dimension
-from dashboards.figures import SHARE_COLUMNS, Control, Figure
+from dashboards.cubes import NO_ROW, Cube, Dimension
+from dashboards.figures import SHARE_COLUMNS, Figure
 from dashboards.hydration import BANDING, hydration_notes, water_sentences
 from dashboards.numbers import period_title, written
-from dashboards.page import Page, sibling_file, sibling_pages
+from dashboards.page import Choice, Page, sibling_file, sibling_pages
 from dashboards.percentiles import measure_titles, unit_after
 from dashboards.release import ALL_SITES, Release
+from dashboards.site_comparison import Topic, comparison, share_of_band
+from dashboards.site_means import mean_files, mean_page, site_file, site_order
 from dashboards.wording import TEXT, group_words, say
 
 SOURCE = "data/prevalence.csv"
 PERIODS_SHOWN = (
     8  # a page with every site carries the last two years of quarters; a site's own page carries all
 )
-
-
-def site_file(site: str) -> str:
-    return f"site-{site}.html"
 
 
 def site_pages(release: Release) -> Iterator[Page]:
@@ -42,8 +40,11 @@ def site_pages(release: Release) -> Iterator[Page]:
         (pl.col("banding") == name) & (pl.col("age") == age) for name, age in ages.items()
     )
     rows = release.scan("prevalence").with_columns(axes.AGE_KEY).filter(is_opening_group).collect()
+    means = mean_files(release)
     for name in release.bandings:
-        yield _all_sites_page(release, name, ages[name], rows.filter(pl.col("banding") == name))
+        yield _all_sites_page(release, name, ages[name], rows.filter(pl.col("banding") == name), means)
+    for name in means:
+        yield mean_page(release, name, means)
     overall = rows.filter(pl.col("site") == ALL_SITES)
     by_site = rows.partition_by("site", as_dict=True)
     typical, water = _typical_values(release), water_sentences(release)
@@ -52,7 +53,9 @@ def site_pages(release: Release) -> Iterator[Page]:
         yield _one_site_page(release, site, ages, pl.concat([overall, own]), typical.get(site, []), water)
 
 
-def _all_sites_page(release: Release, name: str, age: str, rows: pl.DataFrame) -> Page:
+def _all_sites_page(
+    release: Release, name: str, age: str, rows: pl.DataFrame, means: Mapping[str, str]
+) -> Page:
     banding = release.bandings[name]
     titles = {key: b["title"] for key, b in release.bandings.items()}
     every = axes.period_axis(release)
@@ -69,25 +72,27 @@ def _all_sites_page(release: Release, name: str, age: str, rows: pl.DataFrame) -
             "period": period.keys[-1],
         },
     )
-    controls["order"] = Control(
-        "order", (("name", TEXT["order.name"]), ("people", TEXT["order.people"])), "name"
-    )
+    controls["order"] = site_order()
+    files = {key: site_file(key) for key in release.site_names}
+    compared, figures = comparison(release, Topic(name, band, share_of_band(), files, ("band", "period")))
+    choices = sibling_pages("sites", titles, name)
+    if means:
+        choices += (Choice(TEXT["sites.means"], next(iter(means.values())), False),)
     span = axes.age_spans(release, banding)[age]
     return Page(
         file=sibling_file("sites", titles, name),
         section="sites",
         title=say("sites.title", banding=banding["title"]),
         question=TEXT["sites.question"],
-        lead=TEXT["sites.unadjusted"],
+        lead=TEXT["sites.adjusted" if figures else "sites.unadjusted"],
         template="sites.html",
-        cubes={"sites": cube},
+        cubes={"sites": cube, **compared},
         controls=controls,
-        figures=(_every_site(release, cube, name),),
-        choices=sibling_pages("sites", titles, name),
+        figures=(_every_site(release, cube, name), *figures),
+        choices=choices,
         choice_label=TEXT["choice.banding"],
         more={
-            "banding": banding,
-            "group": group_words("all", *span),
+            "about": f"{banding['title']}: {group_words('all', *span)}. {banding['caution']}",
             "sites": [(title, site_file(key)) for key, title in release.site_names.items()],
         },
     )
@@ -222,7 +227,7 @@ def _typical_values(release: Release) -> dict[str, list[dict[str, Any]]]:
 
 def _typical_texts(cell: Mapping[str, Any], measure: Mapping[str, Any]) -> dict[str, str]:
     if not headlines.is_shown(cell, "p25", "p50", "p75"):
-        return {"words": TEXT["none"] if cell["state"] == "-" else TEXT["withheld"]}
+        return {"words": TEXT["none.or_withheld"] if cell["state"] == NO_ROW else TEXT["withheld"]}
     unit, decimals = unit_after(measure), measure["decimals"]
     texts = {name: written(cell[name], decimals) for name in ("p25", "p50", "p75")}
     interval = [

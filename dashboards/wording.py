@@ -47,10 +47,17 @@ TEXT: dict[str, str] = {
     "withheld": "withheld",
     "withheld.why": "Withheld: to protect people in small groups. It does not mean zero.",
     "none": "none measured",
+    "none.or_withheld": "withheld, or none measured",
+    "none.not_made": "not worked out for this group",
+    "no_interval": "no interval",
+    "no_figure": "–",
+    "p.small": "< 0.001",
     "none.found": "none found",
     "no_limit": "no limit",
     "unreliable": "unreliable",
+    "unreliable.why": "Unreliable (an open bead): too few people for a precise share. It stands in no sentence.",
     "chart.alt": "Chart. {headline} The same figures are in the table that follows.",
+    "chart.none": "Nothing to draw for this choice.",
     "chart.failed": "The chart could not be drawn here; the table holds the same figures.",
     # ---- words for a group
     "group.all.adult": "adults aged {ages}",
@@ -63,13 +70,20 @@ TEXT: dict[str, str] = {
     "group.female.mixed": "girls and women aged {ages}",
     "group.male.mixed": "boys and men aged {ages}",
     "and": " and ",
+    "range": "{low} to {high}",
     # ---- columns
     "column.band": "Band",
     "column.age": "Age",
+    "column.year": "Age",
+    "column.centile": "Of the reference",
     "column.sex": "Sex",
     "column.period": "Period",
     "column.site": "Site",
     "column.check": "Check",
+    "column.kind": "Share",
+    "column.analyser": "Analyser",
+    "column.entry": "What was looked at",
+    "column.p": "p",
     "column.item": "Rows",
     "column.measure": "Measure",
     "column.share": "Share",
@@ -96,6 +110,8 @@ TEXT: dict[str, str] = {
     "index.periods.month": "months",
     "index.now": "Where things stood in {period}",
     "index.changes": "What has changed since {first}",
+    "index.changes.fitted": "Different people may come in each period: a change can be in who was measured. A trend "
+    "is named only where its 95 % interval does not include “no trend”.",
     "index.changes.note": "Different people may come in each period: a change can be in who was measured. "
     "A change is named only where the first and the last interval do not overlap.",
     "index.reach": "How many people were measured in each period?",
@@ -113,6 +129,7 @@ TEXT: dict[str, str] = {
     "difference in all. A dashed line marks a withheld figure.",
     "prevalence.read.age": "Round beads: female. Square beads: male. Lines are 95 % intervals; a dashed "
     "line marks a withheld figure.",
+    "prevalence.method": "How the intervals are made: {method}.",
     "prevalence.bands": "How the bands are drawn",
     "prevalence.water": "How much of the fat-free mass is water?",
     "prevalence.water.note": "Water as a share of weight falls as fat rises, so a share below the band is "
@@ -127,12 +144,61 @@ TEXT: dict[str, str] = {
     "percentiles.age": "How does it go with age?",
     "percentiles.trend": "Has it changed over time?",
     "percentiles.read": "Thin line: 3rd to 97th percentile. Bar: 10th to 90th. Thick bar: the middle half, "
-    "25th to 75th. Bead: the middle value (50th). A dashed line marks a withheld "
-    "group; where an outer part is missing, those percentiles are withheld.",
+    "25th to 75th. Bead: the middle value (50th). A dashed line marks a "
+    "group that is withheld, or in which none were measured; where an outer part is missing, those percentiles "
+    "are withheld.",
     "percentiles.read.interval": "Brackets hold the 95 % interval. “No limit” means that too few people "
     "were measured for a limit at that level.",
     "percentiles.not_norm": "A percentile says where a value stands among the people measured here. It is "
     "not a norm and not a goal.",
+    # ---- smooth curves
+    "curves.question": "How do the percentiles run with age?",
+    "curves.read": "Lines from below: 3rd, 10th, 25th, 50th, 75th, 90th and 97th percentile, named at their right "
+    "end; the light band is the 95 % interval of the 50th. Each person counts once, by their last reading over all "
+    "periods, so the choice of period does not move these lines. They are of people of different ages, not of anyone "
+    "growing older. The table has every fifth year of age, the file every year.",
+    "curves.column.interval": "95 % interval of the middle",
+    "curves.none": "no curve at this age",
+    "curves.of": "{sex}: {what}",
+    "curves.not_made": "no curve was asked for.",
+    "curves.withheld": "the curves are withheld to protect people in small groups.",
+    "curves.why": "no curve is drawn. The reason: {why}.",
+    "curves.method": "Method ({sexes}): {method}. In full: {detail}.",
+    "curves.method.why": "Why this one: {why}.",
+    "curves.method.lms": "LMS, a distribution whose middle, spread and skewness run smoothly with age",
+    "curves.method.regression quantile": "quantile regression on splines of age, put in order where lines would cross",
+    # ---- the WHO reference
+    "who.question": "Where do our 5- to 19-year-olds stand against the WHO 2007 reference?",
+    "who.centile": "Below the {centile} centile",
+    "who.column.centile": "Of the reference",
+    "who.column.share": "Share below it",
+    "who.column.expected": "In the reference",
+    "who.column.n": "Below it",
+    "who.read": "Filled bead: the share of those measured here whose BMI for their age and sex is below the centile; "
+    "bar: its 95 % interval. Hollow diamond: the share of the reference below it, by definition.",
+    "who.note": "The WHO 2007 reference says how BMI was spread among children taken as a standard of growth. Fewer "
+    "below a centile than in the reference means that BMI here runs higher, more that it runs lower. It says nothing "
+    "about any one child.",
+    # ---- standardised shares, fitted trends
+    "standardised.question": "Would it look the same with a standard mix of ages?",
+    "standardised.crude": "As measured",
+    "standardised.standardised": "Age-standardised",
+    "standardised.read": "Bead: the share as measured. Hollow diamond under it: the share that there would be if the "
+    "ages were those of the standard. Bars are 95 % intervals. Use the standardised share to set periods or other "
+    "programmes side by side, the share as measured to say how many people there were.",
+    "standardised.method": "Standard: {standard}. Method: {method}.",
+    "standard": "the standard population ‘{name}’",
+    "standard.who-world": "the WHO world standard population",
+    "standard.esp-2013": "the European standard population of 2013",
+    "standard.us-2000": "the US standard population of 2000",
+    "method": "Method: {method}.",
+    "trend.question": "How firm is the trend?",
+    "trend.column.odds": "Odds ratio a period",
+    "trend.column.points": "Percentage points a period",
+    "trend.column.people": "Counted, over all periods",
+    "trend.read": "An odds ratio of 1 a period is no trend, above 1 a rise, below 1 a fall. The interval allows for "
+    "people of one site being alike and for people who came in several periods. With many bands, one in twenty shows "
+    "a trend by chance alone.",
     # ---- sites
     "sites.title": "Sites: {banding}",
     "sites.question": "How do sites differ?",
@@ -142,6 +208,49 @@ TEXT: dict[str, str] = {
     "two sites is not a judgement of their work. Sites stand in the order of their "
     "names or of the number of people measured.",
     "sites.read": "The upright line is the share over all sites, the band around it its 95 % interval.",
+    "sites.adjusted": "First plain shares, then shares standardised for age and sex. Even these leave out why people "
+    "came, and a difference between two sites is not a judgement of their work. Sites stand in the order of their "
+    "names or of the number of people measured, never of a figure.",
+    "sites.means": "Means of measures",
+    "sites.shares": "Shares in bands",
+    "sites.mean.title": "Sites: mean of {measure}",
+    "sites.mean.lead": "Means standardised for age and sex, so that sites with other visitors can be set side by side. "
+    "They leave out why people came and which analyser was used: a difference is not a judgement of anyone’s work.",
+    "sites.mean.about": "{measure}: {group}, women and men together.",
+    "compare.funnel.share": "Which sites differ by more than chance? Shares standardised for age and sex",
+    "compare.funnel.mean": "Which sites differ by more than chance? Means standardised for age and sex",
+    "compare.people": "People measured",
+    "compare.none": "not compared",
+    "compare.points": "percentage points",
+    "compare.column.share": "Standardised share",
+    "compare.column.mean": "Standardised mean",
+    "compare.column.95": "Chance alone: 95 %",
+    "compare.column.998": "Chance alone: 99.8 %",
+    "compare.column.q": "q",
+    "compare.column.shrunken": "Shrunken estimate",
+    "compare.column.sites": "Sites",
+    "compare.column.overall": "Over all sites",
+    "compare.column.sd": "Spread between sites (SD)",
+    "compare.column.i2": "I²",
+    "compare.column.Q": "Q",
+    "compare.column.factor": "Overdispersion",
+    "compare.read": "Each bead is a site: further right, more people. The level line is the figure over all sites; the "
+    "lines around it hold 95 % (dashed) and 99.8 % (dotted) of sites of that size if sites differed by chance alone "
+    "(or by chance and the usual spread between sites, where the method says so). q is the share of false alarms to "
+    "expect among the sites with a q as small as this.",
+    "compare.can": "What a funnel can tell: a site outside the limits differs by more than its size explains. That is "
+    "worth a question (who came, how was it measured, which analyser?), not a verdict.",
+    "compare.cannot": "What it cannot tell: a site inside the limits is not proved equal, above all a small one; and "
+    "what was not standardised for, such as why people came, stays in the figure.",
+    "compare.shrunken": "What is the best guess for each site?",
+    "compare.shrunken.read": "Bead and bar: the site’s figure drawn towards all sites, the more so the fewer people it "
+    "measured, with its 95 % interval. Small hollow diamond: its own figure before that. The upright line is the "
+    "figure over all sites. A shrunken estimate is the better guess of what to expect next, and hides a small site "
+    "that is really different.",
+    "compare.between": "How much do sites differ beyond chance?",
+    "compare.between.read": "The spread (SD) is that of the true figures of sites, as far as it can be told from "
+    "chance. I² is the share of the variation between sites that chance does not explain; with few people a site it "
+    "is small whatever the spread. Overdispersion above 1 means more variation than the funnel’s limits suppose.",
     "sites.list": "A page for each site",
     "site.title": "{site}",
     "site.question": "What did {site} measure?",
@@ -171,6 +280,37 @@ TEXT: dict[str, str] = {
     "site sent.",
     "data-quality.checks": "Which checks found something?",
     "data-quality.checks.read": "The bar is the share of the rows or readings that the check looked at.",
+    "device.question": "Are the analysers steady? {measure} ({unit})",
+    "device.named": "{site}, analyser {device}",
+    "device.no_figure": "too few repeated readings",
+    "device.column.difference": "Difference",
+    "device.column.signal": "Signal",
+    "device.column.upper": "Upwards sum",
+    "device.column.lower": "Downwards sum",
+    "device.column.decision": "Signals beyond",
+    "device.column.n": "Changes compared",
+    "device.read": "Bead and bar: by how much the analyser read more or less than expected from the same people’s "
+    "readings elsewhere, with the 95 % interval. A ring marks a signal: the sums of small differences in one direction "
+    "have passed their limit. With more than {most} analysers, “All sites” shows those with a signal.",
+    "device.note": "A signal is a reason to look: another floor, a clothing weight not taken off, a repair, a new "
+    "analyser, or chance. It changes no figure on these pages.",
+    "signal.": "–",
+    "signal.shift": "shift",
+    "signal.drift": "drift",
+    "signal.clothing weight": "about a clothing weight",
+    "entry.question": "Do the values look as if they were read off and passed on unchanged?",
+    "entry.terminal_digit_weight": "Last digits of weight",
+    "entry.terminal_digit_height": "Last digits of height",
+    "entry.duplicated": "Repeated values",
+    "entry.impossible": "Impossible values",
+    "entry.athlete_mode": "Athlete mode",
+    "entry.column.value": "Share",
+    "entry.column.statistic": "Chi-square, or times the other sites",
+    "entry.read": "Last digits: the share is that of readings whose last digit would have to change to make all digits "
+    "equally common, the count that of the commonest digit; chi-square and p say whether chance can do that. Rounding "
+    "by a person or values typed from memory make such patterns: worth checking, and often harmless. The other rows "
+    "are shares of the site’s rows or readings, how many times that of the other sites they are, and whether chance "
+    "can do that.",
     "data-quality.meaning.show": "Show all {checks} checks",
     "data-quality.meaning": "What each check means, and why it is made",
     "item.rows_read": "Read",
@@ -213,6 +353,9 @@ TEXT: dict[str, str] = {
     "h.tied": "Among {group} measured in {period}, ‘{band}’ ({share}) was not clearly more common than "
     "‘{other}’ ({other_share}): their 95 % intervals overlap.",
     "h.withheld": "Figures for {group} in {period} are withheld to protect people in small groups.",
+    "h.unreliable": "Too few people among {group} were measured in {period} for a precise share of any band.",
+    "h.absent": "For {group} in {period} there are no percentiles: either none were measured, or the group is "
+    "withheld to protect people in small groups.",
     "h.nobody": "None of {group} were measured in {period}.",
     "h.trend.change": "Between {first} and {last} the share of {group} {changes}{rest}.",
     "h.trend.rose": "rose in {list}",
@@ -235,6 +378,35 @@ TEXT: dict[str, str] = {
     "{after}{unit}; the two 95 % intervals do not overlap.",
     "h.median.same": "No clear change of the middle value for {group} between {first} and {last}: {before} "
     "and {after}{unit}, with overlapping 95 % intervals.",
+    "h.fitted.change": "From {first} to {last} the share of {group} {changes}{rest}.",
+    "h.fitted.rose": "rose in {list}",
+    "h.fitted.fell": "fell in {list}",
+    "h.fitted.item": "‘{band}’ (by about {points} percentage points a period)",
+    "h.fitted.rest": "; in the other bands there is no clear trend",
+    "h.fitted.same": "No clear trend for {group} from {first} to {last}: in each band the 95 % interval of the trend "
+    "includes none.",
+    "h.fitted.count": "For {group}, {clear} of the {fitted} trends that can be shown have a 95 % interval that leaves "
+    "out 1, no trend.",
+    "h.fitted.withheld": "The trend for {group} from {first} to {last} is withheld to protect people in small groups.",
+    "h.fitted.hidden": "The trends for {group} are withheld to protect people in small groups.",
+    "h.fitted.none": "A trend is fitted for the total groups of adults and of children only, not for {group}.",
+    "h.standard.moved": "With the ages of {standard}, shares of {group} measured in {period} would differ by more than "
+    "their intervals in {list}.",
+    "h.standard.item": "‘{band}’ ({standardised} instead of {crude})",
+    "h.standard.same": "With the ages of {standard}, no share of {group} measured in {period} would clearly differ: "
+    "each share as measured lies within the interval of the standardised one.",
+    "h.standard.none": "For {group} in {period} there is no pair of shares firm enough to compare.",
+    "h.curve.differ": "the middle value is lowest at age {low_age} ({low}{unit}) and highest at age {high_age} "
+    "({high}{unit}); their 95 % intervals do not overlap.",
+    "h.curve.same": "no clear difference of the middle value with age; it runs between {low} and {high}{unit}, "
+    "with overlapping 95 % intervals.",
+    "h.curve.open": "the middle value runs between {low}{unit} (at age {low_age}) and {high}{unit} (at age "
+    "{high_age}); this method gives no interval for that difference.",
+    "h.who": "Of {group} measured in {period}, {list}.",
+    "h.who.fewer": "{share} were {centile}, clearly fewer than the reference’s {expected}",
+    "h.who.more": "{share} were {centile}, clearly more than the reference’s {expected}",
+    "h.who.same": "{share} were {centile}, not clearly different from the reference’s {expected}",
+    "h.who.none": "The position of {group} in {period} is withheld or rests on too few people.",
     "h.sites.most": "In {period}, {inside} of the {shown} sites with figures have an interval that "
     "includes the share over all sites, {share}: differences of that size can be chance.",
     "h.sites.beyond": " For the other {beyond}, who was measured may still explain the difference.",
@@ -244,6 +416,31 @@ TEXT: dict[str, str] = {
     "h.rows.some": "The figures that can be shown add up to {accepted} rows accepted; others are withheld.",
     "h.checks": "{site}: the check that found most was ‘{check}’: {n} of {of} ({share}).",
     "h.checks.none": "{site}: no check found anything that can be shown.",
+    "h.compare.period": "Sites are compared in the latest periods only: choose a later one.",
+    "h.compare.none": "For {group} in {period} no site has a figure that can be shown.",
+    "h.compare.funnel": "Among {group} in {period}, {inside} of {shown} sites with a firm figure lie within the "
+    "95 % limits around the figure over all sites, {reference}; by chance alone about {chance} would lie outside.",
+    "h.compare.far": "{far} sites lie beyond the 99.8 % limits: worth a question, not a verdict.",
+    "h.compare.far.one": "One site lies beyond the 99.8 % limits: worth a question, not a verdict.",
+    "h.compare.shrunken": "Drawn towards all sites, the figures of {group} in {period} run from {low} to {high}; for "
+    "{apart} of {shown} sites the interval leaves out the figure over all sites, {reference}.",
+    "h.compare.between": "In {period} the figures of sites spread by {sd} (standard deviation) beyond chance; chance "
+    "does not explain {i2} of the variation between them (I²).",
+    "h.compare.between.zero": "In {period} chance alone explains the variation between sites: no spread beyond it can "
+    "be told (I² {i2}).",
+    "h.compare.between.none": "The spread between sites is withheld or rests on too few sites.",
+    "h.device.none": "No analyser here has figures that can be shown.",
+    "h.device.steady": "None of {total} analysers gave a signal.",
+    "h.device.steady.one": "The analyser gave no signal.",
+    "h.device.check": "{found} of {total} analysers are worth checking: {list}.",
+    "h.device.check.one": "1 of {total} analysers is worth checking: {list}.",
+    "h.device.many": "{found} of {total} analysers are worth checking; rings mark where.",
+    "h.device.item": "{device} ({signal}, first in {period})",
+    "h.entry.check": "Worth checking, because chance would seldom do it (p below 0.001): {list}.",
+    "h.entry.item": "‘{check}’ at {n} sites",
+    "h.entry.item.one": "‘{check}’ at one site",
+    "h.entry.even": "Nothing here stands out by more than chance would do (no p below 0.001).",
+    "h.entry.none": "There are too few rows to tell.",
     "h.reach": "{people} people were measured in {last}; in {first} it was {before}.",
     "h.reach.one": "{people} people were measured in {last}.",
     "h.reach.none": "How many people were measured in {last} is withheld to protect people in small groups.",
@@ -358,9 +555,10 @@ def listed(items: list[str]) -> str:
     return ", ".join(items[:-1]) + TEXT["and"] + items[-1] if len(items) > 1 else "".join(items)
 
 
-def percentile_title(p: int) -> str:
+def percentile_title(p: int, *, is_plain: bool = False) -> str:
+    """3 → "3rd"; 50 → "Middle (50th)" unless plain."""
     special = f"column.percentile.{p}"
-    if special in TEXT:
+    if special in TEXT and not is_plain:
         return say(special, p=p)
     ending = f"column.percentile.{p % 10}"
     return say(ending if ending in TEXT and p not in (11, 12, 13) else "column.percentile", p=p)

@@ -1,4 +1,4 @@
-"""reading.participant_period → tally.value, tally.moment, tally.band, for the touched periods only.
+"""reading.participant_period → tally.value, tally.moment, tally.band of the touched periods, and tally.person_value.
 
 Everything counted is a whole number, so tallies add up exactly over files, sites, periods and machines.
 """
@@ -12,6 +12,7 @@ from pipeline.store import Store
 
 PROMISES = (
     "tally_value_counts_everybody",
+    "tally_person_value_counts_everybody_once",
     "bands_cover_everybody",
     "moments_agree_with_values",
     "file_accounting_adds_up",
@@ -32,6 +33,9 @@ def build_tallies(store: Store, programme: Programme) -> None:
     store.execute_file("30_tally_value.sql")
     store.execute_file("31_tally_moment.sql")
     store.execute_file("32_tally_band.sql")
+    store.execute_file("34_last_person_value.sql")
+    store.execute_file("35_tally_person_value.sql")
+    store.execute("drop table last_person_value")
     for promise in PROMISES:
         store.require_no_rows(f"checks/{promise}.sql")
     store.execute("update ledger.file set is_built = true where not is_built")

@@ -6,6 +6,6 @@
 -- reruns  a query: it changes nothing
 select
     banding, band, population, site, period, sex, age_from, age_to,
-    n, denominator, proportion, low, high, method, flag
+    n, denominator, proportion, low, high, design_effect, method, flag
 from result.prevalence
 order by banding, band, population, site nulls first, period, sex, age_from, age_to;

@@ -16,19 +16,26 @@
     return cube.dimensions.find((dimension) => dimension.name === name);
   }
 
+  // -1 off an axis: a page's controls can offer more than one of its cubes holds
   function cellIndex(cube, at) {
-    return cube.dimensions.reduce(
-      (index, dimension) => index * dimension.keys.length + dimension.keys.indexOf(at[dimension.name]), 0);
+    return cube.dimensions.reduce((index, dimension) => {
+      const place = dimension.keys.indexOf(at[dimension.name]);
+      return index < 0 || place < 0 ? -1 : index * dimension.keys.length + place;
+    }, 0);
   }
 
   function cellText(column, cell, decimals, none) {
     if (cell.state === "-") return none;
+    if (cell.state === "w") return words.withheld;
     const first = cell[column.of[0]];
-    if (cell.state === "w" || (first === null && column.kind !== "interval")) return words.withheld;
+    if (first === null && column.kind !== "interval") return column.missing;
+    if (column.kind === "word") return column.words[first];
+    if (column.kind === "p" && first === 0) return words["p.small"];
     const texts = column.of.map((name) => (cell[name] === null ? words.no_limit : written(cell[name], decimals[name])));
+    if (column.kind === "interval" && first === null && cell[column.of[1]] === null) return words.no_interval;
     if (column.kind === "interval") return texts[0] + page.locale.range + texts[1] + column.sign;
     if (column.kind === "value_interval") return `${texts[0]}\n(${texts[1]}${page.locale.range}${texts[2]})`;
-    const mark = cell.state === "u" && column.of[0] === "share" ? ` (${words.unreliable})` : "";
+    const mark = cell.state === "u" && column.isMarked ? ` (${words.unreliable})` : "";
     return texts[0] + column.sign + mark;
   }
 
@@ -42,14 +49,18 @@
     const cube = page.cubes[figure.cube];
     const at = { ...figure.fixed };
     figure.picks.forEach((name) => { at[name] = state[name]; });
-    const rows = combinations(figure.along.map((name) => figure.only[name])).map((keys) => {
+    const lists = figure.along.map((name) => {
+      const chosen = figure.chosen[name];
+      return chosen ? chosen.keys[state[chosen.control]] : figure.only[name];
+    });
+    const rows = combinations(lists).map((keys) => {
       figure.along.forEach((name, i) => { at[name] = keys[i]; });
       const index = cellIndex(cube, at);
-      const cell = { state: cube.states[index] };
+      const cell = { state: index < 0 ? "-" : cube.states[index] };
       const row = { state: cell.state };
       for (const [name, values] of Object.entries(cube.columns)) {
-        cell[name] = values[index];
-        row[name] = values[index] === null ? null : values[index] / 10 ** cube.decimals[name];
+        cell[name] = index < 0 ? null : values[index];
+        row[name] = cell[name] === null ? null : cell[name] / 10 ** cube.decimals[name];
       }
       figure.along.forEach((name, i) => {
         const dimension = axis(cube, name);
@@ -58,8 +69,10 @@
       });
       row.heads = figure.along.map((name) => row[name]);
       row.link = figure.links[keys[0]] || null;
+      row.inTable = figure.along.every((name, i) => !figure.tabled[name] || figure.tabled[name].includes(keys[i]));
       row.cells = figure.columns.map((column) => cellText(column, cell, cube.decimals, figure.none));
       row.cells.forEach((text, i) => { row["t" + i] = text; });
+      if (cell.state === "-") row.cells = [figure.none];
       return row;
     });
     if (figure.order && state[figure.order] === "people") {
@@ -74,7 +87,8 @@
     return figure.headlines[figure.picks.map((name) => state[name]).join("|")];
   }
 
-  function fillTable(section, rows) {
+  function fillTable(section, figure, every) {
+    const rows = every.filter((row) => row.inTable);
     const body = section.querySelector("[data-table] tbody");
     body.replaceChildren(...rows.map((row) => {
       const line = document.createElement("tr");
@@ -96,11 +110,13 @@
       row.cells.forEach((text) => {
         const cell = document.createElement("td");
         cell.textContent = text;
+        if (row.cells.length < figure.columns.length) cell.colSpan = figure.columns.length;
         line.append(cell);
       });
       return line;
     }));
-    section.querySelector("[data-withheld]").hidden = !rows.some((row) => row.cells.includes(words.withheld));
+    section.querySelector("[data-withheld]").hidden = !rows.some((row) => row.cells.some((text) => text.includes(words.withheld)));
+    section.querySelector("[data-unreliable]").hidden = !rows.some((row) => row.state === "u");
   }
 
   window.evenbeam = { page, words, rowsOf, headlineOf, fillTable };

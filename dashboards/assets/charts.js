@@ -34,6 +34,8 @@
         "bead-sex": { filled: true, opacity: 1, size: 60 },
         "bead-over": { color: sheet, stroke: ink, strokeWidth: 1.5, filled: true, opacity: 1, size: 52 },
         "diamond": { color: sheet, stroke: ink, strokeWidth: 1.5, filled: true, opacity: 1, size: 90 },
+        "diamond-small": { color: sheet, stroke: ink, strokeWidth: 1.25, filled: true, opacity: 1, size: 44 },
+        "ring": { color: "transparent", stroke: ink, strokeWidth: 1.5, filled: true, opacity: 1, size: 150 },
         "thread": { color: mark, strokeWidth: 1.25, opacity: 0.7 },
         "withheld": { color: soft, strokeWidth: 1, strokeDash: [2, 4] },
         "reference": { color: ink, strokeWidth: 1.25 },
@@ -41,9 +43,17 @@
         "strip-outer": { color: mark, strokeWidth: 1.5 },
         "strip-wide": { color: haze, strokeWidth: 12, strokeCap: "butt" },
         "strip-middle": { color: mark, strokeWidth: 12, strokeCap: "butt" },
+        "curve": { color: mark, strokeWidth: 1, opacity: 0.75 },
+        "curve-quarter": { color: mark, strokeWidth: 1.5 },
+        "curve-middle": { color: ink, strokeWidth: 2.25 },
+        "curve-band": { color: haze, opacity: 0.75 },
+        "hover": { color: ink, strokeWidth: 9, opacity: 0 },
+        "limit": { color: soft, strokeWidth: 1.25, strokeDash: [5, 4] },
+        "limit-outer": { color: soft, strokeWidth: 1.25, strokeDash: [1.5, 3] },
         "bar": { color: mark, cornerRadiusEnd: 2 },
         "name": { color: ink, fontSize: 13, font },
         "written": { color: ink, fontSize: 13, fontWeight: 600, font },
+        "end": { color: soft, fontSize: 11, font },
         "note": { color: soft, fontSize: 12, fontStyle: "italic", font },
       },
     };
@@ -58,6 +68,10 @@
       return values.length ? [Math.min(...values), Math.max(...values)] : null;
     });
     const known = spans.filter(Boolean);
+    if (figure.oneScale && known.length) {
+      const bottom = Math.min(...known.map(([low]) => low)), top = Math.max(...known.map(([, high]) => high));
+      return panels.map(() => ({ bottom, top: top > bottom ? top : bottom + 1 }));
+    }
     if (figure.fromZero) {
       const top = Math.max(0, ...known.map(([, high]) => high)) || 100;
       return panels.map(() => ({ bottom: 0, top }));
@@ -69,6 +83,15 @@
       const bottom = found[0] >= 0 ? Math.max(0, middle) : middle;
       return { bottom, top: bottom + span };
     });
+  }
+
+  // what the spec has as parameters: the ends of the scale, and the largest group where size is an axis
+  function paramsOf(figure, panels) {
+    const sizes = panels.flatMap(({ rows }) => rows.filter((row) => row.state === "." || row.state === "u")).map((row) => row.people);
+    const widest = Math.max(1, ...sizes.filter((size) => size != null));
+    const wanted = figure.spec.params.map(({ name }) => name);
+    return endsOf(figure, panels).map((ends) =>
+      Object.fromEntries(Object.entries({ ...ends, widest }).filter(([name]) => wanted.includes(name))));
   }
 
   function panelsOf(figure, rows) {
@@ -93,13 +116,22 @@
     return spec;
   }
 
-  const plain = ({ heads, cells, link, ...row }) => row;    // what a chart needs of a row
+  const plain = ({ heads, cells, link, inTable, ...row }) => row;    // what a chart needs of a row
 
   async function embed(section, figure, rows) {
     const box = section.querySelector("[data-chart]");
-    (drawn.get(figure.id) || []).forEach(({ view }) => view.finalize());
+    (drawn.get(figure.id) || []).forEach(({ view }) => view && view.finalize());
     const panels = panelsOf(figure, rows);
-    const ranges = endsOf(figure, panels);
+    const ranges = paramsOf(figure, panels);
+    if (!rows.length) {
+      const nothing = document.createElement("p");
+      nothing.className = "no-chart";
+      nothing.textContent = words["chart.none"];
+      box.replaceChildren(nothing);
+      drawn.set(figure.id, []);
+      box.dataset.drawn = "yes";
+      return;
+    }
     const places = panels.map((panel) => {
       const place = document.createElement("div");
       place.className = "plot";
@@ -110,16 +142,21 @@
       title.className = "panel-title";
       title.textContent = panel.title;
       holder.append(title, place);
+      if (panel.key in figure.instead) {
+        place.className = "no-chart";
+        place.textContent = figure.instead[panel.key];
+      }
       return { place, holder };
     });
     box.classList.toggle("panels", Boolean(figure.panels));
+    box.classList.toggle("few", panels.length < 3);
     box.replaceChildren(...places.map(({ holder }) => holder));
     const options = {
       ast: true, actions: false, defaultStyle: false, renderer: "svg", config: themeOf(box),
       tooltip: { disableDefaultStyle: true },
     };
     try {
-      const results = await Promise.all(panels.map((panel, i) =>
+      const results = await Promise.all(panels.map((panel, i) => panel.key in figure.instead ? { view: null } :
         window.vegaEmbed(places[i].place, specFor(figure, panel.rows.map(plain), ranges[i]), options)));
       drawn.set(figure.id, results.map((result, i) => ({ view: result.view, key: panels[i].key })));
     } catch (error) {
@@ -134,10 +171,14 @@
   async function update(section, figure, rows) {
     const views = drawn.get(figure.id);
     const panels = panelsOf(figure, rows);
-    if (!views || views.length !== panels.length) return embed(section, figure, rows);
-    const ranges = endsOf(figure, panels);
-    await Promise.all(views.map(({ view }, i) => view
-      .data("rows", panels[i].rows.map(plain)).signal("bottom", ranges[i].bottom).signal("top", ranges[i].top).runAsync()));
+    const isSame = rows.length && views && views.length === panels.length && views.every(({ key }, i) => key === panels[i].key);
+    if (!isSame) return embed(section, figure, rows);
+    const ranges = paramsOf(figure, panels);
+    await Promise.all(views.filter(({ view }) => view).map(({ view, key }) => {
+      const i = panels.findIndex((panel) => panel.key === key);
+      Object.entries(ranges[i]).forEach(([name, value]) => view.signal(name, value));
+      return view.data("rows", panels[i].rows.map(plain)).runAsync();
+    }));
   }
 
   window.evenbeam.chart = { embed, update, isDrawn: (figure) => drawn.has(figure.id) };

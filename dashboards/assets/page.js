@@ -51,8 +51,10 @@
       const rows = rowsOf(figure, state);
       const headline = headlineOf(figure, state);
       section.querySelector("[data-headline]").textContent = headline;
-      section.querySelector("[data-chart]").setAttribute("aria-label", words["chart.alt"].replace("{headline}", headline));
-      fillTable(section, rows);
+      if (figure.spec) {
+        section.querySelector("[data-chart]").setAttribute("aria-label", words["chart.alt"].replace("{headline}", headline));
+      }
+      fillTable(section, figure, rows);
       said.push(headline);
       if (chart.isDrawn(figure)) later(() => chart.update(section, figure, rows));
     });
@@ -87,9 +89,9 @@
     window.addEventListener("hashchange", () => { state = stateInAddress(); showControls(); show(true); });
   }
   show(false);
-  figures.forEach(({ section }) => near.observe(section));
+  figures.filter(({ figure }) => figure.spec).forEach(({ section }) => near.observe(section));
 
   window.addEventListener("beforeprint", () => {
-    figures.filter(({ figure }) => !chart.isDrawn(figure)).forEach(draw);
+    figures.filter(({ figure }) => figure.spec && !chart.isDrawn(figure)).forEach(draw);
   });
 })();

@@ -10,32 +10,90 @@ import numpy as np
 import polars as pl
 
 from pipeline.disclosure.cells import Cells, cells_of
+from pipeline.disclosure.curve_rules import (
+    curve_as_published,
+    curve_diagnostic_as_published,
+    percentile_curve_as_published,
+)
+from pipeline.disclosure.derived import (
+    position_as_published,
+    standardised_as_published,
+    trend_as_published,
+)
 from pipeline.disclosure.equations import equations_of
 from pipeline.disclosure.percentile_tail import limits_are_open, percentile_is_open
 from pipeline.disclosure.primary import sensitive_cells
+from pipeline.disclosure.site_rules import (
+    device_as_published,
+    instrument_check_as_published,
+    site_comparison_as_published,
+    site_heterogeneity_as_published,
+)
 from pipeline.disclosure.suppression import suppressed
 from pipeline.programme import Disclosure
 
 WITHHELD = "withheld"
 FIGURES = {
-    "prevalence": ("n", "denominator", "proportion", "low", "high"),
+    "prevalence": ("n", "denominator", "proportion", "low", "high", "design_effect"),
     "percentile": ("value", "low", "high", "n"),
     "data_quality": ("n", "denominator", "proportion"),
     "total": ("n",),
+    "standardised_prevalence": ("n", "denominator", "proportion", "low", "high"),
+    "trend": ("n", "denominator", "odds_ratio", "low", "high", "points_a_period", "p"),
+    "curve": ("n", "age_from", "age_to", "why"),
+    "percentile_curve": ("value", "low", "high", "n"),
+    "curve_diagnostic": ("observed", "expected", "low", "high", "n"),
+    "who_position": ("n", "denominator", "proportion", "low", "high"),
+    "site_comparison": (
+        *("n", "denominator", "value", "low", "high", "reference", "expected"),
+        *(
+            "ratio",
+            "ratio_low",
+            "ratio_high",
+            "score",
+            "q_value",
+            "shrunken",
+            "shrunken_low",
+            "shrunken_high",
+        ),
+        *("funnel_low_95", "funnel_high_95", "funnel_low_998", "funnel_high_998"),
+    ),
+    "site_heterogeneity": (
+        *("sites", "mean", "low", "high", "between_sd", "i_squared", "q", "p", "overdispersion"),
+    ),
+    "device": ("n", "difference", "low", "high", "upper_sum", "lower_sum", "signal"),
+    "instrument_check": ("n", "denominator", "statistic", "p", "value"),
 }
+COUNTED = (
+    "prevalence",
+    "percentile",
+    "data_quality",
+    "total",
+)  # tables of counts, which add up; the rest is derived
 
 
 def protect(tables: dict[str, pl.DataFrame], rules: Disclosure) -> dict[str, pl.DataFrame]:
     """The same tables, with the figures of withheld cells empty and their flag `withheld`.
 
-    Shapes   tables: prevalence, percentile, data_quality as in result.*, and total (item, n); any may be absent.
-             out: the same tables, rows and columns in the same order.
+    Shapes   tables: as in result.*, and total (item, n); any may be absent. A table worked out of prevalence or
+             percentile is withheld whole without it. out: the same tables, rows and columns in the same order.
     Missing  a figure that is null stays null; its flag is not touched.
     Errors   ValueError for a table that no rule covers, or a count that is null: unsuppressed results go in.
     """
     strangers = sorted(set(tables) - set(FIGURES))
     if strangers:
         raise ValueError(f"no disclosure rule for table {strangers[0]}; tables are {', '.join(FIGURES)}")
+    protected = _counts_as_published({name: tables[name] for name in COUNTED if name in tables}, rules)
+    for name in (name for name in tables if name not in COUNTED):
+        rows, gone = _derived(name, tables[name], protected, rules)
+        protected[name] = _emptied(rows, FIGURES[name], gone.to_numpy())
+    return {name: protected[name] for name in tables}
+
+
+def _counts_as_published(tables: dict[str, pl.DataFrame], rules: Disclosure) -> dict[str, pl.DataFrame]:
+    """The tables of counts, which add up within and across each other, hence are withheld together."""
+    if not tables:
+        return {}
     cells = cells_of(tables)
     equations = equations_of(cells)
     sensitive = sensitive_cells(cells, rules.minimum_count)
@@ -48,6 +106,34 @@ def protect(tables: dict[str, pl.DataFrame], rules: Disclosure) -> dict[str, pl.
             rows = _with_open_limits(rows, rules)
         protected[name] = _emptied(rows, FIGURES[name], gone)
     return protected
+
+
+def _derived(
+    name: str, rows: pl.DataFrame, protected: dict[str, pl.DataFrame], rules: Disclosure
+) -> tuple[pl.DataFrame, pl.Series]:
+    """A derived table with its figures told as exactly as they may be, and whether each row is withheld."""
+    if not rows.height:
+        return rows, pl.Series([], dtype=pl.Boolean)
+    alone = {
+        "curve": curve_as_published,
+        "percentile_curve": percentile_curve_as_published,
+        "curve_diagnostic": curve_diagnostic_as_published,
+        "device": device_as_published,
+        "instrument_check": instrument_check_as_published,
+    }
+    beside = {
+        "standardised_prevalence": (standardised_as_published, ("prevalence",)),
+        "trend": (trend_as_published, ("prevalence",)),
+        "who_position": (position_as_published, ("percentile",)),
+        "site_comparison": (site_comparison_as_published, ("prevalence", "percentile")),
+        "site_heterogeneity": (site_heterogeneity_as_published, ("prevalence", "percentile")),
+    }
+    if name in alone:
+        return alone[name](rows, rules)
+    rule, needed = beside[name]
+    if any(other not in protected for other in needed):
+        return rows, pl.Series([True] * rows.height)
+    return rule(rows, *(protected[other] for other in needed), rules)
 
 
 def _row_is_withheld(cells: Cells, name: str, withheld: np.ndarray) -> np.ndarray:
@@ -72,7 +158,8 @@ def _with_open_limits(rows: pl.DataFrame, rules: Disclosure) -> pl.DataFrame:
 
 def _emptied(rows: pl.DataFrame, figures: tuple[str, ...], gone: np.ndarray) -> pl.DataFrame:
     is_gone = pl.Series(gone)
-    emptied = rows.with_columns(pl.when(~is_gone).then(pl.col(name)).alias(name) for name in figures)
+    there = [name for name in figures if name in rows.columns]
+    emptied = rows.with_columns(pl.when(~is_gone).then(pl.col(name)).alias(name) for name in there)
     if "flag" not in rows.columns:
         return emptied
     return emptied.with_columns(flag=pl.when(is_gone).then(pl.lit(WITHHELD)).otherwise(pl.col("flag")))

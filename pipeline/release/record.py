@@ -40,7 +40,12 @@ def release_record(
         "settings_sha256": programme.sha256,
         "period_kind": settings.period,
         "periods": sorted(
-            {period for frame in rows.values() for period in frame["period"].drop_nulls().unique()}
+            {
+                period
+                for frame in rows.values()
+                if "period" in frame.columns
+                for period in frame["period"].drop_nulls().unique()
+            }
         ),
         "sites": [{"id": site.id, "name": site.name, "kind": site.kind} for site in settings.site],
         "disclosure": {

@@ -9,6 +9,7 @@ from pipeline.release.schema import POLARS_TYPES, SIGNIFICANT_DIGITS, Table
 
 _ORDERED_WORDS: dict[str, list[str]] = {
     "banding": list(measures.BANDINGS),
+    "topic": [*measures.BANDINGS, *measures.MEASURES],
     "measure": list(measures.MEASURES),
     "population": ["all", "site"],
     "sex": ["all", "female", "male"],
@@ -36,7 +37,8 @@ def published_table(table: Table, rows: pl.DataFrame) -> pl.DataFrame:
     if rounded.select(table.key).is_duplicated().any():
         first = rounded.filter(rounded.select(table.key).is_duplicated()).select(table.key).row(0)
         raise ValueError(f"table {table.name} has two rows for {first}: look for a join that repeats rows")
-    return rounded.sort(*(_rank(name) for name in table.key), nulls_last=False, maintain_order=True)
+    of_bands = "topic" if "topic" in table.key else "banding"
+    return rounded.sort(*(_rank(name, of_bands) for name in table.key), nulls_last=False, maintain_order=True)
 
 
 def _rounded(numbers: pl.Series, table: str) -> pl.Series:
@@ -54,15 +56,18 @@ def _rounded(numbers: pl.Series, table: str) -> pl.Series:
     )
 
 
-def _rank(name: str) -> pl.Expr:
-    """Sort key of a column: words in the registry's order, bands in their banding's order, the rest as they are."""
+def _rank(name: str, of_bands: str) -> pl.Expr:
+    """Sort key of a column: words in the registry's order, bands in their banding's order, the rest as they are.
+
+    `of_bands` is the column that names a band's banding.
+    """
     if name == "band":
         places = {band.name: 0 for banding in measures.BANDINGS.values() for band in banding.bands}
         expression = pl.lit(0)
         for banding in measures.BANDINGS.values():
             places = {band.name: i for i, band in enumerate(banding.bands)}
             expression = (
-                pl.when(pl.col("banding") == banding.name)
+                pl.when(pl.col(of_bands) == banding.name)
                 .then(pl.col("band").replace_strict(places, default=len(places), return_dtype=pl.Int64))
                 .otherwise(expression)
             )

@@ -106,13 +106,13 @@ def _regression(age: Floats, value: Floats, n: Floats, percents: ArrayLike, why:
 
 
 def why_no_curve(age: Floats, n: Floats) -> str:
-    """The reason for which no curve can be drawn, or nothing."""
+    """The reason for which no curve can be drawn, or nothing. It is published: it holds no count and no age."""
     people = n.sum()
     if people < LEAST_PEOPLE:
-        return f"too few people: {people:.0f} of {LEAST_PEOPLE} needed"
+        return f"too few people: under {LEAST_PEOPLE}"
     years = np.ptp(age[n > 0]) + 1
     if years < LEAST_YEARS:
-        return f"too narrow a span of ages: {years:.0f} of {LEAST_YEARS} years needed"
+        return f"too narrow a span of ages: under {LEAST_YEARS} years"
     return ""
 
 

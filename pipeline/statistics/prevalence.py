@@ -9,8 +9,12 @@ import polars as pl
 from pipeline.measures import Banding
 from pipeline.statistics.age_group import AgeGroups, count_by_group, group_table, groups_reported
 from pipeline.statistics.proportion_interval import wilson_interval
-
-METHOD = "Wilson score interval"
+from pipeline.statistics.published_proportion import (
+    WILSON,
+    flags_of_simple,
+    proportions_of_all,
+    site_matrices,
+)
 
 _POPULATION = ["banding", "population", "site", "period", "group"]
 
@@ -29,7 +33,8 @@ def prevalence_table(
     Missing  a group with nobody in any band has no rows; a band with nobody, in a group with people, has
              one with n = 0. Bandings that are not asked for are left out. site is null for all sites.
     Errors   ValueError for a band or an age that the banding does not have.
-    Source   interval: proportion_interval.wilson_interval.
+    Source   of all sites: published_proportion.proportions_of_all, sites as clusters. Of a site:
+             proportion_interval.wilson_interval, people counted one by one; design_effect is null there.
     """
     registered = _registered(bandings)
     tally = band_tally.filter(pl.col("banding").is_in([banding.name for banding in bandings]))
@@ -67,8 +72,8 @@ def prevalence_table(
         .sort("banding_order", "band_order", "population", "site", "period", "group")
         .join(groups, on="group", how="left", maintain_order="left")
     )
-    low, high = wilson_interval(cells["n"].to_numpy(), cells["denominator"].to_numpy())
-    return cells.select(
+    intervals = _intervals(cells)
+    return cells.hstack(intervals).select(
         "banding",
         "band",
         "population",
@@ -80,11 +85,30 @@ def prevalence_table(
         pl.col("n").cast(pl.Int64),
         pl.col("denominator").cast(pl.Int64),
         (pl.col("n") / pl.col("denominator")).alias("proportion"),
-        pl.Series("low", low),
-        pl.Series("high", high),
-        pl.lit(METHOD).alias("method"),
-        pl.lit(None, dtype=pl.String).alias("flag"),
+        "low",
+        "high",
+        "design_effect",
+        "method",
+        "flag",
     )
+
+
+def _intervals(cells: pl.DataFrame) -> pl.DataFrame:
+    """low, high, design_effect, method and flag of each cell, in the order of the cells."""
+    numbered = cells.with_row_index("row")
+    whole = numbered.filter(pl.col("population") == "all")
+    by_site = numbered.filter(pl.col("population") == "site")
+    clustered = proportions_of_all(*site_matrices(whole, by_site, ["banding", "band", "period", "group"]))
+    count, people = (by_site[name].to_numpy() for name in ("n", "denominator"))
+    low, high = wilson_interval(count, people)
+    simple = by_site.select("row").with_columns(
+        low=pl.Series(low),
+        high=pl.Series(high),
+        design_effect=pl.lit(None, dtype=pl.Float64),
+        method=pl.lit(WILSON),
+        flag=pl.Series(flags_of_simple(count, people).tolist(), dtype=pl.String).replace("", None),
+    )
+    return pl.concat([whole.select("row").hstack(clustered), simple]).sort("row").drop("row")
 
 
 def _registered(bandings: Sequence[Banding]) -> pl.DataFrame:

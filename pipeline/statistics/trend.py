@@ -123,4 +123,5 @@ def _jackknife(
     error = np.sqrt((sites - 1) / sites * np.sum(away**2))
     on_slope = np.linalg.inv(whole)[0]
     share = np.einsum("i,kij,j->k", on_slope, information, on_slope)
-    return float(error), float(max(share.sum() ** 2 / np.sum(share**2) - 1, 1))
+    with np.errstate(invalid="ignore"):  # no site tells anything of the slope: nan
+        return float(error), float(max(share.sum() ** 2 / np.sum(share**2) - 1, 1))

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import polars as pl
+from invented_comparisons import comparison_tables
 
 from pipeline import measures
 
@@ -100,12 +101,16 @@ def make_release(
     seed: int = 7,
     base: int = 60,
     without: tuple[str, ...] = (),
+    comparisons: bool = True,
+    absent: bool = True,
 ) -> Path:
     """Write release.json and data/*.parquet; returns the folder.
 
     sites     how many; with `hostile` the first carries HOSTILE_NAME
     base      people in a group of ordinary size; small ones give withheld cells
     without   names of tables to leave out
+    comparisons  whether the tables of issue 3 are there; a release made before has none of them
+    absent    whether groups that are wholly withheld have no rows in `percentile`; a release made before has them
     """
     rng = np.random.default_rng(seed)
     places = _places(sites, hostile)
@@ -113,11 +118,19 @@ def make_release(
     sizes = rng.gamma(2.5, base / 2.5, (sites, 1, 1, 1)) * rng.uniform(0.8, 1.2, (sites, quarters, 2, 1))
     ages = np.array([0.2, 0.35, 0.5, 1.2, 1.6, 1.7, 1.4, 1.0, 0.6, 0.15, 0.02])
     people = rng.poisson(sizes * ages).astype(np.int64)
+    ids = [s["id"] for s in places]
+    shares = _prevalence(rng, people, ids, periods)
     tables = {
-        "prevalence": _prevalence(rng, people, [s["id"] for s in places], periods),
-        "percentile": _percentile(rng, people, [s["id"] for s in places], periods),
-        "data_quality": _data_quality(rng, people, [s["id"] for s in places], periods),
+        "prevalence": _withhold(shares, ("n", "denominator", "proportion", "low", "high", "design_effect")),
+        "percentile": _percentile(rng, people, ids, periods),
+        "data_quality": _data_quality(rng, people, ids, periods),
     }
+    if absent:
+        group = ("measure", "site", "period", "sex", "age_from", "age_to")
+        is_hidden = (pl.col("flag") == "withheld").fill_null(False)
+        tables["percentile"] = tables["percentile"].filter(~is_hidden.all().over(group))
+    if comparisons:
+        tables |= comparison_tables(rng, shares, CENTRES, ids)
     tables = {name: frame for name, frame in tables.items() if name not in without}
     (folder / "data").mkdir(parents=True, exist_ok=True)
     for name, frame in tables.items():
@@ -197,11 +210,25 @@ def _cells(banding: measures.Banding, counts: np.ndarray, ids: list[str], period
             "proportion": n / np.maximum(people, 1),
             "low": low,
             "high": high,
-            "method": "Wilson score interval, 95 %",
+            "design_effect": np.where(site == len(ids), 1.6, np.nan),
+            "method": np.where(
+                site == len(ids),
+                "Korn-Graubard interval, 95 %, sites as clusters",
+                "Wilson score interval, 95 %",
+            ),
             "hidden": hidden.ravel(),
         }
     ).filter(pl.col("denominator") > 0)
-    return _withhold(frame, ("n", "denominator", "proportion", "low", "high"))
+    width = pl.col("high") - pl.col("low")
+    is_loose = (
+        (pl.col("denominator") < 30)
+        | (width >= 0.30)
+        | ((width > 0.05) & (width > 1.3 * pl.col("proportion")))
+    )
+    return frame.with_columns(
+        pl.col("design_effect").fill_nan(None),
+        pl.when(is_loose).then(pl.lit("unreliable")).otherwise(pl.lit(None, dtype=pl.String)).alias("flag"),
+    )
 
 
 def _wilson(n: np.ndarray, people: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -213,9 +240,10 @@ def _wilson(n: np.ndarray, people: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def _withhold(frame: pl.DataFrame, figures: tuple[str, ...]) -> pl.DataFrame:
     hidden = pl.col("hidden")
+    marked = pl.col("flag") if "flag" in frame.columns else pl.lit(None, dtype=pl.String)
     return frame.with_columns(
         *(pl.when(hidden).then(None).otherwise(pl.col(c)).alias(c) for c in figures),
-        pl.when(hidden).then(pl.lit("withheld")).otherwise(pl.lit(None, dtype=pl.String)).alias("flag"),
+        pl.when(hidden).then(pl.lit("withheld")).otherwise(marked).alias("flag"),
     ).drop("hidden")
 
 
@@ -249,7 +277,7 @@ def _percentile(
                 "high": np.round((value + half).ravel() * step) / step,
                 "n": n,
                 "method": "Hyndman-Fan type 7; interval from order statistics",
-                "hidden": n < 30,
+                "hidden": (n < 30) | ((n < 70) & np.isin(which, (0, len(measures.PERCENTILES) - 1))),
             }
         ).filter(
             (pl.col("n") > 0)

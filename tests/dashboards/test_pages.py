@@ -102,16 +102,21 @@ def test_a_hostile_programme_name_and_check_are_text(tmp_path):
 def test_a_withheld_figure_reaches_no_page_even_if_a_table_still_holds_it(tmp_path):
     folder = make_release(tmp_path, sites=3, quarters=2, base=12)
     clean = make_release(tmp_path / "clean", sites=3, quarters=2, base=12)
-    for name, figures in (("prevalence", ("proportion", "low", "high", "n", "denominator")),
-                          ("percentile", ("value", "low", "high", "n")),
-                          ("data_quality", ("n", "denominator", "proportion"))):  # fmt: skip
-        path = folder / "data" / f"{name}.parquet"
+    poisoned = set()
+    for path in sorted((folder / "data").glob("*.parquet")):
         frame = pl.read_parquet(path)
         hidden = pl.col("flag") == "withheld"
-        assert frame.filter(hidden).height, name
+        withheld = frame.filter(hidden)
+        figures = [c for c in frame.columns if withheld.height and withheld[c].is_null().all() and c != "site"
+                   and frame.schema[c].is_numeric()]  # fmt: skip
+        if not figures:
+            continue
+        poisoned.add(path.stem)
         frame.with_columns(*(
             pl.when(hidden).then(pl.lit(POISON if frame.schema[c] == pl.Float64 else 98765, dtype=frame.schema[c]))
             .otherwise(c).alias(c) for c in figures)).write_parquet(path)  # fmt: skip
+    assert poisoned >= {"prevalence", "percentile", "data_quality", "standardised_prevalence", "trend", "who_position",
+                        "percentile_curve", "site_comparison", "device", "instrument_check"}  # fmt: skip
     build_pages(folder)
     build_pages(clean)
     for path in clean.glob("*.html"):
@@ -153,11 +158,60 @@ def published_texts(folder):
     for (measure,), part in frame.partition_by("measure", as_dict=True).items():
         for column in ("value", "low", "high"):
             texts |= {rounded(value, decimals[measure]) for value in part[column].drop_nulls().unique()}
-    return texts | {rounded(value, 0) for value in frame["n"].drop_nulls().unique()}
+    texts |= {rounded(value, 0) for value in frame["n"].drop_nulls().unique()}
+    return texts | compared_texts(folder, decimals)
+
+
+COMPARED = (  # table, columns, what one unit is multiplied by, decimals
+    ("standardised_prevalence", ("proportion", "low", "high"), 100, 1),
+    ("standardised_prevalence", ("n", "denominator"), 1, 0),
+    ("trend", ("odds_ratio", "low", "high", "p"), 1, 3),
+    ("trend", ("points_a_period",), 100, 2),
+    ("trend", ("denominator",), 1, 0),
+    ("who_position", ("proportion", "low", "high", "expected"), 100, 1),
+    ("who_position", ("n", "denominator"), 1, 0),
+    ("site_comparison", ("denominator",), 1, 0),
+    ("site_comparison", ("q_value",), 1, 3),
+    ("site_heterogeneity", ("i_squared",), 100, 0),
+    ("site_heterogeneity", ("sites",), 1, 0),
+    ("site_heterogeneity", ("q",), 1, 1),
+    ("site_heterogeneity", ("p",), 1, 3),
+    ("site_heterogeneity", ("overdispersion",), 1, 2),
+)
+
+
+def compared_texts(folder, decimals):
+    """As `published_texts`, for the tables of curves, trends and sites compared."""
+    texts = {"1"}  # no trend is an odds ratio of 1
+    tables = {path.stem: pl.read_parquet(path) for path in (folder / "data").glob("*.parquet")}
+    for table, columns, times, places in COMPARED:
+        for column in columns:
+            values = tables[table][column].drop_nulls().unique()
+            texts |= {rounded(abs(v * times), places) for v in values} | {
+                rounded(v * times, places) for v in values
+            }
+    for row in tables["percentile_curve"].iter_rows(named=True):
+        texts |= {rounded(row[c], max(1, decimals[row["measure"]])) for c in ("value", "low", "high")
+                  if row[c] is not None}  # fmt: skip
+    for table in ("site_comparison", "site_heterogeneity"):
+        figures = [
+            c for c in tables[table].columns if re.search("value|low|high|reference|shrunken|mean|sd", c)
+        ]
+        for row in tables[table].iter_rows(named=True):
+            times, places = (100, 1) if row["band"] else (1, decimals[row["topic"]])
+            texts |= {
+                rounded(row[c] * times, places + (c == "between_sd")) for c in figures if row[c] is not None
+            }
+    return texts
 
 
 NUMBER = re.compile(r"\u2212?\d{1,3}(?:\u202f\d{3})+(?:\.\d+)?|\u2212?\d+(?:\.\d+)?")
-NOT_FIGURES = re.compile(r"95 %|Q[1-4] \d{4}|aged \d+(–\d+)?|of those aged|\d+–\d+|‘[^’]*’")
+# no figures of a table: what is counted on the page, ages, and the reason why there is no curve, which is text
+NOT_FIGURES = re.compile(
+    r"95 %|99\.8 %|Q[1-4] \d{4}|aged \d+(–\d+)?|of those aged|\d+–\d+|‘[^’]*’|at age \d+"
+    r"|(for )?\d+ of (the )?\d+ (sites( with a firm figure)?|trends)|about \d+\.\d would|\d+ sites lie|\d+(st|rd|th)"
+    r"|The reason: .*? years of age"
+)
 
 
 def test_every_number_of_the_tables_and_headlines_is_published(release_folder):
@@ -235,7 +289,10 @@ def test_sites_stand_in_the_order_of_their_names(release_folder):
     facts = json.loads((release_folder / "release.json").read_text(encoding="utf-8"))
     names = sorted((site["name"] for site in facts["sites"]), key=str.casefold)
     page = pages_of(release_folder)["sites.html"]
-    assert [row[0] for row in page.rows[1:]] == ["All sites", *names]
+    for start, rows in (("plain", ["All sites", *names]), ("funnel", names), ("shrunken", names)):
+        first = next(i for i, row in enumerate(page.rows) if row[0] == rows[0])
+        assert [row[0] for row in page.rows[first : first + len(rows)]] == rows, start
+        del page.rows[: first + len(rows)]
 
 
 def test_every_page_carries_the_cautions(release_folder):

@@ -7,6 +7,7 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.programme import Programme, ProgrammeSettings
+from pipeline.release.schema import POLARS_TYPES, Table
 from pipeline.store import Store
 
 SITES = [("north-quay", "North Quay Leisure Centre", "gym"), ("east-pier", "East Pier Clinic", "clinic")]
@@ -36,6 +37,7 @@ def prevalence() -> pl.DataFrame:
             n / denominator,
             0.1,
             0.9,
+            1.25 if population == "all" else None,
             "Wilson score interval",
             None,
         )
@@ -60,6 +62,7 @@ def prevalence() -> pl.DataFrame:
         "proportion",
         "low",
         "high",
+        "design_effect",
         "method",
         "flag",
     ]
@@ -114,6 +117,11 @@ def data_quality() -> pl.DataFrame:
             "flag": pl.String,
         },
     )
+
+
+def nothing(table: Table) -> pl.DataFrame:
+    """A table without rows."""
+    return pl.DataFrame(schema={column.name: POLARS_TYPES[column.type] for column in table.columns})
 
 
 def fill(store: Store, **tables: pl.DataFrame) -> Store:

@@ -40,6 +40,7 @@ def test_the_columns_are_those_that_others_rely_on():
         "proportion",
         "low",
         "high",
+        "design_effect",
         "method",
         "flag",
     ]
@@ -69,3 +70,14 @@ def test_the_columns_are_those_that_others_rely_on():
         "proportion",
         "flag",
     ]
+    listed = {
+        "standardised_prevalence": "banding band population site period sex age_from age_to standard n denominator "
+        "proportion low high method flag",
+        "trend": "banding band sex age_from age_to period_from period_to periods n denominator odds_ratio low high "
+        "points_a_period p method flag",
+        "curve": "measure unit sex n age_from age_to method why flag",
+        "percentile_curve": "measure unit sex age percentile value low high n method flag",
+        "curve_diagnostic": "measure sex age_from age_to diagnostic at observed expected low high n flag",
+        "who_position": "period sex age_from age_to percentile n denominator proportion low high expected method flag",
+    }
+    assert {name: " ".join(names[name]) for name in listed} == listed

@@ -44,7 +44,7 @@ def test_one_person_fewer_than_needed_draws_no_curve_and_says_why():
     fewer = picked[1:]
     choice = choose_curves(age[fewer], value[fewer], np.ones(LEAST_PEOPLE - 1), PERCENTS)
     assert choice.published == "none"
-    assert choice.why == f"too few people: {LEAST_PEOPLE - 1} of {LEAST_PEOPLE} needed"
+    assert choice.why == f"too few people: under {LEAST_PEOPLE}"
     assert np.isnan(choice.value_at(INNER, PERCENTS)).all()
 
 
@@ -53,7 +53,7 @@ def test_one_year_fewer_than_needed_draws_no_curve_and_says_why():
     narrow = choose_curves(*inside_family(2000, ages=(30, 29 + LEAST_YEARS)), PERCENTS)
     assert enough.published == "lms"
     assert narrow.published == "none"
-    assert narrow.why == f"too narrow a span of ages: {LEAST_YEARS - 1} of {LEAST_YEARS} years needed"
+    assert narrow.why == f"too narrow a span of ages: under {LEAST_YEARS} years"
 
 
 def test_a_percentile_that_was_not_fitted_is_refused():

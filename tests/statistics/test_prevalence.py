@@ -1,3 +1,6 @@
+from dataclasses import replace
+
+import numpy as np
 import polars as pl
 import pytest
 from hypothesis import given
@@ -5,8 +8,10 @@ from hypothesis import strategies as st
 from polars.testing import assert_frame_equal
 
 from pipeline.measures import AGE_GROUPS, AGE_TOTALS, BANDINGS
-from pipeline.statistics.prevalence import METHOD, prevalence_table
+from pipeline.statistics.clustered_proportion import clustered_proportion, korn_graubard_interval
+from pipeline.statistics.prevalence import prevalence_table
 from pipeline.statistics.proportion_interval import wilson_interval
+from pipeline.statistics.published_proportion import ONE_SITE, WILSON, korn_graubard
 
 GROUPS = [*AGE_GROUPS, *AGE_TOTALS]
 VISCERAL, ADULT = BANDINGS["visceral_fat"], BANDINGS["bmi_adult"]
@@ -33,6 +38,7 @@ COLUMNS = [
     "proportion",
     "low",
     "high",
+    "design_effect",
     "method",
     "flag",
 ]
@@ -61,7 +67,10 @@ def test_a_prevalence_is_the_band_out_of_everyone_banded():
         & (pl.col("age_from") == 30),
         named=True,
     )
-    low, high = wilson_interval([2], [15])
+    sites = clustered_proportion([2, 0], [10, 5])  # u = 2 - 10*2/15 = 2/3 and -2/3: v = 2*(8/9)/225
+    assert sites.variance == pytest.approx([2 * (8 / 9) / 225])
+    assert sites.design_effect == pytest.approx([1.02564], abs=1e-5)
+    low, high = korn_graubard_interval(replace(sites, design_effect=np.array([1.25])))
     assert row == {
         "banding": "visceral_fat",
         "band": "excess",
@@ -76,9 +85,32 @@ def test_a_prevalence_is_the_band_out_of_everyone_banded():
         "proportion": 2 / 15,
         "low": low[0],
         "high": high[0],
-        "method": METHOD,
-        "flag": None,
+        "design_effect": 1.25,
+        "method": korn_graubard(2),
+        "flag": "unreliable",
     }
+
+
+def test_a_sites_own_row_has_the_score_interval_and_no_design_effect():
+    row = prevalence_table(TALLY, [VISCERAL], [(30, 39)]).row(
+        by_predicate=(pl.col("site") == "east-pier") & (pl.col("band") == "excess") & (pl.col("sex") == "all"),
+        named=True,
+    )
+    low, high = wilson_interval([2], [10])
+    assert (row["low"], row["high"], row["design_effect"], row["method"]) == (low[0], high[0], None, WILSON)
+
+
+def test_where_one_site_measured_the_interval_is_its_own_and_says_so():
+    row = prevalence_table(TALLY, [VISCERAL], GROUPS).row(
+        by_predicate=(pl.col("period") == "2025Q2")
+        & (pl.col("band") == "excess")
+        & (pl.col("population") == "all")
+        & (pl.col("sex") == "all")
+        & (pl.col("age_from") == 60),
+        named=True,
+    )
+    low, high = wilson_interval([1], [1])
+    assert (row["low"], row["high"], row["design_effect"], row["method"]) == (low[0], high[0], None, ONE_SITE)
 
 
 def test_a_band_with_nobody_in_a_group_with_people_is_a_zero():

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from pipeline.statistics.print_step import PARTS, spread_over_step
+from pipeline.statistics.print_step import MERGED, MOST_CELLS, PARTS, merged_steps, spread_over_step
 
 
 def test_a_coarse_value_is_spread_evenly_over_what_rounds_to_it():
@@ -33,3 +33,29 @@ def test_no_cells_give_no_cells():
 def test_a_step_below_0_is_refused():
     with pytest.raises(ValueError, match="a print step of -1"):
         spread_over_step([30], [7], [1], -1.0)
+
+
+def many_cells():
+    random = np.random.default_rng(4)
+    age = np.repeat(np.arange(20, 60), 1000)
+    steps = np.tile(np.arange(1000.0), 40) + 10 * age
+    return age, steps, random.integers(1, 9, age.size)
+
+
+def test_very_many_cells_are_merged_within_an_age_and_keep_people_and_means():
+    age, steps, n = many_cells()
+    merged_age, merged, people = merged_steps(age, steps, n)
+    assert merged_age.size < MOST_CELLS < age.size
+    for year in (20, 41, 59):
+        here, before = merged_age == year, age == year
+        assert people[here].sum() == n[before].sum()
+        assert people[here] @ merged[here] == pytest.approx(n[before] @ steps[before])
+        wide = np.cov(merged[here], fweights=people[here].astype(int))
+        assert wide == pytest.approx(np.cov(steps[before], fweights=n[before]), rel=MERGED**2)
+        assert np.all(np.diff(merged[here]) > 0)
+
+
+def test_few_cells_stay_as_they_are():
+    age, steps, n = (part[:MOST_CELLS] for part in many_cells())
+    assert merged_steps(age, steps, n)[1].tolist() == steps.tolist()
+    assert merged_steps([], [], [])[0].size == 0

@@ -1,7 +1,7 @@
 """Stored tallies and people → result tables, through the store."""
 
 from datetime import date
-from types import SimpleNamespace
+from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -9,13 +9,13 @@ import pytest
 from polars.testing import assert_frame_equal
 
 from pipeline import measures
-from pipeline.programme import ProgrammeSettings
+from pipeline.programme import Programme, ProgrammeSettings
 from pipeline.results import build_results, reported_bandings
 from pipeline.store import Store, sql_text
 
 SITE = {"name": "A site", "profile": "p.toml"}
 SETTINGS = ProgrammeSettings(name="Test", site=[{"id": "east-pier", **SITE}, {"id": "north-quay", **SITE}])
-PROGRAMME = SimpleNamespace(settings=SETTINGS)
+PROGRAMME = Programme(Path("programme.toml"), SETTINGS, {}, "c0ffee")
 
 
 def silent(done, total, what):

@@ -1,0 +1,80 @@
+"""What charts share: rows, order, scale, axes, tooltip, and the finishing of a spec.
+
+Rows arrive from the page's script under the name "rows": one field a dimension (its label), `<dimension>_key`,
+`at` (reading order), `state`, each figure in the unit that is read, and `t0`, `t1` … the texts of the table, for
+the tooltip.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+
+from dashboards.figures import TableColumn
+
+Columns = tuple[TableColumn, ...]
+Heads = tuple[tuple[str, str], ...]
+ROWS = alt.NamedData(name="rows")
+# "Q3 2025" takes two lines, the year only where it begins; a month stays as it is
+PERIOD_LABEL = (
+    "test(/^Q/, datum.label) ? [slice(datum.label, 0, 2), "
+    "datum.index == 0 || test(/^Q1/, datum.label) ? slice(datum.label, 3) : ''] : datum.label"
+)
+GROUPED = "replace(datum.label, /,/g, '\u202f')"  # the thousands mark of dashboards/numbers.py
+IS_SHOWN = "datum.state == '.' || datum.state == 'u'"
+IS_FIRM = "datum.state == '.'"
+IS_UNRELIABLE = "datum.state == 'u'"
+IS_WITHHELD = "datum.state == 'w'"
+IS_ABSENT = "datum.state == 'w' || datum.state == '-'"  # where a group without rows may be a withheld one
+
+# an unreliable figure is an open bead: there to be seen, not to be leaned on
+OPEN_BEAD = {
+    "fill": alt.condition(IS_UNRELIABLE, alt.value("var(--sheet)"), alt.value("var(--mark)")),
+    "stroke": alt.condition(IS_UNRELIABLE, alt.value("var(--mark)"), alt.value("var(--sheet)")),
+}
+
+
+def tooltip(heads: Heads, columns: Columns) -> list[alt.Tooltip]:
+    return [alt.Tooltip(f"{field}:N", title=title) for field, title in heads] + [
+        alt.Tooltip(f"t{i}:N", title=column.label) for i, column in enumerate(columns)
+    ]
+
+
+def in_order(field: str, axis: Any = None, **options: Any) -> dict[str, Any]:
+    return {
+        "shorthand": f"{field}:N",
+        "sort": alt.EncodingSortField(field="at", op="min", order="ascending"),
+        "axis": axis,
+        **options,
+    }
+
+
+def scale() -> alt.Scale:
+    """One scale for a view; the script sets its ends from the figures shown."""
+    return alt.Scale(domain=[alt.ExprRef("bottom"), alt.ExprRef("top")], nice=True, zero=False)
+
+
+def finished(chart: alt.LayerChart, height: Any, **more: float) -> dict[str, Any]:
+    """The spec with the parameters that the script sets: the ends of the scale, and `more` with first values."""
+    params = [alt.param(name=name, value=value) for name, value in {"bottom": 0, "top": 100, **more}.items()]
+    spec = chart.properties(width="container", height=height).add_params(*params).to_dict()
+    spec.pop("config", None)
+    spec.pop("$schema", None)
+    return spec
+
+
+def age_axis() -> alt.Axis:
+    """Age groups upright where the chart is narrow, so that none loses its name."""
+    narrow = "width < 440 ? {} : {}"
+    return alt.Axis(
+        title=None,
+        labelOverlap=False,
+        labelAngle=alt.expr(narrow.format(-90, 0)),
+        labelAlign=alt.expr(narrow.format("'right'", "'center'")),
+        labelBaseline=alt.expr(narrow.format("'middle'", "'top'")),
+    )
+
+
+def period_axis() -> alt.Axis:
+    return alt.Axis(title=None, labelAngle=0, labelOverlap="greedy", labelExpr=PERIOD_LABEL)

@@ -1,0 +1,114 @@
+"""Charts of smooth percentile curves, of a group beside a reference, and of crude shares beside standardised ones.
+
+Over the rows that chart_parts describes; the styles are in assets/charts.js.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import altair as alt
+
+from dashboards.chart_parts import (
+    IS_SHOWN,
+    OPEN_BEAD,
+    ROWS,
+    Columns,
+    Heads,
+    finished,
+    in_order,
+    scale,
+    tooltip,
+)
+
+CURVES = {3: "curve", 10: "curve", 25: "curve-quarter", 50: "curve-middle", 75: "curve-quarter", 90: "curve",
+          97: "curve"}  # fmt: skip
+
+
+@cache
+def percentile_curves(columns: Columns, heads: Heads, unit: str, ages: tuple[int, int]) -> dict[str, Any]:
+    """Seven lines over age with a light band around the middle one; each line is named at its right end."""
+    axis = alt.Axis(title=heads[-1][1], tickCount=10, grid=False, ticks=False, format="d", titlePadding=6)
+    base = (
+        alt.Chart(ROWS)
+        .transform_calculate(year="toNumber(datum.year_key)")
+        .transform_filter(IS_SHOWN)
+        .encode(x=alt.X("year:Q", axis=axis, scale=alt.Scale(domain=list(ages), nice=False)))
+    )
+    title = alt.Axis(
+        title=unit or None, titleAngle=0, titleAlign="left", titleAnchor="end", titleY=-16, titleX=-34
+    )
+    y = alt.Y("p50_low:Q", scale=scale(), axis=title)
+    band = base.mark_area(style="curve-band").encode(y=y, y2="p50_high:Q")
+    lines = [base.mark_line(style=style, clip=True).encode(y=alt.Y(f"p{p}:Q")) for p, style in CURVES.items()]
+    ends = [
+        base.transform_filter(f"isValid(datum.p{p})")  # an outer percentile can end before the middle one
+        .transform_joinaggregate(last="max(year)")
+        .transform_filter("datum.year == datum.last")
+        .mark_text(style="end", align="left", dx=5)
+        .encode(y=alt.Y(f"p{p}:Q"), text=alt.value(str(p)))
+        for p in CURVES
+    ]
+    hover = base.mark_rule(style="hover").encode(tooltip=tooltip(heads, columns))
+    return finished(alt.layer(band, *lines, *ends, hover), 340)
+
+
+@cache
+def beside_reference(columns: Columns, title: str) -> dict[str, Any]:
+    """One row a centile of a reference: the share below it as a bead on its beam, a diamond where the reference
+    has it."""
+    base = alt.Chart(ROWS).encode(y=alt.Y(**in_order("centile")))
+    across = alt.X(
+        "low:Q", scale=scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=5)
+    )
+    shown, tip = base.transform_filter(IS_SHOWN), tooltip((("centile", title),), columns)
+    return finished(
+        alt.layer(
+            base.mark_rule(style="track", yOffset=9).encode(x=alt.value(0), x2=alt.value(alt.expr("width"))),
+            shown.mark_rule(style="beam", yOffset=9).encode(x=across, x2="high:Q", tooltip=tip),
+            shown.mark_point(style="bead", yOffset=9).encode(x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD),
+            shown.mark_point(style="diamond", yOffset=9, shape="diamond").encode(
+                x=alt.X("expected:Q"), tooltip=tip
+            ),
+            base.mark_text(style="name", yOffset=-10, align="left").encode(x=alt.value(0), text="centile:N"),
+            base.mark_text(style="written", yOffset=-10, align="right").encode(
+                x=alt.value(alt.expr("width")), text="t0:N"
+            ),
+        ),
+        alt.Step(48),
+    )
+
+
+@cache
+def crude_and_standardised(columns: Columns, heads: Heads) -> dict[str, Any]:
+    """One row a band: the crude share as a bead, under it the standardised one as a diamond, each on its beam."""
+    base = alt.Chart(ROWS).encode(y=alt.Y(**in_order("band")))
+    across = alt.X(
+        "low:Q", scale=scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=5)
+    )
+    tip = tooltip(heads, columns)
+    crude, standard = (base.transform_filter(f"datum.kind_key == '{k}'") for k in ("crude", "standardised"))
+    crude_shown, standard_shown = crude.transform_filter(IS_SHOWN), standard.transform_filter(IS_SHOWN)
+    return finished(
+        alt.layer(
+            crude.mark_rule(style="track", yOffset=12).encode(
+                x=alt.value(0), x2=alt.value(alt.expr("width"))
+            ),
+            crude_shown.mark_rule(style="beam-thin", yOffset=5).encode(x=across, x2="high:Q", tooltip=tip),
+            standard_shown.mark_rule(style="beam-thin", yOffset=19).encode(
+                x=across, x2="high:Q", tooltip=tip
+            ),
+            crude_shown.mark_point(style="bead-small", yOffset=5).encode(
+                x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD
+            ),
+            standard_shown.mark_point(style="diamond", shape="diamond", yOffset=19).encode(
+                x=alt.X("share:Q"), tooltip=tip
+            ),
+            crude.mark_text(style="name", yOffset=-13, align="left").encode(x=alt.value(0), text="band:N"),
+            crude.mark_text(style="written", yOffset=-13, align="right").encode(
+                x=alt.value(alt.expr("width")), text="t0:N"
+            ),
+        ),
+        alt.Step(60),
+    )

@@ -1,0 +1,81 @@
+"""tally.person_value, and the people of each site → result.curve, result.percentile_curve, result.curve_diagnostic."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pipeline import measures
+from pipeline.programme import ProgrammeSettings
+from pipeline.statistics.age_group import SEXES
+from pipeline.statistics.curve_table import (
+    CURVE_SCHEMA,
+    DIAGNOSTIC_SCHEMA,
+    PERCENTILE_SCHEMA,
+    curve_row,
+    diagnostic_rows,
+    percentile_curve_rows,
+)
+from pipeline.statistics.fitted_curve import FittedCurve, fit_curve
+from pipeline.store import Store, sql_text
+
+Progress = Callable[[int, int, str], None]
+Cells = dict[tuple[str, str], pl.DataFrame]
+
+
+def build_curves(store: Store, settings: ProgrammeSettings, progress: Progress) -> None:
+    """Rewrite the three tables of smooth age curves, in the caller's transaction."""
+    tally = store.frame(
+        "select measure, sex, age, value, n from tally.person_value order by measure, sex, age, value"
+    )
+    curves = _fitted(tally, progress)
+    scores = _site_scores(store, curves)
+    least = settings.disclosure.minimum_people_for_percentile
+    rows = [curve_row(curve, least) for curve in curves]
+    percentiles = [pl.DataFrame(schema=PERCENTILE_SCHEMA)]
+    diagnostics = [pl.DataFrame(schema=DIAGNOSTIC_SCHEMA)]
+    for curve, of_sites in zip(curves, scores, strict=True):
+        percentiles.append(percentile_curve_rows(curve, of_sites, measures.PERCENTILES))
+        diagnostics.append(diagnostic_rows(curve, settings.ages.groups, measures.PERCENTILES))
+    store.replace_rows("result.curve", pl.DataFrame(rows, schema=CURVE_SCHEMA, orient="row"))
+    store.replace_rows("result.percentile_curve", pl.concat(percentiles))
+    store.replace_rows("result.curve_diagnostic", pl.concat(diagnostics))
+
+
+def _fitted(tally: pl.DataFrame, progress: Progress) -> list[FittedCurve]:
+    """One curve a sex for every measure that anybody has."""
+    cells = _by_measure_and_sex(tally)
+    named = [m for m in measures.MEASURES.values() if any((m.name, sex) in cells for sex in SEXES)]
+    curves = []
+    for done, measure in enumerate(named, start=1):
+        for sex in SEXES:
+            here = cells.get((measure.name, sex), tally.clear())
+            age, value, n = (here[name].to_numpy() for name in ("age", "value", "n"))
+            curves.append(fit_curve(measure, sex, age, value, n, measures.PERCENTILES))
+        progress(done, len(named), f"curves of {measure.title.lower()}")
+    return curves
+
+
+def _site_scores(store: Store, curves: list[FittedCurve]) -> list[list[NDArray[np.float64]]]:
+    """For each curve, the part of each site that has anybody in it; nothing where the curve is not LMS."""
+    scores: list[list[NDArray[np.float64]]] = [[] for _ in curves]
+    if not any(curve.choice.published == "lms" for curve in curves):
+        return scores
+    store.execute_file("34_last_person_value.sql")
+    one_site = sql_text("58_site_person_value.sql")
+    for (site,) in store.rows("select distinct site from last_person_value order by site"):
+        cells = _by_measure_and_sex(store.frame(one_site, {"site": site}))
+        for curve, found in zip(curves, scores, strict=True):
+            here = cells.get((curve.measure.name, curve.sex))
+            if here is not None and curve.choice.published == "lms":
+                age, steps, n = (here[name].to_numpy().astype(float) for name in ("age", "value", "n"))
+                found.append(curve.score_of_site(age, steps / curve.measure.steps_per_unit, n))
+    store.execute("drop table last_person_value")
+    return scores
+
+
+def _by_measure_and_sex(tally: pl.DataFrame) -> Cells:
+    return tally.partition_by("measure", "sex", as_dict=True, maintain_order=True)

@@ -1,0 +1,105 @@
+"""People's changes between analysers → result.device; marks of careless entry → result.instrument_check."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import polars as pl
+
+from pipeline.programme import Programme
+from pipeline.results.instrument_check import build_instrument_checks
+from pipeline.results.plain_number import without_nan
+from pipeline.statistics.cusum import decision_for
+from pipeline.statistics.device_drift import USUAL, Chart, device_table
+from pipeline.store import Store, sql_text
+
+IN_CONTROL_RUN_LENGTH = (
+    1000  # periods of one analyser to a false signal; quarters of 35 analysers: 28 in 7 years
+)
+REFERENCE = 1.5  # half of three standard errors: a kilogram, for an analyser that 100 people came back to
+_METHOD = (
+    "people's changes against the same kind of people elsewhere, the site's own pace and its other analysers "
+    "(Kalman filter); CUSUM of the scores, k = {k:g}, h = {h:.2f}: a false signal in {length} periods of one analyser"
+)
+_LONE = "; the only analyser that the site names: its error is against its own past, and a drift looks like change"
+
+
+@cache
+def chart() -> Chart:
+    return Chart(REFERENCE, decision_for(REFERENCE, IN_CONTROL_RUN_LENGTH))
+
+
+def build_devices(store: Store, programme: Programme) -> None:
+    """Rewrite result.device and result.instrument_check, in the caller's transaction."""
+    store.execute_file("53_person_change.sql")
+    cells = store.frame(sql_text("54_change_cell.sql"))
+    clothing = store.frame(sql_text("55_clothing_entered.sql"))
+    tables = [
+        _with_words(device_table(part, USUAL[measure], chart()), measure, clothing)
+        for (measure,), part in cells.group_by("measure", maintain_order=True)
+    ]
+    if tables:
+        store.replace_rows("result.device", pl.concat(tables).sort("site", "device", "measure", "period"))
+    else:
+        store.execute("delete from result.device")
+    store.execute("drop table person_change")
+    build_instrument_checks(store, programme)
+
+
+def _with_words(found: pl.DataFrame, measure: str, clothing: pl.DataFrame) -> pl.DataFrame:
+    """The columns of result.device."""
+    is_clothing = (
+        (pl.col("difference") > 0) & (pl.col("less_clothing_kg") >= pl.col("difference") / 2)
+        if measure == "weight"
+        else pl.lit(False)
+    )
+    method = _METHOD.format(k=chart().reference, h=chart().decision, length=IN_CONTROL_RUN_LENGTH)
+    rows = (
+        found.join(
+            _less_clothing(clothing), on=["site", "device", "period"], how="left", maintain_order="left"
+        )
+        .with_columns(analysers=pl.col("device").n_unique().over("site"))
+        .select(
+            "site",
+            pl.when(pl.col("device") != "").then("device").alias("device"),
+            pl.lit(measure).alias("measure"),
+            "period",
+            "n",
+            "difference",
+            "low",
+            "high",
+            "upper_sum",
+            "lower_sum",
+            pl.lit(chart().decision).alias("decision"),
+            pl.when(~pl.col("is_alarm"))
+            .then(pl.lit(""))
+            .when(is_clothing.fill_null(False))
+            .then(pl.lit("clothing weight"))
+            .when("is_lasting")
+            .then(pl.lit("drift"))
+            .otherwise(pl.lit("shift"))
+            .alias("signal"),
+            (
+                pl.lit(method) + pl.when(pl.col("analysers") == 1).then(pl.lit(_LONE)).otherwise(pl.lit(""))
+            ).alias("method"),
+            pl.lit(None, pl.String).alias("flag"),
+        )
+    )
+    return without_nan(rows)
+
+
+def _less_clothing(clothing: pl.DataFrame) -> pl.DataFrame:
+    """By how much less clothing is taken off a reading than in the periods before, by analyser.
+
+    Shapes   clothing: of sql/55_clothing_entered.sql; out: columns site, device, period, less_clothing_kg.
+    Missing  an analyser's first period has null.
+    """
+    analyser = ["site", "device"]
+    running = clothing.sort("site", "device", "period").with_columns(
+        n_before=pl.col("n").cum_sum().over(analyser) - pl.col("n"),
+        kg_before=pl.col("clothing_weight_kg").cum_sum().over(analyser) - pl.col("clothing_weight_kg"),
+    )
+    before = pl.when(pl.col("n_before") > 0).then(pl.col("kg_before") / pl.col("n_before"))
+    return running.select(
+        "site", "device", "period", less_clothing_kg=before - pl.col("clothing_weight_kg") / pl.col("n")
+    )

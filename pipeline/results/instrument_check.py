@@ -1,0 +1,110 @@
+"""Last digits, rows sent twice, impossible values and athlete mode of each site → result.instrument_check."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+
+import numpy as np
+import polars as pl
+
+from pipeline import measures
+from pipeline.programme import Profile, Programme
+from pipeline.results.plain_number import without_nan
+from pipeline.statistics.entry_share import against_the_others
+from pipeline.statistics.terminal_digit import digit_preference
+from pipeline.store import Store, sql_text
+
+_DIGITS = (
+    "last printed digit in the unit received; statistic: chi-square of ten equal shares, 9 degrees of freedom; "
+    "value: share that would have to change digit; n: readings with the commonest digit"
+)
+_AGAINST = "statistic: share over the share at the other sites; p: exact binomial, one-sided; value: share"
+_METHODS = {
+    "duplicated": f"rows received before, of rows read; {_AGAINST}",
+    "impossible": f"rows held for values that cannot be, of rows read; {_AGAINST}",
+    "athlete_mode": f"readings with a remark on athlete mode, of readings that tell it; {_AGAINST}",
+}
+_COLUMNS = ("site", "period", "check", "n", "denominator", "statistic", "p", "value", "method", "flag")
+
+
+def build_instrument_checks(store: Store, programme: Programme) -> None:
+    """Rewrite result.instrument_check, in the caller's transaction."""
+    rows = pl.concat([_digit_rows(store, programme), _entry_rows(store)])
+    store.replace_rows(
+        "result.instrument_check", without_nan(rows).sort("check", "period", "site", nulls_last=False)
+    )
+
+
+def printed_steps(profile: Profile, field: str) -> float | None:
+    """How many printed steps of a site's files make one canonical unit; None where last digits cannot be tested.
+
+    They can where the printed step is 1, 0.1, 0.01 … of the unit received: half centimetres or fifths of a pound
+    use some digits only, and a value written with its own unit has no fixed last digit.
+    """
+    column = profile.columns.get(field)
+    if column is None or column.written_units:
+        return None
+    unit = measures.unit_named(column.unit or measures.FIELDS[field].unit)
+    if unit is None:
+        return None
+    step = Fraction(str(column.resolution)) if column.resolution else unit.step
+    if not float(math.log10(step)).is_integer():
+        return None
+    return float(1 / (step * unit.factor))
+
+
+def _digit_rows(store: Store, programme: Programme) -> pl.DataFrame:
+    steps = [
+        (site, field, printed_steps(profile, field))
+        for site, profile in sorted(programme.profiles.items())
+        for field in ("weight", "height")
+    ]
+    schema = {"site": pl.String, "measure": pl.String, "steps": pl.Float64}
+    known = pl.DataFrame([row for row in steps if row[2] is not None], schema=schema, orient="row")
+    with store.lent("printed_step", known):
+        digits = store.frame(sql_text("56_terminal_digit.sql"))
+    keys = ["site", "period", "measure"]
+    groups = digits.select(keys).unique(maintain_order=True)
+    counts = np.zeros((groups.height, 10))
+    place = groups.with_row_index("row").join(digits, on=keys, nulls_equal=True)
+    counts[place["row"].to_numpy(), place["digit"].to_numpy()] = place["n"].to_numpy()
+    found = digit_preference(counts)
+    return groups.select(
+        "site",
+        "period",
+        check=pl.lit("terminal_digit_") + pl.col("measure"),
+        n=pl.Series(counts.max(axis=1).astype(np.int64)),
+        denominator=pl.Series(found.people.astype(np.int64)),
+        statistic=pl.Series(found.chi_square),
+        p=pl.Series(found.p),
+        value=pl.Series(found.dissimilarity),
+        method=pl.lit(_DIGITS),
+        flag=pl.lit(None, pl.String),
+    )
+
+
+def _entry_rows(store: Store) -> pl.DataFrame:
+    counted = store.frame(sql_text("56_entry_check.sql"))
+    parts = []
+    for (check, _), part in counted.group_by("check", "period", maintain_order=True):
+        found = against_the_others(part["n"].to_numpy(), part["denominator"].to_numpy())
+        parts.append(
+            part.with_columns(
+                statistic=pl.Series(found.ratio),
+                p=pl.Series(found.p),
+                value=pl.Series(found.share),
+                method=pl.lit(_METHODS[check]),
+                flag=pl.lit(None, pl.String),
+            ).select(_COLUMNS)
+        )
+    return pl.concat(parts) if parts else _no_rows()
+
+
+def _no_rows() -> pl.DataFrame:
+    text = dict.fromkeys(_COLUMNS, pl.String)
+    return pl.DataFrame(
+        schema=text
+        | dict.fromkeys(("n", "denominator"), pl.Int64)
+        | dict.fromkeys(("statistic", "p", "value"), pl.Float64)
+    )

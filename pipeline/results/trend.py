@@ -1,0 +1,15 @@
+"""tally.band → result.trend."""
+
+from __future__ import annotations
+
+from pipeline.programme import ProgrammeSettings
+from pipeline.results.prevalence import reported_bandings
+from pipeline.statistics.trend_table import trend_table
+from pipeline.store import Store
+
+
+def build_trends(store: Store, settings: ProgrammeSettings) -> None:
+    """Rewrite result.trend, in the caller's transaction."""
+    band_tally = store.frame("select site, period, sex, age, banding, band, n from tally.band order by all")
+    rows = trend_table(band_tally, reported_bandings(settings), settings.ages.groups, settings.ages.totals)
+    store.replace_rows("result.trend", rows)
