@@ -76,8 +76,11 @@ def demo(options: argparse.Namespace) -> int:
         )
         terminal.finish()
     outcome = _run(folder / "programme.toml", options.as_of or date(2026, 1, 15), terminal)
-    print(f"\nEvery person in it is invented. Look round: evenbeam status {folder}")
-    # The demo carries faulty files on purpose; that they were held is its success.
+    print(
+        "\nEvery person in it is invented, and the faults above were planted: demo files are like real ones."
+    )
+    print(f"look round  evenbeam status {folder}")
+    # That faulty files were held is the demo's success, so it ends with 0.
     print(f"open {outcome.published / 'index.html'}")
     return 0
 

@@ -108,7 +108,7 @@ def test_a_held_row_says_field_found_expected_and_the_row_without_the_participan
             '{"Date":"2025-02-03","Sex":"F","Age":"35","Ht":"165.0","Wt":"172;4"}',
         )
     ]
-    assert summary.messages == [
+    assert summary.row_messages == [
         "held  north-quay/a.csv, line 3, field weight (unreadable:weight)\n"
         "      found 172;4; expected a number of kilograms written with a point (kg)\n"
         "      next: correct the line and send the file again. The other row was taken."
@@ -119,7 +119,7 @@ def test_an_unambiguous_correction_is_proposed_and_never_applied(house):
     house.put("a.csv", csv("m1,2025-02-03,F,35,57,166", OTHER))
     summary = house.receive()
     assert house.held() == [(2, ["weight_height_exchanged"])]
-    assert "perhaps: height 166.0 cm with weight 57.0 kg" in summary.messages[0]
+    assert "perhaps: height 166.0 cm with weight 57.0 kg" in summary.row_messages[0]
     assert house.accepted("line") == [3]
 
 
@@ -129,14 +129,16 @@ def test_text_that_might_name_someone_is_not_repeated(house):
         csv("m1,2025-02-03,Henrietta,35,165.0,65.0", "m2,2025-02-03,F,35,165.0,call 020 7946 0018", OTHER),
     )
     summary = house.receive()
-    everything = repr(house.store.rows("from ledger.held_row")) + repr(summary.messages)
+    everything = repr(house.store.rows("from ledger.held_row")) + repr(
+        summary.messages + summary.row_messages
+    )
     assert "Henrietta" not in everything and "7946" not in everything
-    assert "found a text of 9 characters" in summary.messages[0]
+    assert "found a text of 9 characters" in summary.row_messages[0]
 
 
 def test_the_message_shows_the_first_rows_and_counts_the_others(house):
     house.put("a.csv", csv(*[f"m{n},2025-02-03,F,35,165.0," for n in range(5)], OTHER))
-    message = house.receive().messages[0]
+    message = house.receive().row_messages[0]
     assert message.count("(missing:weight)") == 3
     assert "2 more lines of this file were held" in message
 
