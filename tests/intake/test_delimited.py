@@ -69,7 +69,7 @@ def test_a_preamble_is_passed_over_and_lines_still_count_from_the_top(ways):
     [
         (csv(ROWS[0], "", ROWS[1]), [2, 4]),  # a blank line
         (csv(ROWS[0], ",,,,,", ROWS[1]), [2, 4]),  # a row of empty cells
-        (csv('"m\n1",2025-02-03,F,35,165.0,65.0', ROWS[1]), [2, 4]),  # a line end within quotes
+        (csv('m1,2025-02-03,F,"35\n",165.0,65.0', ROWS[1]), [2, 4]),  # a line end within quotes
         (csv(ROWS[0], ROWS[1]).replace("\n", "\r"), [2, 3]),  # old line ends
     ],
 )
