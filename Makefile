@@ -7,7 +7,7 @@ BIN := $(VENV)/bin
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test lint docs bench clean
+.PHONY: help demo test lint bench clean
 
 help:
 	@echo "make demo    make .venv, generate the demo programme, run it, and say which page to open"
@@ -38,6 +38,9 @@ test: $(VENV)/tests
 
 lint: $(VENV)/tests
 	@$(BIN)/ruff check .
+
+bench: $(VENV)/tests
+	@$(BIN)/python tests/benchmarks/check_accuracy.py
 
 clean:
 	rm -rf $(VENV) demo

@@ -39,17 +39,18 @@ def band_axis(banding: Mapping[str, Any]) -> Dimension:
 def age_spans(release: Release, what: Mapping[str, Any]) -> dict[str, tuple[int, int]]:
     """Age group key → the ages that can really be in it, totals last.
 
-    A group is cut to the ages that a banding or measure holds for: hydration in the group 5–99 is of people of
-    18–99, and the page says 18–99. Of groups that come to the same ages only the narrowest stays.
+    A group that begins before a banding or measure does is not offered, as the release has no rows for it (unless
+    it has no other group). One that ends after it is cut: body fat in the group 20–99 is of people of 20–79, and
+    the page says 20–79. Of groups that come to the same ages only the narrowest stays.
     """
     spans: dict[tuple[int, int], str] = {}
     groups = sorted(
         release.age_groups, key=lambda g: (g["is_total"], g["age_to"] - g["age_from"], g["age_from"])
     )
-    for group in groups:
+    reached = [g for g in groups if g["age_from"] <= what["age_to"] and g["age_to"] >= what["age_from"]]
+    for group in [g for g in reached if g["age_from"] >= what["age_from"]] or reached:
         span = max(group["age_from"], what["age_from"]), min(group["age_to"], what["age_to"])
-        if span[0] <= span[1]:
-            spans.setdefault(span, f"{group['age_from']}-{group['age_to']}")
+        spans.setdefault(span, f"{group['age_from']}-{group['age_to']}")
     totals = {f"{g['age_from']}-{g['age_to']}" for g in release.age_groups if g["is_total"]}
     order = sorted(spans.items(), key=lambda item: (item[1] in totals, item[0]))
     return {key: span for span, key in order}
@@ -66,14 +67,9 @@ def single_ages(release: Release, spans: Mapping[str, tuple[int, int]]) -> tuple
 
 
 def widest_adult(spans: Mapping[str, tuple[int, int]]) -> str:
-    """The group a page opens with: the widest that is only of adults, or the widest of all.
-
-    A group that begins below 18 counts as adult only where no other does: 5–99 cut to 18–99 is made of 20–99 and a
-    handful of others, and is the first to be withheld for their sake.
-    """
-    whole = {key: span for key, span in spans.items() if int(key.partition("-")[0]) >= 18}
-    cut = {key: span for key, span in spans.items() if span[0] >= 18}
-    groups = whole or cut or spans
+    """The group a page opens with: the widest that is only of adults, or the widest of all."""
+    adult = {key: span for key, span in spans.items() if span[0] >= 18}
+    groups = adult or spans
     return max(groups, key=lambda key: (groups[key][1] - groups[key][0], -groups[key][0]))
 
 

@@ -104,7 +104,7 @@ TEXT: dict[str, str] = {
     "index.lead": "What {sites} sites measured from {first} to {last}, as shares of groups of people. Each "
     "person counts once a period, however often they came.",
     "index.people": "people measured",
-    "index.readings": "readings counted on",
+    "index.readings": "readings accepted",
     "index.sites": "sites",
     "index.periods.quarter": "quarters",
     "index.periods.month": "months",

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import argparse
 import json
+import shlex
+import shutil
 import sys
 from datetime import date, datetime
 from pathlib import Path
@@ -39,6 +41,18 @@ def main(arguments: list[str] | None = None) -> int:
     except BrokenPipeError:  # the reader, such as `head`, has enough
         sys.stderr.close()
         return 0
+    except OSError as error:
+        print(
+            Fault(
+                "cannot read or write",
+                where=str(error.filename or ""),
+                found=error.strerror or str(error),
+                expected="room and permission there",
+                next="mend that and run the same command again; what was published before stays published",
+            ),
+            file=sys.stderr,
+        )
+        return 1
 
 
 # ---- commands ---------------------------------------------------------------------------------------------
@@ -65,7 +79,9 @@ def demo(options: argparse.Namespace) -> int:
             next="name another folder: evenbeam demo FOLDER",
         )
     terminal = Terminal()
-    if not (folder / "programme.toml").exists():
+    if (folder / "programme.toml").exists():
+        terminal.step(0, 0, f"Using the demo programme that is in {folder}; for another, name a new folder")
+    else:
         terminal.step(0, 0, f"Generating the demo programme in {folder} (invented people, seeded)")
         generate(
             folder,
@@ -76,8 +92,11 @@ def demo(options: argparse.Namespace) -> int:
         )
         terminal.finish()
     outcome = _run(folder / "programme.toml", options.as_of or date(2026, 1, 15), terminal)
-    print(f"\nEvery person in it is invented. Look round: evenbeam status {folder}")
-    # The demo carries faulty files on purpose; that they were held is its success.
+    print(
+        "\nEvery person in it is invented, and the faults above were planted: demo files are like real ones."
+    )
+    print(f"look round  {_command('status', folder)}")
+    # That faulty files were held is the demo's success, so it ends with 0.
     print(f"open {outcome.published / 'index.html'}")
     return 0
 
@@ -92,7 +111,9 @@ def init(options: argparse.Namespace) -> int:
         f"\nPut a site's files in {options.folder / 'inbox' / 'first-site'}, then ask for a profile that fits them:"
     )
     profile = options.folder / "profiles" / "first-site.toml"
-    print(f"run  evenbeam inspect {options.folder / 'inbox' / 'first-site'}/FILE > {profile}")
+    print(
+        f"run  {_command('inspect', options.folder / 'inbox' / 'first-site' / 'FILE')} > {shlex.quote(str(profile))}"
+    )
     return 0
 
 
@@ -179,9 +200,17 @@ def _run(path: Path, as_of: date, terminal: Terminal) -> flow.Outcome:
     _print_some(outcome.intake.messages, _SHOWN_FILES, "more files or folders set aside")
     _print_some(outcome.intake.row_messages, _SHOWN_ROW_MESSAGES, "more files with held rows")
     if outcome.intake.rows_held or len(outcome.intake.messages) > _SHOWN_FILES:
-        print(f"every file and held row: evenbeam status {path} --site ID --held")
+        print(f"every file and held row: {_command('status', path)} --site ID --held")
+    for remark in outcome.remarks:
+        print(remark)
     print(outcome.intake.sentence())
     return outcome
+
+
+def _command(name: str, path: Path) -> str:
+    """A command that can be typed as it is printed: also where evenbeam is not on the path, or a name has blanks."""
+    program = "evenbeam" if shutil.which("evenbeam") else sys.argv[0]
+    return f"{shlex.quote(program)} {name} {shlex.quote(str(path))}"
 
 
 def _print_some(messages: list[str], most: int, rest: str) -> None:

@@ -41,11 +41,12 @@ class Fault(Exception):
         self.code = code  # of a held or refused file: ledger.file.reason_code
 
     def __str__(self) -> str:
-        head = f"{self.what}  {self.where}" if self.where else self.what
+        where, found = printable(self.where, 400), printable(self.found, 400)
+        head = f"{self.what}  {where}" if where else self.what
         middle = "; ".join(
             part
             for part in (
-                f"found {self.found}" if self.found else "",
+                f"found {found}" if found else "",
                 f"expected {self.expected}" if self.expected else "",
             )
             if part

@@ -8,7 +8,7 @@ from pathlib import Path
 from pipeline.faults import SettingsFault
 
 _SETTINGS = """\
-# A programme's settings. Every key is explained in README.md; an unknown key is refused by name.
+# A programme's settings. Every key is explained in docs/settings.md; an unknown key is refused by name.
 name = {name}
 period = "quarter"                 # or "month"
 

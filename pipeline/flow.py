@@ -11,15 +11,17 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 
+import duckdb
+
 import dashboards
 from pipeline import __version__, release
 from pipeline.data_quality import build_data_quality
-from pipeline.faults import Fault
+from pipeline.faults import Fault, SettingsFault
 from pipeline.intake import IntakeSummary, receive
 from pipeline.programme import Programme
 from pipeline.readings import build_readings
 from pipeline.results import build_results
-from pipeline.store import Store
+from pipeline.store import Store, sql_text, storage_fault
 from pipeline.tallies import build_tallies
 
 Progress = Callable[[int, int, str], None]
@@ -58,6 +60,14 @@ def _receive(run: Run) -> None:
 
 
 def _build(run: Run) -> None:
+    if not run.store.value("select count(*) from reading.accepted"):
+        raise Fault(
+            "no readings yet",
+            where=str(run.programme.inbox),
+            found="no row that could be accepted" if run.intake.rows_read else "no file with readings",
+            expected="sites' files in inbox/<site>/",
+            next="put files there, or see `evenbeam status`, and run again; nothing was published",
+        )
     # One transaction: readings without their tallies, or tallies of half the files, are never seen.
     with run.store.transaction():
         build_readings(run.store, run.programme)
@@ -86,10 +96,56 @@ STEPS: tuple[Step, ...] = (
 class Outcome:
     intake: IntakeSummary
     published: Path
+    remarks: tuple[str, ...]
 
     @property
     def exit_code(self) -> int:
-        return 3 if self.intake.files_held or self.intake.files_refused else 0
+        intake = self.intake
+        return 3 if intake.files_held or intake.files_refused or intake.passed_over else 0
+
+
+MUCH_SET_ASIDE = 0.05  # of a site's accepted readings; chance and slips give well under 1 %
+
+
+def _remarks(store: Store) -> tuple[str, ...]:
+    """What a run should not leave unsaid of readings that were accepted and yet do not count."""
+    by_site: dict[str, list[tuple]] = {}
+    for site, *rest in store.rows(sql_text("63_status_set_aside.sql")):
+        by_site.setdefault(site, []).append(tuple(rest))
+    return tuple(
+        f"note  {site}: {sum(n for _, n, _ in codes)} of {codes[0][2]} accepted readings do not count "
+        f"({', '.join(f'{code} {n}' for code, n, _ in codes)})\n"
+        '      next: where member numbers mean other people at other sites, give participant scope = "site" in its '
+        "profile"
+        for site, codes in by_site.items()
+        if sum(n for _, n, _ in codes) > MUCH_SET_ASIDE * codes[0][2]
+    )
+
+
+def _require_that_settings_fit(store: Store, programme: Programme, as_of: date) -> None:
+    """Refuse settings that leave stored readings without a site, or in the future."""
+    orphans = [
+        site
+        for (site,) in store.rows("select distinct site from reading.accepted order by site")
+        if site not in programme.sites
+    ]
+    if orphans:
+        n = store.value("select count(*) from reading.accepted where site = $site", {"site": orphans[0]})
+        raise SettingsFault(
+            "site missing from the settings",
+            where=str(programme.path),
+            found=f"no site {orphans[0]}; readings of it in the store: {n}",
+            expected="every site whose files were read",
+            next="put it back under [[site]]; to leave it out or rename it, begin a new store with the inbox as it is",
+        )
+    newest = store.value("select max(measured_on) from reading.accepted")
+    if newest and newest > as_of:
+        raise SettingsFault(
+            "day before the readings",
+            found=f"a run as of {as_of}, and readings up to {newest}",
+            expected=f"a day from {newest} on",
+            next="give a later --as-of, or none for today",
+        )
 
 
 def perform(step: Step, run: Run) -> None:
@@ -116,18 +172,25 @@ def run(
     with Store.open(
         programme.store / "evenbeam.duckdb", memory_limit=limits.memory, threads=limits.threads
     ) as store:
+        _require_that_settings_fit(store, programme, as_of)
         run_id = _begin(store, programme, as_of, started_at)
         state = Run(programme, store, run_id, as_of, started_at, progress)
         try:
             for position, step in enumerate(STEPS, start=1):
                 on_step(position, len(STEPS), step.title)
                 perform(step, state)
+        except duckdb.Error as error:
+            fault = storage_fault(error, store.path)
+            if fault is None:
+                _end(store, run_id, started_at, "failed")
+                raise
+            raise fault from error  # a store that cannot be written cannot say so in its ledger either
         except BaseException:
             _end(store, run_id, started_at, "failed")
             raise
         if state.intake is None or state.published is None:
             raise Fault("unfinished run", next="report this: a step ended without its result")
-        outcome = Outcome(state.intake, state.published)
+        outcome = Outcome(state.intake, state.published, _remarks(store))
         _end(store, run_id, started_at, "finished_with_held_files" if outcome.exit_code else "finished")
         return outcome
 

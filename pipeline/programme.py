@@ -14,10 +14,18 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 
 from pipeline import measures
-from pipeline.faults import SettingsFault
+from pipeline.faults import SettingsFault, printable
 
 SiteId = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
 MISSING_MARKS = (
@@ -43,6 +51,20 @@ MOST_DATE_FORMATS = 4
 _DAY_MONTH_YEAR = (("%d", "%-d"), ("%m", "%-m", "%b", "%B"), ("%Y", "%y"))
 
 
+ADULT_FROM = 20  # adult BMI bands begin with the 20th birthday, children's end before it
+
+
+def _shown_as_written(text: str) -> str:
+    """Refuses control characters and direction marks: a name stands on every page and in every message."""
+    strange = [char for char in text if not char.isprintable() and char not in "\u200c\u200d"]
+    if strange:
+        raise ValueError(f"no control or direction characters in a name; found U+{ord(strange[0]):04X}")
+    return text
+
+
+Name = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_shown_as_written)]
+
+
 class _Settings(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -61,17 +83,35 @@ class Disclosure(_Settings):
 
 
 class Ages(_Settings):
-    groups: tuple[tuple[int, int], ...] = measures.AGE_GROUPS
-    totals: tuple[tuple[int, int], ...] = measures.AGE_TOTALS
+    groups: tuple[tuple[int, int], ...] = Field(measures.AGE_GROUPS, min_length=1)
+    totals: tuple[tuple[int, int], ...] = measures.AGE_TOTALS  # those that the groups can make up
 
     @property
     def all(self) -> list[tuple[int, int]]:
         """The groups and the totals made of them."""
         return [*self.groups, *self.totals]
 
+    @model_validator(mode="before")
+    @classmethod
+    def _totals_follow_the_groups(cls, values: Any) -> Any:
+        """Groups without totals: the usual totals that they can make up."""
+        if not isinstance(values, dict) or "groups" not in values or "totals" in values:
+            return values
+        try:
+            begins, ends = {a for a, _ in values["groups"]}, {b for _, b in values["groups"]}
+        except (TypeError, ValueError):
+            return values  # the groups themselves are wrong, and are said to be
+        return {**values, "totals": [(a, b) for a, b in measures.AGE_TOTALS if a in begins and b in ends]}
+
     @model_validator(mode="after")
     def _groups_tile_the_totals(self) -> Ages:
         edges = sorted(self.groups)
+        crossing = [f"{a} to {b}" for a, b in edges if a < ADULT_FROM <= b]
+        if crossing:
+            raise ValueError(
+                f"no group may cross {ADULT_FROM}, where children's bandings end and adults' begin: "
+                f"split {crossing[0]} there"
+            )
         for (_, previous_to), (next_from, _) in pairwise(edges):
             if next_from != previous_to + 1:
                 raise ValueError(
@@ -96,13 +136,13 @@ class Limits(_Settings):
 
 class Site(_Settings):
     id: SiteId
-    name: str = Field(min_length=1, max_length=120)
+    name: Name
     profile: str
     kind: Literal["gym", "clinic", "school", "workplace", "community", "other"] = "other"
 
 
 class ProgrammeSettings(_Settings):
-    name: str = Field(min_length=1, max_length=200)
+    name: Name
     period: Literal["quarter", "month"] = "quarter"
     bandings: Bandings = Bandings()
     disclosure: Disclosure = Disclosure()
@@ -304,22 +344,55 @@ def nearest(word: str, choices: Any) -> str:
 def _first_fault(path: Path, model: type[_Settings], error: ValidationError) -> SettingsFault:
     """One clear fault out of pydantic's list: the first, in the words of this program."""
     fault = error.errors(include_url=False)[0]
-    key = ".".join(str(part) for part in fault["loc"]) or "the file as a whole"
-    found = "" if fault["type"] in ("missing", "value_error") else repr(fault.get("input"))[:80]
-    expected = fault["msg"].removeprefix("Value error, ")
+    place = fault["loc"]
+    key = ".".join(str(part) for part in place) or "the file as a whole"
+    found = "" if fault["type"] in ("missing", "value_error") else repr(fault.get("input"))
     if fault["type"] == "extra_forbidden":
-        known = _keys_at(model, fault["loc"][:-1])
-        expected = f"a known key{nearest(str(fault['loc'][-1]), known)}"
-        found = str(fault["loc"][-1])
+        expected = f"a known key{nearest(str(place[-1]), _keys_at(model, place[:-1]))}"
+        found = str(place[-1])
     elif fault["type"] == "missing":
-        expected = f"the key {fault['loc'][-1]}, which is required"
+        expected = f"the key {place[-1]}, which is required"
+    elif fault["type"] == "string_too_short" and place[-1] == "header":
+        expected = "the header of a column; a proposal leaves it open where no header names the field"
+    else:
+        expected = _in_our_words(fault)
     return SettingsFault(
         "bad settings",
         where=f"{path}, {key}",
-        found=found,
+        found=printable(found),
         expected=expected,
         next="correct the file and run again; nothing was changed",
     )
+
+
+# pydantic's kind of fault → what was expected, in this program's words
+_EXPECTED = {
+    "literal_error": "one of {expected}",
+    "string_type": "a text in quotes",
+    "string_too_short": "a text that is not empty",
+    "string_too_long": "a text of at most {max_length} characters",
+    "string_pattern_mismatch": "a text of the form {pattern}",
+    "int_type": "a whole number",
+    "int_parsing": "a whole number",
+    "int_from_float": "a whole number",
+    "float_type": "a number",
+    "float_parsing": "a number",
+    "bool_type": "true or false",
+    "bool_parsing": "true or false",
+    "greater_than": "more than {gt}",
+    "greater_than_equal": "at least {ge}",
+    "less_than_equal": "at most {le}",
+    "too_short": "at least {min_length}",
+    "too_long": "at most {max_length}",
+    "tuple_type": "a list in square brackets",
+    "dict_type": 'a table such as {{ header = "Weight" }}',
+    "model_type": 'a table such as {{ header = "Weight" }}',
+}
+
+
+def _in_our_words(fault: Any) -> str:
+    said = _EXPECTED.get(fault["type"])
+    return said.format(**fault.get("ctx", {})) if said else fault["msg"].removeprefix("Value error, ")
 
 
 def _keys_at(model: Any, loc: tuple[Any, ...]) -> list[str]:

@@ -21,12 +21,20 @@ def build_readings(store: Store, programme: Programme) -> None:
     Errors   StoreFault when a promise of sql/checks/ is broken: nothing is changed then.
     """
     load_reference(store)
+    renew_periods(store, programme.settings.period)
     store.execute_file("20_touched_participant.sql")
     store.execute_file("21_reading_set_aside.sql")
     store.execute_file("22_touched_period.sql")
     store.execute_file("23_reading_participant_period.sql")
     for promise in ("participant_period_is_unique", "no_orphan_set_aside"):
         store.require_no_rows(f"checks/{promise}.sql")
+
+
+def renew_periods(store: Store, period_kind: str) -> None:
+    """Put every reading in its quarter or month again, when the settings changed from the one to the other."""
+    stale = "select count(*) from reading.accepted where period <> period_of(measured_at, $period_kind)"
+    if store.value(stale, {"period_kind": period_kind}):
+        store.execute_file("19_reading_period.sql", period_kind=period_kind)
 
 
 def load_reference(store: Store) -> None:

@@ -25,6 +25,7 @@ def read_status(path: Path, *, held_rows_of: str | None = None) -> dict[str, Any
         "files": [],
         "reasons": [],
         "held_rows": [],
+        "set_aside": [],
         "sites": {site.id: site.name for site in programme.sites.values()},
         "published": str(programme.published / "latest" / "index.html")
         if (programme.published / "latest" / "index.html").exists()
@@ -37,6 +38,7 @@ def read_status(path: Path, *, held_rows_of: str | None = None) -> dict[str, Any
         found["run"] = runs[0] if runs else None
         found["files"] = store.frame(sql_text("60_status_files.sql")).to_dicts()
         found["reasons"] = store.frame(sql_text("61_status_reasons.sql")).to_dicts()
+        found["set_aside"] = store.frame(sql_text("63_status_set_aside.sql")).to_dicts()
         if held_rows_of is not None:
             found["held_rows"] = store.frame(
                 sql_text("62_status_held_rows.sql"), {"site": held_rows_of}
@@ -69,6 +71,7 @@ def show_status(found: dict[str, Any], *, site: str | None = None, held: bool = 
         _show_held_rows(found["held_rows"])
         return
     _show_reasons([row for row in found["reasons"] if site in (None, row["site"])])
+    _show_set_aside([row for row in found["set_aside"] if site in (None, row["site"])])
     if found["published"]:
         print(f"\nopen {found['published']}")
 
@@ -84,7 +87,17 @@ def _show_sites(found: dict[str, Any]) -> None:
         )
     total = ["all sites", *(sum(line[i] for line in lines) for i in range(1, 8)), ""]
     _print_table(
-        ["site", "files", "held", "rows read", "accepted", "held", "duplicate", "superseded", "last reading"],
+        [
+            "site",
+            "files",
+            "files held",
+            "rows read",
+            "accepted",
+            "held",
+            "duplicate",
+            "superseded",
+            "last reading",
+        ],
         [*lines, total],
     )
 
@@ -107,6 +120,12 @@ def _show_files(files: list[dict[str, Any]]) -> None:
             print(f"\n{file['reason']}")
 
 
+def _show_set_aside(rows: list[dict[str, Any]]) -> None:
+    if rows:
+        print("\nAccepted, but they do not count, because the person's other readings say otherwise:")
+        _print_table(["site", "reason", "readings"], [[row["site"], row["code"], row["n"]] for row in rows])
+
+
 def _show_held_rows(rows: list[dict[str, Any]]) -> None:
     for row in rows:
         field = f", field {row['field']}" if row["field"] else ""
@@ -117,7 +136,10 @@ def _show_held_rows(rows: list[dict[str, Any]]) -> None:
         print("      " + "; ".join(told))
         if row["proposal"]:
             print(f"      perhaps: {row['proposal']}")
-    print(f"\n{len(rows)} held rows; next: the site corrects them and sends the file again")
+    if rows:
+        print(f"\nheld rows: {len(rows)}; next: the site corrects them and sends the file again")
+    else:
+        print("no held rows")
 
 
 def _show_reasons(reasons: list[dict[str, Any]]) -> None:
@@ -133,19 +155,16 @@ def _show_reasons(reasons: list[dict[str, Any]]) -> None:
 
 
 def _print_table(header: list[str], rows: list[list[Any]]) -> None:
-    """Columns aligned: the first to the left, numbers to the right."""
-    cells = [
-        [f"{cell:,}".replace(",", " ") if isinstance(cell, int) else str(cell) for cell in row]
-        for row in rows
-    ]
-    widths = [
-        max(len(header[i]), *(len(row[i]) for row in cells)) if cells else len(header[i])
-        for i in range(len(header))
-    ]
-    for row in [header, *cells]:
-        print(
-            "  ".join(
-                cell.ljust(w) if i == 0 else cell.rjust(w)
-                for i, (cell, w) in enumerate(zip(row, widths, strict=True))
-            ).rstrip()
-        )
+    """Columns aligned: numbers to the right, words to the left."""
+    columns = list(zip(header, *rows, strict=True))
+    lines = []
+    for title, *cells in columns:
+        is_number = bool(cells) and all(isinstance(cell, int) for cell in cells)
+        shown = [
+            title,
+            *(f"{cell:,}".replace(",", " ") if isinstance(cell, int) else str(cell) for cell in cells),
+        ]
+        width = max(map(len, shown))
+        lines.append([text.rjust(width) if is_number else text.ljust(width) for text in shown])
+    for line in zip(*lines, strict=True):
+        print("  ".join(line).rstrip())

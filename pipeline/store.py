@@ -213,6 +213,24 @@ class Store:
             self.execute_file(name)
 
 
+def storage_fault(error: duckdb.Error, path: Path | None) -> StoreFault | None:
+    """A full disk, a closed folder or too little memory as a fault that says so; None for anything else."""
+    text = str(error).splitlines()[0]
+    if isinstance(error, duckdb.OutOfMemoryException):
+        return StoreFault(
+            "out of memory", where=str(path), found=text, expected="work within the settings' limit",
+            next="raise memory under [limits] in the settings, and run again; nothing half-done was kept",
+        )  # fmt: skip
+    if re.search(
+        r"no space left|could not write|cannot write|permission denied|read-only", text, re.IGNORECASE
+    ):
+        return StoreFault(
+            "store cannot be written", where=str(path), found=text, expected="room and permission to write there",
+            next="make room, and run again: what was committed is kept, nothing is counted twice",
+        )  # fmt: skip
+    return None
+
+
 def _why_it_did_not_open(path: Path | None, error: Exception) -> StoreFault:
     text = str(error)
     if "lock" in text.lower():
@@ -229,5 +247,6 @@ def _why_it_did_not_open(path: Path | None, error: Exception) -> StoreFault:
         where=str(path),
         found=text.splitlines()[0],
         expected="a DuckDB file written by evenbeam",
-        next="move it aside and run again: everything in it can be rebuilt from the archive beside it",
+        next="move it aside and run again with the sites' files in the inbox: they are all read anew "
+        "(keep pseudonym.key beside it)",
     )

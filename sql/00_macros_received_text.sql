@@ -12,6 +12,12 @@ end;
 create or replace temp macro is_present(received, marks) as
     received is not null and not list_contains(marks, trimmed(received));
 
+-- A participant's number that can be one: short, and without control, direction or zero-width characters, which
+-- nobody sees and which would make another person of the same number.
+create or replace temp macro received_participant(received) as
+    case when length(trimmed(received)) <= 200 and not regexp_matches(trimmed(received), '[\p{Cc}\p{Cf}\p{Zl}\p{Zp}]')
+    then received end;
+
 -- the field's name where there was something to read and nothing was read
 create or replace temp macro unread(field, quantity, received, marks) as
     case when quantity is null and is_present(received, marks) then field end;
@@ -98,10 +104,6 @@ create or replace temp macro written_mass_kg(tidied) as
 -- a code of the profile → the project's word; codes is a map from the file's word, as given and in lower case
 create or replace temp macro received_code(received, codes) as
     coalesce(map_extract_value(codes, received), map_extract_value(codes, lower(trimmed(received))));
-
--- whole years or months, floored; far outside any age stays far outside
-create or replace temp macro whole_number(quantity) as
-    case when quantity is not null then greatest(-1, least(9999, floor(quantity)))::smallint end;
 
 -- whole years or months, floored; far outside any age stays far outside
 create or replace temp macro whole_number(quantity) as

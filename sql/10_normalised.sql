@@ -49,7 +49,8 @@ quantified as (
     select
         *,
         case when is_present(participant_text, $missing)
-            then pseudonym($inner_pad, $outer_pad, $participant_scope, participant_text) end as participant,
+            then pseudonym($inner_pad, $outer_pad, $participant_scope, received_participant(participant_text))
+        end as participant,
         received_moment(measured_on_text, $format_1, $format_2, $format_3, $format_4, $is_iso_allowed)
             as measured_at,
         received_code(sex_text, $sex_codes) as sex,
@@ -118,6 +119,7 @@ select
     resting_heart_rate_per_min,
     cardio_hours_per_week,
     list_filter([
+        unread('participant', participant, participant_text, $missing),
         unread('measured_on', measured_at, measured_on_text, $missing),
         unread('sex', sex, sex_text, $missing),
         unread('age', age_in_file, age_text, $missing),

@@ -5,9 +5,11 @@ A cell is told by what it counts:
     kind    people   everyone of a group who has a measure, or whom a banding places
             band     those of them in one band
             between  those of them between the edges of two bandings: shown nowhere, but a difference of two that are
-            rows     rows or readings received, of data quality
+            rows     rows or readings received, of data quality; among them the readings set aside, for whatever
+                     reason: shown nowhere, but the difference of those accepted and those that count
     family  the banding or measure (people, band), or the item (rows)
-    band, site, period, sex, age_from, age_to; '' and 0 where it has none, '' also for all sites.
+    band    the band, or the severity of a check (rows)
+    site, period, sex, age_from, age_to; '' and 0 where it has none, '' also for all sites.
 
 Ages are narrowed to those at which the banding or measure applies: adults' BMI from 5 to 99 and from 20 to 99
 are the same people, hence the same cell.
@@ -24,6 +26,7 @@ from pipeline import measures
 KEY = ["kind", "family", "band", "site", "period", "sex", "age_from", "age_to"]
 GROUP = ["site", "period", "sex", "age_from", "age_to"]
 EVERYONE = "measure weight"  # weight is required of every reading
+SET_ASIDE = "set aside"
 FILES = ("files_held", "out of, files_held", "total files")  # a file is nobody
 
 
@@ -47,6 +50,7 @@ def cells_of(tables: dict[str, pl.DataFrame]) -> Cells:
         [
             *(frame.select(*KEY, "count") for parts in shown.values() for frame in parts.values()),
             *(_between_edges(shown["prevalence"]["n"].unique()) if "prevalence" in shown else []),
+            *(_all_set_aside(**shown["data_quality"]) if "data_quality" in shown else []),
         ]
     )
     frame = (
@@ -102,9 +106,11 @@ def _of_data_quality(rows: pl.DataFrame) -> dict[str, pl.DataFrame]:
         "age_from": pl.when(is_people).then(measures.AGE_LOW).otherwise(0),
         "age_to": pl.when(is_people).then(measures.AGE_HIGH).otherwise(0),
     }
+    is_check = pl.col("severity").is_in(["hold", "set_aside", "flag"])
+    severity = pl.when(is_check).then(pl.col("severity")).otherwise(pl.lit(""))
     out_of = pl.when(is_people).then(pl.lit("people")).otherwise(pl.lit("out of, ") + pl.col("item"))
     return {
-        "n": _keyed(rows, "n", family=pl.col("item"), **key),
+        "n": _keyed(rows, "n", family=pl.col("item"), band=severity, **key),
         "denominator": _keyed(rows, "denominator", family=out_of, **key),
     }
 
@@ -160,6 +166,13 @@ def _between_edges(bands: pl.DataFrame) -> list[pl.DataFrame]:
     ]
 
 
+def _all_set_aside(n: pl.DataFrame, denominator: pl.DataFrame) -> list[pl.DataFrame]:
+    """Accepted readings without those that count: each once, also where it has two reasons to be set aside."""
+    accepted = denominator["count"].alias("accepted")
+    left = n.with_columns(family=pl.lit(SET_ASIDE), count=accepted - pl.col("count"))
+    return [left.filter(n["family"] == "readings")]
+
+
 def _band(bands: pl.DataFrame, banding: str, band: str) -> pl.DataFrame:
     return bands.filter((pl.col("family") == f"banding {banding}") & (pl.col("band") == band)).select(
         *GROUP, "count"
@@ -167,7 +180,8 @@ def _band(bands: pl.DataFrame, banding: str, band: str) -> pl.DataFrame:
 
 
 def _with_parents(frame: pl.DataFrame) -> pl.DataFrame:
-    """A band goes with its group; a group with everyone of that group; a number of rows with what it is out of."""
+    """A band goes with its group; a group with everyone of that group; a number of rows with what it is out of;
+    what is set aside with the readings that count, without which it is not told."""
     people = frame.filter(pl.col("kind") == "people")
     group = people.select("family", *GROUP, group_cell="cell").with_columns(kind=pl.lit("band"))
     everyone = people.filter(pl.col("family") == EVERYONE).select("kind", *GROUP, everyone_cell="cell")
@@ -176,11 +190,15 @@ def _with_parents(frame: pl.DataFrame) -> pl.DataFrame:
         .select("site", "period", pl.col("family").str.strip_prefix("out of, "), out_of_cell="cell")
         .with_columns(kind=pl.lit("rows"))
     )
+    counting = frame.filter(family="readings").select(
+        "kind", "site", "period", family=pl.lit(SET_ASIDE), counting_cell="cell"
+    )
     return (
         frame.join(group, on=["kind", "family", *GROUP], how="left")
         .join(everyone, on=["kind", *GROUP], how="left")
         .join(out_of, on=["kind", "family", "site", "period"], how="left")
-        .with_columns(parent=pl.coalesce("group_cell", "everyone_cell", "out_of_cell", "cell"))
+        .join(counting, on=["kind", "family", "site", "period"], how="left")
+        .with_columns(parent=pl.coalesce("group_cell", "everyone_cell", "out_of_cell", "counting_cell", "cell"))
         .sort("cell")
-        .drop("group_cell", "everyone_cell", "out_of_cell")
+        .drop("group_cell", "everyone_cell", "out_of_cell", "counting_cell")
     )

@@ -6,8 +6,8 @@ A first, local repair. For each equation of a release (equations.py) in turn:
     - where its total is published, the withheld parts together are a count that subtraction gives: it must be
       0 or at least the minimum, like any count. Of rows this is not asked.
 
-Where one of the two fails, one more cell of that equation is withheld: one that mends it, empty bands and totals
-last, then the one with the least loss, in people times figures that go with it. That can break an equation of
+Where one of the two fails, one more cell of that equation is withheld: no headline while there is another, one that
+mends it, empty bands and totals last, then the one with the least loss, in people times figures that go with it. That can break an equation of
 another kind, so the kinds take turns until none is left. Twins are decided together.
 
 What it does not see: several equations put together. widening.py takes those up.
@@ -68,6 +68,7 @@ class _Equations:
         self.is_total = rows["is_total"].to_numpy()
         self.is_people = ~losses.is_rows[self.cell]
         self.count, self.rank, self.loss = count[self.cell], losses.rank[self.cell], losses.loss[self.cell]
+        self.is_headline = losses.is_headline[self.cell]
         self.size = int(self.equation.max()) + 1
         # A group is not withheld to protect its bands: enough other bands can be, and its people stay known.
         self.may_go = ~(self.is_total & (rows["kind"] == "band").to_numpy())
@@ -89,9 +90,8 @@ class _Equations:
         is_enough = sum_gone[equation] + self.count[here] >= minimum_count
         would_mend = self.is_total[here] | total_gone[equation] | is_enough | ~of_people[equation]
         is_empty = (self.count[here] == 0) & of_people[equation]
-        order = np.lexsort(
-            (self.cell[here], self.loss[here], self.rank[here], is_empty, ~would_mend, equation)
-        )
+        dearness = (self.loss[here], self.rank[here], is_empty, ~would_mend, self.is_headline[here])
+        order = np.lexsort((self.cell[here], *dearness, equation))
         _, first = np.unique(equation[order], return_index=True)
         return np.unique(self.cell[here[order[first]]])
 

@@ -9,8 +9,8 @@ reader knows without seeing a figure:
     site    the sites add up to all sites
     twin    two counts of the same people, or of people who turn out to be as many, in tables side by side
     edge    two bandings that cut the same scale at different edges
-    rows    rows read are accepted, held, duplicate or superseded; reasons add up to what was held or set aside
-            where each row has one; periods add up to the whole
+    rows    rows read are accepted, held, duplicate or superseded; accepted readings count or are set aside;
+            reasons add up to what was held or set aside where each row has one; periods add up to the whole
 
 A group that nobody is in has no rows, and a reader knows that it is empty: it is left out of the sum.
 """
@@ -21,12 +21,11 @@ from itertools import combinations
 
 import polars as pl
 
-from pipeline.disclosure.cells import GROUP, KEY, Cells
+from pipeline.disclosure.cells import GROUP, KEY, SET_ASIDE, Cells
 
 KINDS = ("sex", "age", "site", "twin", "rows", "band", "edge")
 _SCHEMA = {"kind": pl.String, "equation": pl.UInt32, "cell": pl.UInt32, "is_total": pl.Boolean}
 _WHOLES = ["rows_read", "rows_accepted", "readings"]
-_ACCOUNTS = [*_WHOLES, "rows_held", "rows_duplicate", "rows_superseded", "files_held"]
 Range = tuple[int, int]
 
 
@@ -249,19 +248,21 @@ def _edges(frame: pl.DataFrame) -> pl.DataFrame:
 def _rows(frame: pl.DataFrame) -> pl.DataFrame:
     """Sums of data quality. Reasons and periods are only put in where they do add up: a row may have two reasons."""
     rows = frame.filter(pl.col("kind") == "rows")
-    shares = rows.filter(~pl.col("family").str.starts_with("total "))
     place = ["site", "period"]
 
     def of(*families: str) -> pl.DataFrame:
         return rows.filter(pl.col("family").is_in(families))
 
-    codes = shares.filter(~pl.col("family").str.starts_with("out of, ") & ~pl.col("family").is_in(_ACCOUNTS))
+    def reasons(severity: str) -> pl.DataFrame:
+        return rows.filter(band=severity)
+
     outcomes = of("rows_accepted", "rows_held", "rows_duplicate", "rows_superseded")
     whole = of("rows_accepted").filter(pl.col("period") == "")
     sums = [
         _adding_up(of("rows_read"), outcomes, place),
-        _adding_up(of("out of, readings"), pl.concat([of("readings"), codes]), place),
-        _adding_up(of("rows_held"), codes, place),
+        _adding_up(of("out of, readings"), of("readings", SET_ASIDE), place),
+        _adding_up(of(SET_ASIDE), reasons("set_aside"), place),
+        _adding_up(of("rows_held"), reasons("hold"), place),
         _adding_up(whole, of("out of, readings"), ["site"]),
         _adding_up(of("total readings").with_columns(site=pl.lit("")), whole, ["site"]),
     ]

@@ -1,4 +1,8 @@
-"""What is lost when a cell is withheld: which cells go with it, and how dear each is."""
+"""What is lost when a cell is withheld: which cells go with it, and how dear each is.
+
+Dearest of all are the headlines: all sites, both sexes, and the widest group of adults or of children. They are what
+most readers come for, so single sites, sexes and ages go first.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +13,10 @@ import polars as pl
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from pipeline.disclosure.cells import Cells
+from pipeline import measures
+from pipeline.disclosure.cells import SET_ASIDE, Cells
+
+CHILDREN_TO, ADULTS_FROM = measures.AGE_TOTALS[0][1], measures.AGE_TOTALS[1][0]
 
 
 @dataclass(frozen=True)
@@ -20,17 +27,22 @@ class Losses:
     twins: np.ndarray  # number of the class: cells that are one count in several tables go together
     rank: np.ndarray  # how much a cell sums up: dear totals are withheld last
     loss: np.ndarray
+    is_headline: np.ndarray  # withheld only where nothing else will do
     is_rows: np.ndarray  # counts rows, not people
 
     @classmethod
     def of(cls, cells: Cells, equations: pl.DataFrame) -> Losses:
         parent = cells.frame["parent"].to_numpy()
         twins = _twin_classes(equations, parent.size)
+        # what is set aside is told by the readings that count, and costs them
+        priced = np.where(cells.frame["family"] == SET_ASIDE, parent, np.arange(parent.size))
+        loss = cells.frame["count"].to_numpy() * _figures_lost(parent, twins)
         return cls(
             parent,
             twins,
-            _rank_of_totals(equations, parent.size),
-            cells.frame["count"].to_numpy() * _figures_lost(parent, twins),
+            _most_of_twins(_rank_of_totals(equations, parent.size)[priced], twins),
+            loss[priced],
+            _most_of_twins(_headlines(cells.frame), twins),
             (cells.frame["kind"] == "rows").to_numpy(),
         )
 
@@ -51,6 +63,23 @@ def _twin_classes(equations: pl.DataFrame, cells: int) -> np.ndarray:
     other = pairs.filter(~pl.col("is_total"))["cell"].to_numpy()
     links = coo_array((np.ones(one.size), (one, other)), shape=(cells, cells))
     return connected_components(links, directed=False)[1]
+
+
+def _most_of_twins(values: np.ndarray, twins: np.ndarray) -> np.ndarray:
+    most = np.zeros(values.size, dtype=values.dtype)
+    np.maximum.at(most, twins, values)
+    return most[twins]
+
+
+def _headlines(frame: pl.DataFrame) -> np.ndarray:
+    """All sites and both sexes, of each measure or banding its widest ages from 20 on and up to 19."""
+    counted = frame.filter(pl.col("kind") != "rows")
+    width = pl.col("age_to") - pl.col("age_from")
+    stage = pl.when(pl.col("age_from") >= ADULTS_FROM).then(1).when(pl.col("age_to") <= CHILDREN_TO).then(2)
+    together = counted.filter((pl.col("site") == "") & (pl.col("sex") == "all"))
+    staged = together.with_columns(stage=stage, width=width).drop_nulls("stage")
+    widest = staged.filter(pl.col("width") == pl.col("width").max().over("kind", "family", "period", "stage"))
+    return np.isin(np.arange(frame.height), widest["cell"].to_numpy())
 
 
 def _figures_lost(parent: np.ndarray, twins: np.ndarray) -> np.ndarray:

@@ -15,7 +15,7 @@ an order statistic too, and keeps the same distance from the ends or is left emp
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import binom
+from scipy.special import bdtr
 
 CONFIDENCE = 0.95
 
@@ -38,10 +38,12 @@ def limits_are_open(
     Shapes   n, percentile and both results: (rows,).
     Source   the limits are the order statistics l = Q(a/2) and u = Q(1 - a/2) + 1 of Binomial(n, p), Q its
              quantile function and a = 1 - CONFIDENCE (Hahn & Meeker 1991, chapter 5). l >= m is the same as
-             P(B <= m - 1) < a/2, and n - u + 1 >= m the same as P(B <= n - m) >= 1 - a/2.
+             P(B <= m - 1) < a/2, and n - u + 1 >= m the same as P(B <= n - m) >= 1 - a/2. The distribution
+             function is scipy.special's: scipy.stats costs most of a second to import.
     """
     tail = (1 - CONFIDENCE) / 2
     share = percentile / 100
-    low = binom.cdf(minimum_count - 1, n, share) < tail
-    high = binom.cdf(n - minimum_count, n, share) >= 1 - tail
+    is_enough = n >= minimum_count  # of fewer people the distribution function is not asked
+    low = is_enough & (bdtr(np.minimum(minimum_count - 1, n), n, share) < tail)
+    high = is_enough & (bdtr(np.maximum(n - minimum_count, 0), n, share) >= 1 - tail)
     return low, high

@@ -6,6 +6,9 @@ its group is large, or half of minimum_count where that is less. One whose bound
 withheld cell in the equation that holds it tightest; where none is left to withhold there, it is its neighbours
 that are held too tightly. Then the round starts again.
 
+Headlines (losses.py) are held back at first. Only where a cell is still cornered when all else has been tried may they
+go too, and they stay when that frees none.
+
 That a withheld count is small is what a reader guesses anyway, since that is why counts are withheld; how many
 people it is must not follow. Bounds found by going round hold for sure, but the audit's linear programmes can find
 narrower ones, and a cell that nothing near it can loosen stays as it is and is for the audit to report.
@@ -52,15 +55,27 @@ def with_wide_bounds(
 def _widened(net: _Net, doubled: np.ndarray, withheld: np.ndarray, losses: Losses) -> np.ndarray:
     """The withheld cells with those added that one period needs. doubled: (cells,), twice the width to keep."""
     apart = net.most_of(doubled)
+    headlines = net.any_of(losses.is_headline)
+    spared, cornered = _loosened(net, apart, withheld, headlines, losses)
+    if not cornered:
+        return spared
+    open_to_all, still_cornered = _loosened(net, apart, spared, np.zeros_like(headlines), losses)
+    return open_to_all if still_cornered < cornered else spared
+
+
+def _loosened(
+    net: _Net, apart: np.ndarray, withheld: np.ndarray, held_back: np.ndarray, losses: Losses
+) -> tuple[np.ndarray, int]:
+    """(the withheld cells with those added, how many counts stay cornered). apart, held_back: (classes,)."""
     cornered, steps = apart > 0, 0
     while True:
         gone = net.any_of(withheld)
         low, high = net.bounds(gone)
         before, cornered = cornered, gone & (2 * (high - low) < apart)
         steps = steps + 1 if np.array_equal(before, cornered) else 0  # it did not help: look further
-        chosen = net.loosened(np.flatnonzero(cornered), steps, low, high, gone)
+        chosen = net.loosened(np.flatnonzero(cornered), steps, low, high, gone | held_back, gone)
         if not chosen.size or steps > PATIENCE:
-            return withheld
+            return withheld, int(cornered.sum())
         withheld = with_company(withheld | np.isin(losses.twins, net.classes[chosen]), losses)
 
 
@@ -93,6 +108,7 @@ class _Net:
                 losses.loss.astype(np.int64),
             )
         )
+        self.is_headline = self.any_of(losses.is_headline)
         self.is_people = self.any_of((cells.frame["kind"] == "people").to_numpy())
         self.far = 10 * int(self.count.max(initial=0)) + 1000  # stands for no bound; larger than any sum here
 
@@ -140,14 +156,20 @@ class _Net:
         return np.add.reduceat(entries, self.first)[self.row]
 
     def loosened(
-        self, cornered: np.ndarray, steps: int, low: np.ndarray, high: np.ndarray, withheld: np.ndarray
+        self,
+        cornered: np.ndarray,
+        steps: int,
+        low: np.ndarray,
+        high: np.ndarray,
+        not_to_go: np.ndarray,
+        withheld: np.ndarray,
     ) -> np.ndarray:
         """Known cells to withhold: for each cornered cell the cheapest in the equation that holds it tightest.
 
         Where that equation has none left, or the last `steps` turns did not help, the cell follows from its
         neighbours there, and the one of them that is cheapest to loosen is loosened instead.
         """
-        cheapest, first = self._cheapest_known(withheld)
+        cheapest, first = self._cheapest(not_to_go)
         tightest = self._tightest(low, high)
         chosen, seen = [], np.zeros(withheld.size, dtype=bool)
         while cornered.size:
@@ -167,12 +189,12 @@ class _Net:
             cornered = np.unique(np.concatenate([beside[best[price[best] < NONE]], beside[~is_priced]]))
         return np.unique(np.concatenate(chosen)) if chosen else np.zeros(0, dtype=np.int64)
 
-    def _cheapest_known(self, withheld: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Of each equation: how dear its cheapest known cell is, as a place in the order of all cells, and the cell."""
-        order = np.lexsort((self.loss, self.rank, self.count == 0))
+    def _cheapest(self, not_to_go: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Of each equation: how dear its cheapest cell that may go is, as a place in the order of all, and the cell."""
+        order = np.lexsort((self.loss, self.rank, self.count == 0, self.is_headline))
         place = np.empty(order.size, dtype=np.int64)
         place[order] = np.arange(order.size)
-        known = np.where(~withheld[self.cell] & self.may_go, place[self.cell], NONE)
+        known = np.where(~not_to_go[self.cell] & self.may_go, place[self.cell], NONE)
         cheapest = np.minimum.reduceat(known, self.first)
         return cheapest, order[np.minimum(cheapest, order.size - 1)]
 

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import BinaryIO, TextIO
 
 from pipeline.faults import FileHeld
+from pipeline.intake.addresses import AddressScan
 
 _CHUNK = 1 << 20
 _GZIP = b"\x1f\x8b"
@@ -62,6 +63,7 @@ class TextFacts:
     bytes: int  # after unpacking
     lines: int  # physical lines, as an editor counts them; of single-byte line ends only
     has_plain_line_ends: bool  # only \n or only \r\n
+    address_line: int | None = None  # the first line among the rows with an e-mail address
 
     @property
     def is_ready(self) -> bool:
@@ -79,20 +81,21 @@ def opened(path: Path) -> BinaryIO:
     return gzip.open(path, "rb") if is_gzip(path) else path.open("rb")  # type: ignore[return-value]
 
 
-def survey(path: Path, *, where: str, encoding: str | None, most_bytes: int) -> TextFacts:
-    """Decide the encoding and count the lines.
+def survey(path: Path, *, where: str, encoding: str | None, most_bytes: int, rows_from: int = 1) -> TextFacts:
+    """Decide the encoding, count the lines and look for an e-mail address from the line `rows_from` on.
 
     Errors   FileHeld: damaged gzip, more than `most_bytes` unpacked, bytes that are not the profile's encoding,
              or that are no text in any encoding tried.
     """
     utf8 = codecs.getincrementaldecoder("utf-8")()
     is_utf8, size, newlines, returns, pairs, last, unusual = True, 0, 0, 0, 0, b"", b""
-    first = b""
+    first, addresses = b"", AddressScan(rows_from)
     for chunk in _blocks(path, where):
         first = first or chunk[:4096]
         size += len(chunk)
         if size > most_bytes:
             raise too_large(where, most_bytes)
+        addresses.feed(chunk, newlines + returns - pairs)
         newlines += chunk.count(b"\n")
         if b"\r" in chunk:
             returns += chunk.count(b"\r")
@@ -114,6 +117,7 @@ def survey(path: Path, *, where: str, encoding: str | None, most_bytes: int) -> 
         bytes=size,
         lines=ends + (size > 0 and last not in (b"\n", b"\r")),
         has_plain_line_ends=returns in (0, newlines) and returns == pairs,
+        address_line=addresses.line,
     )
 
 

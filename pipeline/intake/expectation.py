@@ -72,4 +72,8 @@ def how_written(profile: Profile, name: str) -> str:
             )
         )
         return f"one of {', '.join(words)}"
+    if field.kind == "identity":
+        return (
+            "a participant's number of at most 200 characters, none of them a control or invisible character"
+        )
     return f"a {field.title.lower()}"

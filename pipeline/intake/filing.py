@@ -5,13 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pipeline import measures
-from pipeline.faults import FileHeld
+from pipeline.faults import FileHeld, printable
 from pipeline.intake import expectation, ledger
+from pipeline.intake.amounts import amount
 from pipeline.intake.ledger import Entry
 from pipeline.programme import Profile
 from pipeline.store import Store
 
 _SHOWN_ROWS = 3
+_LONGEST_NAME = 300  # characters of a file's name in a message
 
 
 @dataclass(frozen=True)
@@ -25,6 +27,7 @@ class Filed:
     held: int
     duplicate: int
     superseded: int
+    replaced: int  # readings of earlier files that its rows supersede
 
 
 def file_rows(store: Store, entry: Entry, profile: Profile, *, encoding: str | None) -> Filed:
@@ -32,7 +35,8 @@ def file_rows(store: Store, entry: Entry, profile: Profile, *, encoding: str | N
 
     Errors   FileHeld (no_rows) for a file with nothing below its header; nothing is written then.
     """
-    if not store.value("select count(*) from received"):
+    n_received = store.value("select count(*) from received")
+    if not n_received:
         raise FileHeld(
             "held",
             where=entry.arrival.where,
@@ -54,42 +58,72 @@ def file_rows(store: Store, entry: Entry, profile: Profile, *, encoding: str | N
         )
     store.execute_file("14_reading_accepted.sql", file_id=file_id, site=site)
     store.execute_file("15_file_rows.sql", file_id=file_id)
-    store.execute_file("18_file_wholly_held.sql", file_id=file_id)
+    store.execute_file(
+        "18_file_wholly_held.sql", file_id=file_id, reason=str(_every_row_held(entry, n_received))
+    )
     counts = store.rows(
         "select state = 'held', rows_read, rows_accepted, rows_held, rows_duplicate, rows_superseded from ledger.file"
         " where file_id = $file_id",
         {"file_id": file_id},
     )[0]
-    return Filed(file_id, *counts)
+    replaced = store.value(
+        "select count(*) from repeated_reading where outcome = 'superseded' and reading_id is not null"
+    )
+    return Filed(file_id, *counts, replaced)
 
 
 def messages_of(store: Store, entry: Entry, filed: Filed) -> list[str]:
     """One message for a file with held rows: its count and its first few; all of them are in the ledger."""
     if not filed.held:
         return []
-    where = entry.arrival.where
     shown = store.rows(
         "select line, codes[1], field, found, expected, proposal from ledger.held_row"
         " where file_id = $file_id order by line limit $most",
         {"file_id": filed.file_id, "most": _SHOWN_ROWS},
     )
-    lines = []
-    for line, code, field, found, expected, proposal in shown:
-        lines.append(f"held  {where}, line {line}" + (f", field {field}" if field else "") + f" ({code})")
-        middle = [f"found {found}" if found else "", f"expected {expected}" if expected else ""]
-        lines.append("      " + "; ".join(part for part in middle if part))
-        if proposal:
-            lines.append(f"      perhaps: {proposal}")
+    where = printable(entry.arrival.where, _LONGEST_NAME)
+    rows = [line for row in shown for line in _held_row(where, row)]
+    if filed.is_wholly_held:
+        return ["\n".join([str(_every_row_held(entry, filed.read)), *rows])]
+    n_more = filed.held - len(shown)
     more = (
-        f" {filed.held - len(shown)} more lines of this file were held: `evenbeam status`."
-        if filed.held > len(shown)
+        f" {amount(n_more, 'more line')} of this file {'was' if n_more == 1 else 'were'} held: "
+        f"{_how_to_see_them(entry)}."
+        if n_more
         else ""
     )
     rest = filed.read - filed.held
-    taken = {0: "No row was taken.", 1: "The other row was taken."}.get(
-        rest, f"The other {rest} rows were taken."
-    )
-    lines.append(
+    taken = "The other row was taken." if rest == 1 else f"The other {rest} rows were taken."
+    rows.append(
         f"      next: correct the {'line' if filed.held == 1 else 'lines'} and send the file again. {taken}{more}"
     )
-    return ["\n".join(line for line in lines if line.strip())]
+    return ["\n".join(rows)]
+
+
+def _held_row(where: str, row: tuple) -> list[str]:
+    """The lines of a message about one held row."""
+    line, code, field, found, expected, proposal = row
+    lines = [f"held  {where}, line {line}" + (f", field {field}" if field else "") + f" ({code})"]
+    middle = [f"found {printable(found)}" if found else "", f"expected {expected}" if expected else ""]
+    if any(middle):
+        lines.append("      " + "; ".join(part for part in middle if part))
+    if proposal:
+        lines.append(f"      perhaps: {proposal}")
+    return lines
+
+
+def _every_row_held(entry: Entry, n: int) -> FileHeld:
+    """So many wrong lines are more likely one wrong profile."""
+    return FileHeld(
+        "held",
+        where=printable(entry.arrival.where, _LONGEST_NAME),
+        found="1 row, and it was held" if n == 1 else f"{n} rows, and every one was held",
+        expected="rows that the site's profile can read",
+        next="correct the profile and run again, or correct the file and send it again. "
+        f"Each row with its reason: {_how_to_see_them(entry)}",
+        code="every_row_held",
+    )
+
+
+def _how_to_see_them(entry: Entry) -> str:
+    return f"`evenbeam status PROGRAMME --site {entry.arrival.site} --held`"

@@ -11,7 +11,7 @@ import re
 import unicodedata
 from collections.abc import Sequence
 
-from pipeline.faults import FileHeld
+from pipeline.faults import FileHeld, printable
 from pipeline.programme import Profile
 
 _VALUE = re.compile(r"[\d.,:/ +-]*\d[\d.,:/ +-]*")
@@ -67,7 +67,7 @@ def words_of(header: str) -> list[str]:
 
 
 def _missing(field: str, wanted: str, headers: Sequence[str], where: str) -> FileHeld:
-    named = [header for header in headers if header]
+    named = [printable(header) for header in headers if header]
     if any(_VALUE.fullmatch(header) for header in named):  # then they are somebody's values: not to be shown
         return FileHeld(
             "held",

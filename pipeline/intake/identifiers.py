@@ -1,20 +1,23 @@
 """Direct identifiers: does a file say who somebody is? Then nothing of it is kept, and no value is repeated.
 
 By header, in English, German, French, Spanish, Italian, Dutch, Portuguese and Polish: whole words and phrases,
-never parts of words, and "name" only when it is a person's ("device name" and "site name" are not). By content, in
-any column: values that are e-mail addresses, telephone numbers or dates of birth in a clear majority of the sampled
-rows. Precision first: a clean file that is refused costs a site its quarter. The bounds are the project's choice.
+never parts of words, and "name" only when it is a person's ("device name" and "site name" are not). By content: a
+single e-mail address in any row, since an address is never a measurement; telephone numbers or dates of birth in a
+clear majority of a column's sampled rows; full names in a column that the profile does not use. But for the address,
+precision first: a clean file that is refused costs a site its quarter. The bounds are the project's choice.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from pipeline.faults import FileRefused
-from pipeline.intake.headers import words_of
+from pipeline.faults import FileRefused, printable
+from pipeline.intake.addresses import holds_address
+from pipeline.intake.full_names import are_full_names
+from pipeline.intake.headers import tidy, words_of
 from pipeline.intake.received import Look
 
 # Words that say it alone.
@@ -121,13 +124,13 @@ _THINGS = frozenset(_THINGS_WORDS.split())
 _WORD_SETS = {kind: frozenset(words.split()) for kind, words in _WORDS.items()}
 _HARMLESS_ADDRESS = ("mac address", "adresse mac")
 
-_EMAIL = re.compile(r"[^@\s]+@[^@\s]+\.[A-Za-z]{2,}")
+_ADDRESS = "e-mail address"
 _TELEPHONE = re.compile(r"(?:\+|00|\(?0)[\d ()./-]{7,20}")
 _DATE = re.compile(
     r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T ].*)?|(\d{1,2})[-/.](\d{1,2})[-/.](\d{4})(?:[T ].*)?"
 )
 
-_FEWEST_VALUES = 3  # of a column, to judge it by its content
+_FEWEST_VALUES = 3  # of a column, to judge it by its telephone numbers or dates
 _CLEAR_MAJORITY = 0.6
 _MOST_DATES = 0.8
 _BIRTH_YEARS = (5, 99)  # before the day of the run
@@ -136,25 +139,29 @@ _FEWEST_BIRTH_YEARS = 3  # measurement dates of one file lie in one or two
 
 @dataclass(frozen=True)
 class Finding:
-    """One column that says who somebody is."""
+    """One column, or one line, that says who somebody is."""
 
-    column: str  # its header; the number of the column where the header itself is a value
+    column: str  # its header; the number of the column where the header itself is a value; "" for a line
     kind: str
     why: str  # header, content
+    line: int | None = None
+
+    def __str__(self) -> str:
+        place = f"column {printable(self.column)}" if self.line is None else f"line {self.line}"
+        return f"{place}: {self.kind} (by its {self.why})"
 
 
 def refuse_direct_identifiers(
-    look: Look, *, where: str, as_of: date, participant: str, measured_on: str = ""
+    look: Look, *, where: str, as_of: date, headers: Mapping[str, str] | None = None
 ) -> None:
-    """Errors   FileRefused naming every such column, and never a value."""
-    found = findings(look, as_of=as_of, participant=participant, measured_on=measured_on)
+    """Errors   FileRefused naming every such column, and never a value. `headers` as for `findings`."""
+    found = findings(look, as_of=as_of, headers=headers)
     if not found:
         return
-    columns = "; ".join(f"column {one.column}: {one.kind} (by its {one.why})" for one in found)
     raise FileRefused(
         "refused",
         where=where,
-        found=columns,
+        found="; ".join(map(str, found)),
         expected="no direct identifiers in the file",
         next="take the column out, or send a number of your own in its place, and send the file again. "
         "Nothing of this file was kept; delete it from the inbox.",
@@ -162,37 +169,52 @@ def refuse_direct_identifiers(
     )
 
 
-def findings(look: Look, *, as_of: date, participant: str = "", measured_on: str = "") -> list[Finding]:
-    """Every column with a direct identifier, in the file's order."""
+def findings(look: Look, *, as_of: date, headers: Mapping[str, str] | None = None) -> list[Finding]:
+    """Every column with a direct identifier, in the file's order.
+
+    `headers`: field → header of the columns that are put to use. The rows of a text file below the sample are known by
+    their e-mail addresses alone, and then by the line.
+    """
+    fields = {tidy(header).casefold(): field for field, header in (headers or {}).items()}
+    people = [
+        place
+        for place, header in enumerate(look.headers)
+        if fields.get(tidy(header).casefold()) == "participant"
+    ]
     found = []
     for place, header in enumerate(look.headers):
-        kind = kind_of_header(header)
+        kind, why = kind_of_header(header), "header"
+        if not kind:
+            field = fields.get(tidy(header).casefold())
+            kind, why = _kind_in_sample(look, place, field, people[0] if people else None, as_of), "content"
         if kind:
-            found.append(Finding(header.strip(), kind, "header"))
-            continue
-        values = [
-            row[place].strip()
-            for row in look.sample
-            if place < len(row) and row[place] and row[place].strip()
-        ]
-        kind = kind_of_content(
-            values,
-            as_of=as_of,
-            is_participant=header.strip() == participant,
-            is_measured_on=header.strip() == measured_on,
-        )
-        if kind:
-            shown = (
-                header.strip()
-                if header.strip() and not _EMAIL.fullmatch(header.strip())
-                else f"number {place + 1}"
-            )
-            found.append(Finding(shown, kind, "content"))
+            shown = f"number {place + 1}" if holds_address(header) else header.strip()
+            found.append(Finding(shown or f"number {place + 1}", kind, why))
+    if look.address_line is not None and not any(one.kind == _ADDRESS for one in found):
+        found.append(Finding("", _ADDRESS, "content", look.address_line))
     return found
+
+
+def _kind_in_sample(look: Look, place: int, field: str | None, people: int | None, as_of: date) -> str | None:
+    """What kind of direct identifier the sampled cells of one column are, or None."""
+    rows = [row for row in look.sample if place < len(row) and row[place] and row[place].strip()]
+    values = [row[place].strip() for row in rows]
+    kind = kind_of_content(
+        values, as_of=as_of, is_participant=field == "participant", is_measured_on=field == "measured_on"
+    )
+    if kind or field:
+        return kind
+    numbers = [
+        row[people].strip() if people is not None and people < len(row) else str(n)
+        for n, row in enumerate(rows)
+    ]
+    return "name-like text" if are_full_names(values, numbers) else None
 
 
 def kind_of_header(header: str) -> str | None:
     """What kind of direct identifier a header announces, or None."""
+    if holds_address(header):
+        return _ADDRESS
     words = words_of(header)
     joined = f" {' '.join(words)} "
     if any(f" {phrase} " in joined for phrase in _HARMLESS_ADDRESS):
@@ -213,13 +235,13 @@ def kind_of_content(
 ) -> str | None:
     """What kind of direct identifier a column's values are, or None.
 
-    A participant's number may begin with zeros and is no telephone number for that; a column of measurement
-    dates is no column of birthdays, however old the file.
+    One e-mail address is enough. A participant's number may begin with zeros and is no telephone number for that;
+    a column of measurement dates is no column of birthdays, however old the file.
     """
+    if any(map(holds_address, values)):
+        return _ADDRESS
     if len(values) < _FEWEST_VALUES:
         return None
-    if _share(values, lambda value: _EMAIL.fullmatch(value) is not None) >= _CLEAR_MAJORITY:
-        return "e-mail address"
     if (
         len(set(values)) > len(values) / 2
         and _share(values, lambda value: _is_telephone(value, is_participant)) >= _CLEAR_MAJORITY

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.faults import Fault, printable
 from pipeline.programme import Programme, nearest
 
 _UNFINISHED = (
@@ -22,6 +23,7 @@ _UNFINISHED = (
     ".bak",
     "~",
 )
+_LONGEST_NAME = 300  # characters of a path in a message
 
 
 @dataclass(frozen=True)
@@ -37,14 +39,25 @@ class Arrival:
         return f"{self.site}/{self.name}"
 
 
-def arrivals(programme: Programme) -> tuple[list[Arrival], list[str]]:
-    """The files to read, by site and name, and a line for everything that was passed over."""
+@dataclass(frozen=True)
+class PassedOver:
+    """Something in the inbox that is not read, and why."""
+
+    message: str
+    is_misplaced: bool  # somebody must move or rename it; else it waits, or means nothing
+
+
+def arrivals(programme: Programme) -> tuple[list[Arrival], list[PassedOver]]:
+    """The files to read, by site and name, and everything that was passed over."""
     found: list[Arrival] = []
-    passed_over: list[str] = []
+    passed_over: list[PassedOver] = []
     if not programme.inbox.is_dir():
-        return found, [
-            f"no inbox  {programme.inbox}\n      next: make the folder, with one folder a site in it"
-        ]
+        fault = Fault(
+            "no inbox",
+            where=printable(programme.inbox, _LONGEST_NAME),
+            next="make the folder, with one folder a site in it",
+        )
+        return found, [PassedOver(str(fault), False)]
     for entry in sorted(programme.inbox.iterdir(), key=lambda path: path.name):
         if entry.is_symlink():
             passed_over.append(_line(f"inbox/{entry.name}", "a symbolic link", "put the folder itself there"))
@@ -55,7 +68,7 @@ def arrivals(programme: Programme) -> tuple[list[Arrival], list[str]]:
                 passed_over.append(
                     _line(
                         f"inbox/{entry.name}/",
-                        f"no site {entry.name}{nearest(entry.name, programme.sites)}",
+                        f"no site {printable(entry.name)}{nearest(entry.name, programme.sites)}",
                         "rename the folder, or add the site to the programme's settings",
                     )
                 )
@@ -70,7 +83,7 @@ def arrivals(programme: Programme) -> tuple[list[Arrival], list[str]]:
     return found, passed_over
 
 
-def _files_of(site: str, folder: Path, found: list[Arrival], passed_over: list[str]) -> None:
+def _files_of(site: str, folder: Path, found: list[Arrival], passed_over: list[PassedOver]) -> None:
     for path in sorted(folder.rglob("*"), key=lambda path: path.relative_to(folder).parts):
         name = path.relative_to(folder).as_posix()
         where = f"inbox/{site}/{name}"
@@ -80,20 +93,28 @@ def _files_of(site: str, folder: Path, found: list[Arrival], passed_over: list[s
             continue  # within a hidden folder, which has its own line
         elif path.is_dir():
             if path.name.startswith("."):
-                passed_over.append(_line(where, "a hidden folder", "nothing, unless readings are in it"))
+                next_step = "nothing, unless readings are in it"
+                passed_over.append(_line(where, "a hidden folder", next_step, is_misplaced=False))
         elif path.name.startswith((".", "~$")) or path.name.lower().endswith(_UNFINISHED):
             passed_over.append(
                 _line(
                     where,
                     "a hidden, temporary or unfinished file",
                     "nothing: it is read once it has its final name",
+                    is_misplaced=False,
                 )
             )
         elif not path.is_file():
             passed_over.append(_line(where, "not a regular file", "remove it"))
         else:
-            found.append(Arrival(site, path, name))
+            found.append(Arrival(site, path, _storable(name)))
 
 
-def _line(where: str, found: str, next_step: str) -> str:
-    return f"passed over  {where}\n      found {found}\n      next: {next_step}"
+def _line(where: str, found: str, next_step: str, *, is_misplaced: bool = True) -> PassedOver:
+    shown = printable(where, _LONGEST_NAME)
+    return PassedOver(str(Fault("passed over", where=shown, found=found, next=next_step)), is_misplaced)
+
+
+def _storable(name: str) -> str:
+    """A name whose bytes are no UTF-8, as some systems allow, with those bytes written out: a\\udcff.csv."""
+    return name.encode(errors="backslashreplace").decode()

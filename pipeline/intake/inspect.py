@@ -13,13 +13,15 @@ from datetime import date
 from pathlib import Path
 
 from pipeline import measures
-from pipeline.faults import FileHeld
+from pipeline.faults import FileHeld, printable
 from pipeline.intake import identifiers, layout, meaning, writing
 from pipeline.intake.identifiers import Finding
 from pipeline.intake.meaning import Meaning
 from pipeline.programme import MISSING_MARKS
 
 OPEN = "?"  # refused by the profile reader wherever it stands
+_LONGEST_COMMENT = 400
+_RUNNING_NUMBER = re.compile(r"[0-9]{1,6}")
 _YEAR = re.compile(r"\b(?:19|20)\d{2}\b")
 _WRITTEN_UNITS = re.compile(r"\d+ ?(?:'|ft|feet|cm|m|in|kg|lbs?|st)\b.*|\d+'.*", re.IGNORECASE)
 
@@ -54,7 +56,9 @@ def inspect_file(path: Path) -> Inspection:
         [row[place].strip() if place < len(row) else "" for row in found.look.sample]
         for place in range(len(names))
     ]
-    identifying = identifiers.findings(found.look, as_of=_newest_day(columns))
+    identifying = identifiers.findings(
+        found.look, as_of=_newest_day(columns), headers=_headers_at_first_sight(names, columns)
+    )
     closed = {one.column for one in identifying}
     reasons, undecided = list(found.reasons), []
     sign = writing.decimal_sign(columns, is_typed=found.settings["format"] not in ("csv", "tsv"))
@@ -84,11 +88,12 @@ def inspect_file(path: Path) -> Inspection:
     ]
     if unused:
         reasons.append(f"not used: {', '.join(unused)}")
+    reasons, undecided = [_in_one_line(one) for one in reasons], [_in_one_line(one) for one in undecided]
     return Inspection(
         "\n".join(_heading(path, undecided, identifying) + lines) + "\n",
         reasons,
         undecided,
-        [f"{one.column}: {one.kind} (by its {one.why})" for one in identifying],
+        [str(one) for one in identifying],
     )
 
 
@@ -97,8 +102,11 @@ def _column_line(one: Meaning, values: list[str], reasons: list[str], undecided:
     kind = measures.FIELDS[one.field].kind
     parts = {"header": one.header}
     filled = [value for value in values if value and value not in MISSING_MARKS]
-    open_question = one.undecided
-    if kind == "moment":
+    open_question, note = one.undecided, ""
+    if kind == "identity":
+        parts["scope"], note = _scope(filled)
+        one.reason += f'; scope = "{parts["scope"]}": {note}'
+    elif kind == "moment":
         form = writing.date_format(filled)
         one.reason += f"; {form.reason}" if form.reason else ""
         open_question = form.undecided
@@ -125,8 +133,33 @@ def _column_line(one: Meaning, values: list[str], reasons: list[str], undecided:
         undecided.append(open_question)
     if one.reason:
         reasons.append(f"{one.field}: {one.reason}")
-    comment = f"   # UNDECIDED: {open_question}" if open_question else ""
+    comment = f"   # UNDECIDED: {_in_one_line(open_question)}" if open_question else ""
+    comment = comment or (f"   # {note}" if note else "")
     return f"{one.field} = {_toml(parts)}{comment}"
+
+
+def _scope(filled: list[str]) -> tuple[str, str]:
+    """Whose numbers a participant column holds, and the reason: a decision to look at, for no file can tell it."""
+    if filled and all(_RUNNING_NUMBER.fullmatch(value) for value in filled):
+        return (
+            "site",
+            'plain running numbers usually repeat at other sites; use "programme" where a number means the same '
+            "person everywhere",
+        )
+    return (
+        "programme",
+        'these are no plain running numbers, so a number is taken to mean the same person everywhere; use "site" '
+        "where another site may give it to somebody else",
+    )
+
+
+def _headers_at_first_sight(names: tuple[str, ...], columns: list[list[str]]) -> dict[str, str]:
+    """field → header, before anything else is known of the file: which columns a profile would use."""
+    return {one.field: one.header for one in meaning.meanings(names, columns, ".")}
+
+
+def _in_one_line(text: str) -> str:
+    return printable(text, _LONGEST_COMMENT)
 
 
 def _is_all_written(filled: list[str]) -> bool:
@@ -166,11 +199,11 @@ def _missing_lines(known: list[Meaning], undecided: list[str]) -> list[str]:
 
 
 def _heading(path: Path, undecided: list[str], identifying: list[Finding]) -> list[str]:
-    lines = [f"# Profile proposed from {path.name}. Check it against the file before use."]
+    lines = [f"# Profile proposed from {printable(path.name)}. Check it against the file before use."]
     if identifying:
         lines.append(
-            "# REFUSED as it stands: the file seems to carry direct identifiers in "
-            + "; ".join(f"{one.column} ({one.kind})" for one in identifying)
+            "# REFUSED as it stands: the file seems to carry direct identifiers, in "
+            + "; ".join(map(str, identifying))
         )
     if undecided:
         lines.append(
@@ -192,7 +225,7 @@ def _toml(value: object) -> str:
         return "{ " + ", ".join(f"{_key(key)} = {_toml(inner)}" for key, inner in value.items()) + " }"
     if isinstance(value, list | tuple):
         return "[" + ", ".join(_toml(inner) for inner in value) + "]"
-    return json.dumps(value, ensure_ascii=False)
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _key(key: str) -> str:

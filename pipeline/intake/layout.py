@@ -10,6 +10,7 @@ from pathlib import Path
 
 from pipeline.faults import FileHeld
 from pipeline.intake import decoding, readers
+from pipeline.intake.amounts import amount
 from pipeline.intake.readers import delimited_tolerant
 from pipeline.intake.received import Look, is_blank
 from pipeline.programme import Column, Limits, Profile
@@ -92,7 +93,7 @@ def _delimited(
     reasons.insert(
         0,
         f"format = {settings['format']}: a {_DELIMITERS[delimiter]} makes {width} columns in "
-        f"{share:.0%} of the first {len(lines)} lines",
+        f"{share:.0%} of the first {amount(len(lines), 'line')}",
     )
     header_row = _header_row([_cells(line, delimiter) for line in lines], width)
     if header_row != 1:

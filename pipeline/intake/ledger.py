@@ -35,6 +35,19 @@ def state_of(store: Store, site: str, sha256: str) -> str | None:
     )
 
 
+def accepted_files(store: Store) -> int:
+    """How many files have been accepted, ever."""
+    return store.value("select count(*) from ledger.file where state = $state", {"state": ACCEPTED})
+
+
+def profile_of(store: Store, site: str, sha256: str) -> str | None:
+    """The sha256 of the profile with which a known file was read."""
+    return store.value(
+        "select profile_sha256 from ledger.file where site = $site and sha256 = $sha256",
+        {"site": site, "sha256": sha256},
+    )
+
+
 def enter(
     store: Store,
     entry: Entry,

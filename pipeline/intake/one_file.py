@@ -24,6 +24,7 @@ from pipeline.intake import (
     pseudonyms,
     readers,
 )
+from pipeline.intake.amounts import amount
 from pipeline.intake.inbox import Arrival
 from pipeline.intake.ledger import Entry
 from pipeline.programme import Profile, Programme
@@ -43,6 +44,9 @@ class IntakeSummary:
     rows_held: int = 0
     rows_duplicate: int = 0
     rows_superseded: int = 0
+    readings_replaced: int = 0  # accepted from earlier files, superseded by the files of this run
+    passed_over: int = 0  # folders and files in the inbox that stand where nothing is read
+    files_of_earlier_profile: int = 0  # of those already received: read with the profile as it was before
     messages: list[str] = field(default_factory=list)  # one a file held or refused whole, or passed over
     row_messages: list[str] = field(default_factory=list)  # one a file of which some rows were held
 
@@ -52,9 +56,11 @@ class IntakeSummary:
         files += [f"{self.files_held} held"] if self.files_held else []
         files += [f"{self.files_refused} refused"] if self.files_refused else []
         files += [f"{self.files_already_received} already received"] if self.files_already_received else []
+        replaced = f"; {amount(self.readings_replaced, 'earlier reading')} replaced"
         return (
             f"files: {', '.join(files)}; rows: {self.rows_read} read = {self.rows_accepted} accepted + "
             f"{self.rows_held} held + {self.rows_duplicate} duplicate + {self.rows_superseded} superseded"
+            f"{replaced if self.readings_replaced else ''}"
         )
 
     def __add__(self, other: IntakeSummary) -> IntakeSummary:
@@ -117,7 +123,10 @@ def finish(store: Store, prepared: Prepared) -> IntakeSummary:
     if entry is None:
         return IntakeSummary(files_held=1, messages=[str(fault)])
     if prepared.is_known or ledger.state_of(store, entry.arrival.site, entry.sha256) == ledger.ACCEPTED:
-        return IntakeSummary(files_already_received=1)
+        read_with = ledger.profile_of(store, entry.arrival.site, entry.sha256)
+        return IntakeSummary(
+            files_already_received=1, files_of_earlier_profile=int(read_with != prepared.profile.sha256)
+        )
     if fault is None:
         try:
             with store.transaction():
@@ -145,8 +154,7 @@ def _read(store: Store, setting: Setting, entry: Entry, profile: Profile) -> str
         look,
         where=arrival.where,
         as_of=setting.as_of,
-        participant=profile.header_of("participant"),
-        measured_on=profile.header_of("measured_on"),
+        headers={field: column.header for field, column in profile.columns.items()},
     )
     places = headers.columns_of(profile, look.headers, where=arrival.where, most=limits.columns)
     kept = archive.keep(arrival.path, setting.archive, entry.sha256, where=arrival.where)
@@ -177,6 +185,7 @@ def _summary_of(filed: filing.Filed, messages: list[str]) -> IntakeSummary:
         rows_held=filed.held,
         rows_duplicate=filed.duplicate,
         rows_superseded=filed.superseded,
+        readings_replaced=filed.replaced,
         messages=messages if filed.is_wholly_held else [],
         row_messages=[] if filed.is_wholly_held else messages,
     )

@@ -14,6 +14,7 @@ import stat
 from pathlib import Path
 
 from pipeline.faults import StoreFault
+from pipeline.intake.amounts import amount
 
 KEY_BYTES = 32
 BLOCK_BYTES = 64  # of SHA-256
@@ -22,14 +23,17 @@ BLANKS = " \t\n\r\u00a0\u202f\ufeff"  # the same as in the macro `trimmed`
 SEPARATOR = "\x1f"  # between the scope and the number, so that no scope can run into a number
 
 
-def read_key(path: Path) -> bytes:
-    """The key at `path`; made on the first run.
+def read_key(path: Path, *, accepted_files: int = 0) -> bytes:
+    """The key at `path`; made where no file has been accepted with another one yet.
 
-    Errors   StoreFault when others may read the file, or when it is no key.
+    Errors   StoreFault when others may read the file, when it is no key, and when it is gone although files of the
+             ledger were accepted with it: a new key would make a new person of everybody.
     """
     try:
         descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0))
-    except FileNotFoundError:
+    except FileNotFoundError as error:
+        if accepted_files:
+            raise _lost(path, accepted_files) from error
         return _make_key(path)
     except OSError as error:
         raise StoreFault(
@@ -58,11 +62,23 @@ def read_key(path: Path) -> bytes:
         raise StoreFault(
             "not a pseudonym key",
             where=str(path),
-            found=f"{len(text)} characters",
+            found=amount(len(text), "character"),
             expected=f"{2 * KEY_BYTES} hexadecimal digits",
             next="restore the file from its backup: with another key every person would be a new one",
         )
     return key
+
+
+def _lost(path: Path, accepted_files: int) -> StoreFault:
+    were = "1 file was" if accepted_files == 1 else f"{accepted_files} files were"
+    return StoreFault(
+        "pseudonym key lost",
+        where=str(path),
+        found=f"no such file, although {were} accepted with it",
+        expected="that key: with another one everybody in the store would become a new person",
+        next="put the key back from a backup. Where there is none, start a new store: move store/evenbeam.duckdb "
+        "aside and run with all files in the inbox",
+    )
 
 
 def _make_key(path: Path) -> bytes:

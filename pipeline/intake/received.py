@@ -20,6 +20,7 @@ class Look:
     headers: tuple[str, ...]
     sample: tuple[tuple[str, ...], ...]
     encoding: str | None = None
+    address_line: int | None = None  # of a text file: the first line, of all its rows, with an e-mail address
 
 
 @dataclass(frozen=True)

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import shutil
+from collections import Counter
 from collections.abc import Callable
 from contextlib import closing
 from datetime import date, datetime
 from functools import partial
 
-from pipeline.intake import archive, inbox, one_file, pseudonyms
+from pipeline.faults import Fault, printable
+from pipeline.intake import archive, inbox, ledger, one_file, pseudonyms
+from pipeline.intake.amounts import amount
 from pipeline.intake.in_turn import in_turn
 from pipeline.intake.one_file import IntakeSummary, Setting
 from pipeline.programme import Programme
@@ -24,26 +27,49 @@ def receive(
 
     A fault of one file holds or refuses that file and no other. Rows of a file come in one transaction, files in
     the order of their site and name, however many are worked on at once.
-    Errors   StoreFault when the pseudonym key may be read by others. What no file can cause propagates.
+    Errors   StoreFault when the pseudonym key may be read by others, or is gone though files were accepted with it.
+             What no file can cause propagates.
     """
-    found, messages = inbox.arrivals(programme)
-    pads = pseudonyms.pads_of(pseudonyms.read_key(programme.store / "pseudonym.key"))
+    found, passed_over = inbox.arrivals(programme)
+    key = pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=ledger.accepted_files(store))
+    pads = pseudonyms.pads_of(key)
     setting = Setting(programme, as_of, received_at, run_id, pads)
     archive.clear_unfinished(setting.archive)
     shutil.rmtree(setting.spool, ignore_errors=True)
     setting.spool.mkdir(parents=True, mode=0o700)
-    summary = IntakeSummary(messages=messages)
+    summary = IntakeSummary(
+        passed_over=sum(one.is_misplaced for one in passed_over),
+        messages=[one.message for one in passed_over],
+    )
+    earlier: Counter[str] = Counter()  # site → files that were read with an earlier profile
     try:
         prepare = partial(_prepare, setting)
         workers = store.value("select current_setting('threads')")
         with closing(in_turn(store, found, prepare, one_file.finish, workers=workers)) as results:
             for done, arrival in enumerate(found):
-                progress(done, len(found), arrival.where)
-                summary += next(results)
+                progress(done, len(found), printable(arrival.where))
+                one = next(results)
+                earlier[arrival.site] += one.files_of_earlier_profile
+                summary += one
         progress(len(found), len(found), "all files read")
     finally:
         shutil.rmtree(setting.spool, ignore_errors=True)
-    return summary
+    said = [_read_with_earlier_profile(site, n) for site, n in sorted(earlier.items()) if n]
+    return summary + IntakeSummary(messages=said)
+
+
+def _read_with_earlier_profile(site: str, n: int) -> str:
+    return str(
+        Fault(
+            "read before",
+            where=f"inbox/{site}",
+            found=f"{amount(n, 'file')} of site {site} read with an earlier profile",
+            expected="files read with the site's profile as it is now",
+            next=f"nothing, if that is meant: {'it stays' if n == 1 else 'they stay'} as read. To read "
+            f"{'it' if n == 1 else 'them'} anew, move store/evenbeam.duckdb aside (keep store/pseudonym.key) and run "
+            "with all files in the inbox",
+        )
+    )
 
 
 def _prepare(setting: Setting, store: Store, arrival: inbox.Arrival) -> one_file.Prepared:

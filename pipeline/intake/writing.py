@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from pipeline.intake import headers
+from pipeline.intake.amounts import amount
 from pipeline.intake.vocabulary import SEX_LETTERS, SEX_WORDS
 from pipeline.programme import MISSING_MARKS
 
@@ -54,12 +55,12 @@ def decimal_sign(columns: Sequence[Sequence[str]], *, is_typed: bool = False) ->
     if seen["1.234,5"] and not seen["1,234.5"]:
         return Finding(
             (",", "."),
-            f"decimal = comma, thousands = point: {seen['1.234,5']} values are written like 1.234,5",
+            f"decimal = comma, thousands = point: {_values_are(seen['1.234,5'])} written like 1.234,5",
         )
     if seen["1,234.5"] and not seen["1.234,5"]:
         return Finding(
             (".", ","),
-            f"decimal = point, thousands = comma: {seen['1,234.5']} values are written like 1,234.5",
+            f"decimal = point, thousands = comma: {_values_are(seen['1,234.5'])} written like 1,234.5",
         )
     if is_typed:
         seen["point"] = 0 if seen["comma"] else seen["point"]
@@ -67,7 +68,7 @@ def decimal_sign(columns: Sequence[Sequence[str]], *, is_typed: bool = False) ->
         if three_decimals:
             return Finding(
                 (".", ","),
-                f"decimal = point in {seen['point']} values; commas stand only before three digits, "
+                f"decimal = point in {amount(seen['point'], 'value')}; commas stand only before three digits, "
                 "as a thousands sign does",
             )
         return Finding(
@@ -78,10 +79,12 @@ def decimal_sign(columns: Sequence[Sequence[str]], *, is_typed: bool = False) ->
             undecided="decimal: every comma stands before three digits, so it may part thousands or decimals"
         )
     if seen["comma"]:
-        return Finding((",", ""), f"decimal = comma: it stands in {seen['comma']} values, a point in none")
+        return Finding(
+            (",", ""), f"decimal = comma: it stands in {amount(seen['comma'], 'value')}, a point in none"
+        )
     return Finding(
         (".", ""),
-        f"decimal = point: it stands in {seen['point']} values, a comma in none"
+        f"decimal = point: it stands in {amount(seen['point'], 'value')}, a comma in none"
         if seen["point"]
         else "decimal = point: no value has decimals, so it does not matter yet",
     )
@@ -116,12 +119,13 @@ def date_format(values: Sequence[str]) -> Finding:
     month_first = sum(int(match.group(3)) > 12 for match in matches)
     if day_first and not month_first:
         return Finding(
-            f"%d{sign}%m{sign}{year}{clock}", f"day first: in {day_first} values the first number is over 12"
+            f"%d{sign}%m{sign}{year}{clock}",
+            f"day first: in {amount(day_first, 'value')} the first number is over 12",
         )
     if month_first and not day_first:
         return Finding(
             f"%m{sign}%d{sign}{year}{clock}",
-            f"month first: in {month_first} values the second number is over 12",
+            f"month first: in {amount(month_first, 'value')} the second number is over 12",
         )
     why = (
         "some values can only be day first, others only month first"
@@ -138,7 +142,7 @@ def sex_codes(values: Sequence[str]) -> Finding:
     spoken = {word: SEX_WORDS[tidied] for word, tidied in plain.items() if tidied in SEX_WORDS}
     letters = {tidied for word, tidied in plain.items() if word not in spoken}
     if not words or len(words) > 12:
-        return Finding(undecided=f"sex: {len(words)} different words")
+        return Finding(undecided=f"sex: {amount(len(words), 'different word')}")
     if not letters:
         return _codes(spoken)
     fitting = [meaning for meaning in SEX_LETTERS if letters <= set(meaning)]
@@ -146,7 +150,9 @@ def sex_codes(values: Sequence[str]) -> Finding:
         return _codes(
             spoken | {word: fitting[0][tidied] for word, tidied in plain.items() if word not in spoken}
         )
-    shown = ", ".join(words) if all(len(word) <= 2 for word in words) else f"{len(words)} different words"
+    shown = (
+        ", ".join(words) if all(len(word) <= 2 for word in words) else amount(len(words), "different word")
+    )
     return Finding(undecided=f"sex: by themselves the codes {shown} do not say which is female")
 
 
@@ -166,6 +172,10 @@ def unusual_missing_marks(columns: Sequence[Sequence[str]]) -> list[str]:
                 and not any(character.isdigit() for character in value)
             )
     return sorted(mark for mark, count in found.items() if count >= 2)
+
+
+def _values_are(n: int) -> str:
+    return f"{amount(n, 'value')} {'is' if n == 1 else 'are'}"
 
 
 def _codes(codes: Mapping[str, str]) -> Finding:

@@ -17,7 +17,7 @@ from pipeline.release.data_package import data_package
 from pipeline.release.parquet_file import parquet_bytes
 from pipeline.release.record import release_record
 from pipeline.release.schema import TABLES, Table
-from pipeline.release.table import published_table
+from pipeline.release.table import published_table, without_closed_groups
 from pipeline.release.versions import make_latest, unfinished_version
 from pipeline.store import Store, sql_text
 
@@ -38,6 +38,7 @@ def publish(
     results = {table.name: store.frame(sql_text(table.query)) for table in TABLES}
     results[TOTALS] = store.frame(sql_text("90_published_total.sql"))
     protected = protect(results, programme.settings.disclosure)
+    protected["percentile"] = without_closed_groups(protected["percentile"])
     tables = [(table, published_table(table, protected[table.name])) for table in TABLES]
     with unfinished_version(programme.published) as folder:
         write_release(folder, programme, as_of, tables, protected[TOTALS])

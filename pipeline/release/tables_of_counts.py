@@ -121,7 +121,8 @@ _NO_LIMIT = (
 PERCENTILE = Table(
     "percentile",
     "Percentiles of each measure",
-    "The value that a given percentage of a group lies at or below, for each measure.",
+    "The value that a given percentage of a group lies at or below, for each measure. A group without rows has "
+    "nobody measured, or every percentile of it is withheld.",
     "90_published_percentile.sql",
     ("measure", "site", "period", "sex", "age_from", "age_to", "percentile"),
     (

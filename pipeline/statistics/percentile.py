@@ -11,7 +11,7 @@ from pipeline.measures import Measure
 from pipeline.statistics.age_group import AgeGroups, cells_in_groups, group_table, groups_reported
 from pipeline.statistics.value_count import ValueCounts, quantile_interval, quantile_type_7
 
-METHOD = "Hyndman-Fan type 7 over print steps; binomial order-statistic interval"
+METHOD = "Hyndman-Fan type 7, order-statistic limits"
 
 _VALUES = 2**32  # one whole number a cell, population · 2³² + value + 2³¹, sorts faster than several columns
 

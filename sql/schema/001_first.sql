@@ -1,4 +1,4 @@
--- The store's first schema, one SQL schema to a layer of the design. A later change is a new numbered file.
+-- The store's first schema, one SQL schema to a layer. A later change is a new numbered file.
 create schema ledger;
 create schema reading;
 create schema tally;

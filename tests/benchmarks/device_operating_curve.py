@@ -244,8 +244,8 @@ FALLS_SHORT = """## What falls short, and why
   people, so the site-years are half as many independent ones. No signal in so many still allows a rate of about one in
   100 independent site-years at the upper 95 % limit (three over the number).
 - **What the limits have seen.** They were chosen with cohorts of seeds 1 to 8 and the demo's own. A pilot with two of
-  the cohorts counted here showed drifts laid on the wrong analyser, and the limit on a site's change of pace was changed
-  after it; the other cohorts were new.
+  the cohorts counted here showed drifts laid on the wrong analyser, and the limit on a site's change of pace was
+  changed after it; the other cohorts were new.
 - **What is not in the cohort.** Real sites may give one analyser to some people and the other to others; the cohort
   draws it by lot at every visit.
 """

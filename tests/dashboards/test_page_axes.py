@@ -25,7 +25,17 @@ def spans(age_from, age_to):
 
 
 def test_a_group_is_called_by_the_ages_that_can_be_in_it():
-    assert age_axis(spans(18, 99)).labels == ("18–19", "20–29", "80–89", "18–99", "20–99")
+    assert age_axis(spans(20, 79)).labels == ("20–29", "20–79")
+
+
+def test_a_group_that_begins_before_the_banding_is_not_offered():
+    # its rows would be the 18- and 19-year-olds alone; the release has none
+    assert age_axis(spans(18, 99)).labels == ("20–29", "80–89", "20–99")
+
+
+def test_a_banding_without_a_group_of_its_own_is_offered_in_those_that_reach_it():
+    only = Release(Path("nowhere"), {"age_groups": [{"age_from": 5, "age_to": 99, "is_total": False}]})
+    assert age_spans(only, {"age_from": 18, "age_to": 99}) == {"5-99": (18, 99)}
 
 
 def test_groups_that_come_to_the_same_ages_are_offered_once():
@@ -38,7 +48,6 @@ def test_groups_that_come_to_the_same_ages_are_offered_once():
 def test_a_page_opens_with_the_widest_adult_group_or_the_widest_of_all():
     assert widest_adult(spans(5, 99)) == "20-99"
     assert widest_adult(spans(18, 99)) == "20-99"
-    assert widest_adult({"15-19": (18, 19), "5-19": (18, 19)}) == "15-19"
     assert widest_adult(spans(5, 19)) == "5-19"
 
 

@@ -55,7 +55,8 @@ def test_a_part_imports_only_what_it_may(part):
         for name in imports_of(path):
             is_own = name.split(".")[0] in OWN
             if is_own and not any(
-                name == one or (name.startswith(one + ".") and (one != "pipeline" or name == "pipeline.__version__"))
+                name == one
+                or (name.startswith(one + ".") and (one != "pipeline" or name == "pipeline.__version__"))
                 for one in allowed
             ):
                 broken.append(f"{path.relative_to(ROOT)} imports {name}")

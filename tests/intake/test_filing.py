@@ -108,7 +108,7 @@ def test_a_held_row_says_field_found_expected_and_the_row_without_the_participan
             '{"Date":"2025-02-03","Sex":"F","Age":"35","Ht":"165.0","Wt":"172;4"}',
         )
     ]
-    assert summary.messages == [
+    assert summary.row_messages == [
         "held  north-quay/a.csv, line 3, field weight (unreadable:weight)\n"
         "      found 172;4; expected a number of kilograms written with a point (kg)\n"
         "      next: correct the line and send the file again. The other row was taken."
@@ -119,7 +119,7 @@ def test_an_unambiguous_correction_is_proposed_and_never_applied(house):
     house.put("a.csv", csv("m1,2025-02-03,F,35,57,166", OTHER))
     summary = house.receive()
     assert house.held() == [(2, ["weight_height_exchanged"])]
-    assert "perhaps: height 166.0 cm with weight 57.0 kg" in summary.messages[0]
+    assert "perhaps: height 166.0 cm with weight 57.0 kg" in summary.row_messages[0]
     assert house.accepted("line") == [3]
 
 
@@ -129,14 +129,16 @@ def test_text_that_might_name_someone_is_not_repeated(house):
         csv("m1,2025-02-03,Henrietta,35,165.0,65.0", "m2,2025-02-03,F,35,165.0,call 020 7946 0018", OTHER),
     )
     summary = house.receive()
-    everything = repr(house.store.rows("from ledger.held_row")) + repr(summary.messages)
+    everything = repr(house.store.rows("from ledger.held_row")) + repr(
+        summary.messages + summary.row_messages
+    )
     assert "Henrietta" not in everything and "7946" not in everything
-    assert "found a text of 9 characters" in summary.messages[0]
+    assert "found a text of 9 characters" in summary.row_messages[0]
 
 
 def test_the_message_shows_the_first_rows_and_counts_the_others(house):
     house.put("a.csv", csv(*[f"m{n},2025-02-03,F,35,165.0," for n in range(5)], OTHER))
-    message = house.receive().messages[0]
+    message = house.receive().row_messages[0]
     assert message.count("(missing:weight)") == 3
     assert "2 more lines of this file were held" in message
 
@@ -166,4 +168,67 @@ def test_the_summary_is_the_sum_of_the_ledger(house):
     assert house.counts() == [(4, 1, 1, 0, 2), (2, 1, 0, 1, 0)]
     assert summary.sentence() == (
         "files: 2 accepted; rows: 6 read = 3 accepted + 1 held + 1 duplicate + 1 superseded"
+        "; 1 earlier reading replaced"
     )
+
+
+def test_a_correction_of_earlier_files_says_how_many_readings_it_replaced(house):
+    house.put("a.csv", csv(A, OTHER))
+    first = house.receive()
+    assert first.readings_replaced == 0 and "replaced" not in first.sentence()
+    house.put("b.csv", csv(B, OTHER.replace("65.0", "66.0")))
+    summary = house.receive()
+    assert (summary.readings_replaced, summary.rows_superseded) == (2, 0)
+    assert summary.sentence() == (
+        "files: 1 accepted, 1 already received; rows: 2 read = 2 accepted + 0 held + 0 duplicate + 0 superseded"
+        "; 2 earlier readings replaced"
+    )
+
+
+def test_a_correction_within_one_file_replaces_no_earlier_reading(house):
+    house.put("a.csv", csv(A, B))
+    summary = house.receive()
+    assert (summary.readings_replaced, summary.rows_superseded) == (0, 1)
+
+
+def test_files_read_with_an_earlier_profile_are_said_once_a_site_and_stay_as_read(two_sites):
+    for site in ("north-quay", "east-pier"):
+        two_sites.put("a.csv", csv(A), site=site)
+        two_sites.put("b.csv", csv(OTHER), site=site)
+    assert two_sites.receive().messages == []
+    assert two_sites.receive().messages == []
+    two_sites.profile(PROFILE.replace('"Wt"', '"Wt", unit = "[lb_av]"'))
+    before = two_sites.accepted("weight_kg")
+    two_sites.put("c.csv", csv("m3,2025-02-03,F,35,165.0,145.0"))
+    summary = two_sites.receive()
+    (message,) = summary.messages
+    assert "found 2 files of site north-quay read with an earlier profile" in message
+    assert "they stay as read" in message and "move store/evenbeam.duckdb aside" in message
+    assert "keep store/pseudonym.key" in message
+    assert (summary.files_held, summary.files_of_earlier_profile, summary.files_already_received) == (0, 2, 4)
+    assert two_sites.accepted("weight_kg")[:4] == before
+    two_sites.profile(PROFILE)
+    (message,) = two_sites.receive().messages
+    assert "found 1 file of site north-quay" in message and "it stays as read" in message
+
+
+def test_a_file_of_which_every_row_was_held_says_which_and_how_to_see_the_rows(house):
+    house.put("a.csv", csv(A.replace(",65.0", ",heavy"), OTHER.replace(",65.0", ",light")))
+    (message,) = house.receive().messages
+    assert message.startswith("held  north-quay/a.csv\n      found 2 rows, and every one was held;")
+    assert "`evenbeam status PROGRAMME --site north-quay --held`" in message
+    assert "held  north-quay/a.csv, line 2, field weight (unreadable:weight)" in message
+    (reason,) = house.files("reason")
+    assert reason == message[: len(reason)] and "ledger." not in reason
+
+
+def test_one_of_a_thing_is_spoken_of_in_the_singular(house):
+    house.put("a.csv", csv(*[f"m{n},2025-02-03,F,35,165.0," for n in range(4)], OTHER, "m9"))
+    message = house.receive().row_messages[0]
+    assert (
+        "2 more lines of this file were held: `evenbeam status PROGRAMME --site north-quay --held`" in message
+    )
+    house.put("b.csv", csv("m9", *[f"m{n},2025-02-03,F,35,165.0," for n in range(3)], OTHER))
+    message = house.receive().row_messages[0]
+    assert "found 1 field; expected 6 fields, as in the header" in message
+    assert "1 more line of this file was held" in message

@@ -3,8 +3,9 @@
 from datetime import date
 
 import pytest
-from invented_site import HEADER, csv
+from invented_site import HEADER, PROFILE, csv
 
+from pipeline.intake.full_names import are_full_names, is_name_like
 from pipeline.intake.identifiers import kind_of_content, kind_of_header
 
 ROW = "m1,2025-02-03,F,35,165.0,65.0"
@@ -128,7 +129,9 @@ def test_a_header_that_announces_none(header):
     ("values", "kind"),
     [
         (["ann@example.org", "bo@example.org", "", "cy@example.org"], "e-mail address"),
-        (["ann@example.org", "none", "none", "none"], None),
+        (["ann@example.org", "none", "none", "none"], "e-mail address"),  # one is enough
+        (["none", "write to ann@example.org please"], "e-mail address"),
+        (["@home", "10 @ 60", "60@30.5", "m1@quay", "none"], None),
         (["+44 20 7946 0018", "+44 20 7946 0019", "+44 20 7946 0020"], "telephone number"),
         (["020 7946 0018", "020 7946 0019", "020 7946 0020"], "telephone number"),
         (["1970-01-02", "1982-03-04", "1991-05-06"], "date of birth"),
@@ -141,14 +144,15 @@ def test_a_header_that_announces_none(header):
         (["0001234567", "0001234567", "0001234567"], None),  # one serial number, not people's
     ],
 )
-def test_content_is_judged_by_a_clear_majority(values, kind):
+def test_content_is_judged_by_a_clear_majority_and_an_address_alone(values, kind):
     assert kind_of_content([value for value in values if value], as_of=AS_OF) == kind
 
 
 def test_a_majority_is_six_in_ten():
-    mails = ["ann@example.org"]
-    assert kind_of_content(mails * 6 + ["-"] * 4, as_of=AS_OF) == "e-mail address"
-    assert kind_of_content(mails * 5 + ["-"] * 5, as_of=AS_OF) is None
+    numbers = [f"020 7946 001{n}" for n in range(10)]
+    other = [f"remark {n}" for n in range(10)]
+    assert kind_of_content(numbers[:6] + other[:4], as_of=AS_OF) == "telephone number"
+    assert kind_of_content(numbers[:5] + other[:5], as_of=AS_OF) is None
 
 
 def test_a_participants_number_may_begin_with_zeros_but_not_with_a_country_code():
@@ -193,3 +197,115 @@ def test_a_clean_file_beside_it_goes_on(house):
     house.put("b.csv", csv(ROW))
     summary = house.receive()
     assert (summary.files_refused, summary.files_accepted) == (1, 1)
+
+
+@pytest.mark.parametrize("place", [3, 250, 399])
+def test_one_address_in_any_row_refuses_the_file_and_names_the_column_or_the_line(house, place):
+    rows = [f"m{n},2025-02-03,F,35,165.0,65.0," for n in range(400)]
+    rows[place] += "ann@example.org"
+    house.put("a.csv", csv(*rows, header=HEADER + ",Contact"))
+    summary = house.receive()
+    shown = "column Contact" if place < 200 else f"line {place + 2}"
+    assert f"found {shown}: e-mail address (by its content); expected" in summary.messages[0]
+    assert (summary.files_refused, house.archived(), house.accepted("line")) == (1, [], [])
+    assert "example.org" not in summary.messages[0] + house.files("reason")[0]
+
+
+def test_an_address_in_the_participants_column_or_in_the_header_line_refuses_too(house):
+    house.put("a.csv", csv(ROW, "ann@example.org,2025-02-03,F,35,165.0,65.0"))
+    house.put("b.csv", csv(ROW + ",x", header=HEADER + ",ann@example.org"))
+    summary = house.receive()
+    assert summary.files_refused == 2
+    assert "column Member: e-mail address (by its content)" in summary.messages[0]
+    assert "column number 7: e-mail address (by its header)" in summary.messages[1]
+
+
+def test_an_address_in_a_preamble_names_nobody_measured(house):
+    house.profile(PROFILE.replace("[columns]", "header_row = 2\n[columns]"))
+    house.put("a.csv", "Exported by desk@example.org\n" + csv(ROW))
+    assert house.receive().files_accepted == 1
+    house.put("b.csv", "Exported by desk@example.org\n" + csv(*[ROW] * 300, "m2 ann@example.org,,,,,"))
+    assert "found line 303: e-mail address" in house.receive().messages[0]
+
+
+def test_clean_rows_with_the_sign_in_them_are_let_through(house):
+    rows = [f"m{n},2025-02-03,F,35,165.0,65.0,3 x 10 @ 60.5 kg @home" for n in range(400)]
+    house.put("a.csv", csv(*rows, header=HEADER + ",Remark"))
+    assert house.receive().rows_accepted == 400
+
+
+NAMES = [
+    "Zaphod Beeblebrox",
+    "Trillian McMillan",
+    "Arthur P. Dent",
+    "Ford Prefect",
+    "PROSSER Lewis",
+    "Slartibartfast van Magrathea",
+]
+HALLS = ["North Quay", "East Pier", "Harbour Hall", "South Basin", "West Dock", "Market Square"]
+
+
+@pytest.mark.parametrize("header", ["Kunde", "Who", "Column7"])
+def test_full_names_under_an_unknown_header_refuse_the_file(house, header):
+    house.put("a.csv", csv(*_rows_with(NAMES), header=f"{HEADER},{header}"))
+    summary = house.receive()
+    assert f"column {header}: name-like text (by its content)" in summary.messages[0]
+    assert summary.files_refused == 1 and "Beeblebrox" not in repr(house.files("reason"))
+
+
+def test_people_measured_several_times_have_names_all_the_same(house):
+    rows = [row.replace("02-03", day) for day in ("02-03", "02-10", "02-17") for row in _rows_with(NAMES)]
+    house.put("a.csv", csv(*rows, header=f"{HEADER},Who"))
+    assert house.receive().files_refused == 1
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        HALLS,
+        NAMES[:4],  # too few to tell
+        [*NAMES[:3], "x1", "x2", "x3"],  # 3 of 6 different values
+        ["Very High", "Slightly Low", "Body Scan", "Yoga Flow", "Type A", "Level Two"],
+        ["Felt tired", "Late today", "New shoes", "After lunch", "Second try", "Cold room"],
+        ["HD 100 A", "HD 200 B", "HD 300 C", "QX-1 North", "Unit 5 East", "AB CD"],
+    ],
+)
+def test_places_levels_codes_and_remarks_are_no_names(house, values):
+    house.put("a.csv", csv(*_rows_with(values), header=f"{HEADER},Kunde"))
+    assert house.receive().files_accepted == 1
+
+
+def test_what_many_people_share_is_no_name_of_theirs(house):
+    rows = [f"m{n},2025-02-03,F,35,165.0,65.0,{NAMES[n % 6]}" for n in range(12)]
+    house.put("a.csv", csv(*rows, header=f"{HEADER},Kunde"))
+    assert house.receive().files_accepted == 1
+
+
+def test_a_column_that_the_profile_uses_is_not_judged_as_names(house):
+    house.profile(PROFILE + 'device = { header = "Kunde" }\n')
+    house.put("a.csv", csv(*_rows_with(NAMES), header=f"{HEADER},Kunde"))
+    assert house.receive().files_accepted == 1
+
+
+def test_three_in_five_different_values_are_enough_and_fewer_are_not():
+    people = [str(n) for n in range(5)]
+    assert are_full_names([*NAMES[:3], "x1", "x2"], people)
+    assert not are_full_names([*NAMES[:2], "x1", "x2", "x3"], people)
+
+
+@pytest.mark.parametrize(
+    "name", ["O'Neill Mary", "Jean-Luc Picard", "Анна Иванова", "Łukasz Żak", "Smith, John"]
+)
+def test_the_forms_of_a_full_name(name):
+    assert is_name_like(name)
+
+
+@pytest.mark.parametrize(
+    "text", ["ANNA SCHMIDT", "Anna", "A Team", "Anna Maria Luise Schmidt", "anna schmidt"]
+)
+def test_forms_that_names_and_codes_share_are_not_taken_for_names(text):
+    assert not is_name_like(text)
+
+
+def _rows_with(values):
+    return [f"m{n},2025-02-03,F,35,165.0,65.0,{value}" for n, value in enumerate(values)]

@@ -1,5 +1,7 @@
 """Which files are read, and what is said of the others."""
 
+import os
+
 from invented_site import SITE, csv
 
 ROW = "m1,2025-02-03,F,35,165.0,65.0"
@@ -34,6 +36,43 @@ def test_hidden_temporary_and_unfinished_names_wait_with_a_word(house):
         house.put(name, csv(ROW))
     summary = house.receive()
     assert (summary.files_accepted, len(summary.messages)) == (0, 4)
+
+
+def test_what_stands_where_nothing_is_read_is_counted_and_what_waits_is_not(house):
+    house.put("a.csv", csv(ROW), site="north-key")
+    (house.folder / "inbox" / "b.csv").write_text(csv(ROW))
+    house.put("c.csv.part", csv(ROW))
+    house.put(".hidden/d.csv", csv(ROW))
+    summary = house.receive()
+    assert (summary.passed_over, len(summary.messages)) == (2, 4)
+    house.put("e.csv", csv(ROW))
+    assert house.receive().passed_over == 2
+
+
+def test_a_clean_inbox_passes_nothing_over(house):
+    house.put("a.csv", csv(ROW))
+    assert house.receive().passed_over == 0
+
+
+def test_names_that_would_repaint_the_screen_stand_as_their_codes(house):
+    house.put("a.csv", csv(ROW), site="no\x1b[2Jrth\u202e")
+    house.put("b\x1b[2J\u202e.csv", csv(ROW, ROW.replace("165.0", "tall")))
+    house.put("c\x1b[2J\u202e.csv", csv(ROW.replace("65.0", "heavy")))
+    house.put("d\x1b[2J\u202e.csv", csv("1,2", header="x\x1b,y\u202e"))
+    house.put("e.csv", csv(ROW + ",x", header="Member,Date,Sex,Age,Ht,Wt,name\x1b[2J\u202e"))
+    house.put("f.csv", csv(ROW.replace("m1", "m7"), ROW.replace("65.0", "6\x1b[2m")))
+    summary = house.receive()
+    assert (len(summary.messages), len(summary.row_messages)) == (4, 2)
+    for message in summary.messages + summary.row_messages:
+        assert all(character.isprintable() or character == "\n" for character in message)
+    assert "no\\u001b[2Jrth\\u202e" in summary.messages[0]
+
+
+def test_a_name_that_is_no_utf_8_is_read_like_any_other(house):
+    house.put(os.fsdecode(b"a\xff.csv"), csv(ROW))
+    house.put("b.csv", csv(ROW.replace("m1", "m2")))
+    assert house.receive().rows_accepted == 2
+    assert house.files("name") == ["a\\udcff.csv", "b.csv"]
 
 
 def test_a_symbolic_link_is_not_followed(house, tmp_path):

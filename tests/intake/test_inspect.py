@@ -183,7 +183,7 @@ def test_a_required_field_that_no_header_names_is_left_open(inspected, tmp_path)
 
 def test_direct_identifiers_are_named_and_not_put_into_the_profile(inspected):
     found = inspected(CLEAN.replace("Member,", "Surname,Member,").replace("\nm", "\nBeeblebrox,m"))
-    assert found.direct_identifiers == ["Surname: name of a person (by its header)"]
+    assert found.direct_identifiers == ["column Surname: name of a person (by its header)"]
     assert "Surname" not in found.profile_toml.split("[columns]")[1]
     assert "Beeblebrox" not in found.profile_toml + repr(found.reasons) + repr(found.undecided)
 
@@ -212,3 +212,45 @@ def test_every_format_is_known_by_its_content(inspected, tmp_path):
 def test_what_is_no_table_says_so(inspected, content):
     with pytest.raises(FileHeld):
         inspected(content)
+
+
+@pytest.mark.parametrize(
+    ("number", "scope", "reason"),
+    [
+        ("{n}", "site", "plain running numbers usually repeat at other sites"),
+        ("99999{n}", "site", 'use "programme" where a number means the same person everywhere'),
+        ("999999{n}", "programme", "no plain running numbers"),
+        ("HD{n}", "programme", 'use "site" where another site may give it to somebody else'),
+    ],
+)
+def test_whose_numbers_they_are_is_written_out_with_its_reason(inspected, tmp_path, number, scope, reason):
+    rows = [f"{number.format(n=n)},2025-02-13,F,{30 + n},165.5,65.5" for n in range(8)]
+    found = inspected(csv(*rows, header="Member,Date,Sex,Age,Height,Weight"))
+    line = next(line for line in found.profile_toml.splitlines() if line.startswith("participant"))
+    assert profile_of(found.profile_toml, tmp_path).columns["participant"].scope == scope
+    assert reason in line.partition("#")[2] and any(reason in one for one in found.reasons)
+    assert found.undecided == []
+
+
+def test_one_number_among_them_that_is_none_makes_them_the_programmes(inspected, tmp_path):
+    rows = [f"{'A7' if n == 3 else n},2025-02-13,F,{30 + n},165.5,65.5" for n in range(8)]
+    found = inspected(csv(*rows, header="Member,Date,Sex,Age,Height,Weight"))
+    assert profile_of(found.profile_toml, tmp_path).columns["participant"].scope == "programme"
+
+
+def test_one_value_is_spoken_of_in_the_singular(inspected):
+    rows = [f"m{n},2025-02-13,F,{30 + n},165{'.5' if n == 1 else ''},65" for n in range(8)]
+    reasons = inspected(csv(*rows, header="Member,Date,Sex,Age,Height,Weight")).reasons
+    assert any("it stands in 1 value, a comma in none" in one for one in reasons)
+    rows[1] = rows[1].replace("165.5", '"1,650.5"')
+    reasons = inspected(csv(*rows, header="Member,Date,Sex,Age,Height,Weight")).reasons
+    assert any("1 value is written like 1,234.5" in one for one in reasons)
+
+
+def test_what_would_repaint_the_screen_stands_as_its_code(inspected, tmp_path):
+    content = CLEAN.replace("Body fat %", "Note \x1b[2J \u202e end")
+    found = inspected(content, "a\n\u202eb.csv")
+    everything = found.profile_toml + "".join(found.reasons + found.undecided)
+    assert "\x1b" not in everything and "\u202e" not in everything
+    assert "proposed from a\\u000a\\u202eb.csv" in found.profile_toml
+    assert profile_of(found.profile_toml, tmp_path).format == "csv"

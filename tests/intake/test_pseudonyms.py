@@ -61,6 +61,52 @@ def test_a_damaged_key_is_not_replaced(tmp_path, text):
     assert path.read_text() == text
 
 
+def test_a_lost_key_is_not_replaced_while_files_are_accepted_with_it(house):
+    house.put("a.csv", csv(ROW))
+    house.receive()
+    path = house.folder / "store" / "pseudonym.key"
+    kept = path.read_bytes()
+    path.unlink()
+    house.put("b.csv", csv(ROW.replace("02-03", "02-04")))
+    with pytest.raises(StoreFault) as caught:
+        house.receive()
+    assert "pseudonym key lost" in str(caught.value) and "1 file was accepted with it" in str(caught.value)
+    assert "put the key back from a backup" in caught.value.next
+    assert "start a new store" in caught.value.next and "all files in the inbox" in caught.value.next
+    assert not path.exists() and len(house.accepted("line")) == 1
+    path.write_bytes(kept)
+    path.chmod(0o600)
+    house.receive()
+    assert len(house.accepted("participant")) == 2 and len(set(house.accepted("participant"))) == 1
+
+
+def test_a_key_may_be_made_anew_while_no_file_is_accepted(house):
+    house.put("a.csv", csv(ROW.replace("65.0", "heavy")))
+    assert house.receive().files_held == 1
+    (house.folder / "store" / "pseudonym.key").unlink()
+    house.put("b.csv", csv(ROW))
+    assert house.receive().files_accepted == 1
+
+
+@pytest.mark.parametrize(
+    "number",
+    ["m\x001", "m\x071", "m\x1b[31m1", "m\u200b1", "\u202e1m", "m\u20281", "m\x851", "x" * 201],
+)
+def test_a_number_with_invisible_characters_or_without_end_holds_its_row(house, number):
+    rows = ["m1,2025-02-03,F,35,165.0,65.0", f"{number},2025-02-03,F,35,165.0,65.0"]
+    house.put("a.csv", csv(*rows))
+    summary = house.receive()
+    assert house.held() == [(3, ["unreadable:participant"])] and house.counts() == [(2, 1, 1, 0, 0)]
+    assert "at most 200 characters" in summary.row_messages[0]
+    assert number not in summary.row_messages[0] + repr(house.store.rows("from ledger.held_row"))
+
+
+@pytest.mark.parametrize("number", ["m\u00a01", "Mitglied Nr. 7", "é", "x" * 200, " m1 ", "m/1-2_3"])
+def test_a_number_of_letters_digits_and_blanks_is_read(house, number):
+    house.put("a.csv", csv(f"{number},2025-02-03,F,35,165.0,65.0"))
+    assert house.receive().rows_accepted == 1
+
+
 def test_one_number_at_two_sites_is_one_person_unless_the_site_counts_for_itself(two_sites):
     for site in (SITE, "east-pier"):
         two_sites.put("a.csv", csv(ROW), site=site)

@@ -7,7 +7,7 @@ import pytest
 from invented_store import percentile, prevalence
 
 from pipeline.release.schema import PERCENTILE, PREVALENCE
-from pipeline.release.table import published_table
+from pipeline.release.table import published_table, without_closed_groups
 
 
 def test_bands_stand_in_the_order_of_their_banding_and_all_sites_come_first():
@@ -52,3 +52,18 @@ def test_a_missing_column_is_named():
 def test_columns_the_schema_does_not_know_stay_behind():
     found = published_table(PERCENTILE, percentile().with_columns(participant=pl.lit("someone")))
     assert found.columns == PERCENTILE.column_names
+
+
+def test_a_group_whose_percentiles_are_all_withheld_has_no_rows_and_one_with_any_keeps_them_all():
+    both = percentile()
+    closed = both.with_columns(
+        sex=pl.lit("female"),
+        value=pl.lit(None, pl.Float64),
+        n=pl.lit(None, pl.Int64),
+        flag=pl.lit("withheld"),
+    )
+    half = both.with_columns(
+        sex=pl.lit("male"), value=pl.when(pl.int_range(pl.len()) == 0).then(pl.col("value"))
+    )
+    kept = without_closed_groups(pl.concat([both, closed.cast(dict(both.schema)), half]))
+    assert kept.equals(pl.concat([both, half]))

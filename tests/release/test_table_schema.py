@@ -24,7 +24,7 @@ def test_no_column_stands_twice_and_every_key_is_made_of_columns():
 
 
 def test_the_columns_are_those_that_others_rely_on():
-    """The column lists of the design, in its order: readers of a release depend on them."""
+    """In this order: readers of a release depend on them."""
     names = {table.name: table.column_names for table in TABLES}
     assert names["prevalence"] == [
         "banding",

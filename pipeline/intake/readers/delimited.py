@@ -23,7 +23,11 @@ class DelimitedReader:
     def __init__(self, path: Path, profile: Profile, limits: Limits, *, where: str):
         self._profile, self._where = profile, where
         self._facts: TextFacts = decoding.survey(
-            path, where=where, encoding=profile.encoding, most_bytes=limits.file_bytes
+            path,
+            where=where,
+            encoding=profile.encoding,
+            most_bytes=limits.file_bytes,
+            rows_from=profile.header_row + 1,
         )
 
     def look(self, path: Path) -> Look:
@@ -48,7 +52,12 @@ class DelimitedReader:
                 next="send the file again",
                 code="no_rows",
             )
-        return Look(tuple(headers), tuple(sample), self._facts.encoding.removesuffix("-sig"))
+        return Look(
+            tuple(headers),
+            tuple(sample),
+            self._facts.encoding.removesuffix("-sig"),
+            self._facts.address_line,
+        )
 
     def read(self, store: Store, path: Path, places: Mapping[str, int], width: int, spool: Path) -> None:
         """Fill `received` and `broken_line`; `spool` is a file this may write and the caller removes."""

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from pipeline.faults import FileHeld
 from pipeline.intake import decoding, received
+from pipeline.intake.amounts import amount
 from pipeline.intake.received import BrokenLine
 from pipeline.programme import Profile
 from pipeline.store import Store
@@ -109,11 +110,11 @@ def _parsed(content: str, delimiter: str, quote: str) -> Cells | object | None:
 
 
 def _fault(line: int, cells: Cells | None, width: int) -> BrokenLine | None:
-    expected = f"{width} fields, as in the header"
+    expected = f"{amount(width, 'field')}, as in the header"
     if cells is None:
         return BrokenLine(line, "row_cut_off", "a quote without its partner", expected)
     if len(cells) < width:
-        return BrokenLine(line, "row_cut_off", f"{len(cells)} fields", expected)
+        return BrokenLine(line, "row_cut_off", amount(len(cells), "field"), expected)
     if len(cells) > width:
-        return BrokenLine(line, "too_many_fields", f"{len(cells)} fields", expected)
+        return BrokenLine(line, "too_many_fields", amount(len(cells), "field"), expected)
     return None

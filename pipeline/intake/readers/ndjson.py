@@ -76,7 +76,7 @@ class NdjsonReader:
             )
         self._keys = list(keys)
         sample = tuple(tuple(self._text(row.get(key)) or "" for key in keys) for row in first)
-        return Look(tuple(keys), sample, self._facts.encoding.removesuffix("-sig"))
+        return Look(tuple(keys), sample, self._facts.encoding.removesuffix("-sig"), self._facts.address_line)
 
     def read(self, store: Store, path: Path, places: Mapping[str, int], width: int, spool: Path) -> None:
         received.begin(store)

@@ -13,7 +13,7 @@ import duckdb
 import polars as pl
 from duckdb import ColumnExpression, ConstantExpression, Expression, FunctionExpression
 
-from pipeline.faults import FileHeld
+from pipeline.faults import FileHeld, printable
 from pipeline.intake import received
 from pipeline.intake.received import Look
 from pipeline.programme import Limits, Profile
@@ -83,7 +83,7 @@ class ParquetReader:
             raise FileHeld(
                 "held",
                 where=self._where,
-                found=f"the column {twice[0]} twice, but for its letter case",
+                found=f"the column {printable(twice[0])} twice, but for its letter case",
                 expected="it once",
                 next="rename one of the columns and send the file again",
                 code="header_twice",

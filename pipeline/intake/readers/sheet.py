@@ -13,7 +13,7 @@ from pathlib import Path
 import fastexcel
 import polars as pl
 
-from pipeline.faults import FileHeld
+from pipeline.faults import FileHeld, printable
 from pipeline.intake import received
 from pipeline.intake.received import Look
 from pipeline.programme import Limits, Profile
@@ -94,7 +94,7 @@ class SheetReader:
             raise FileHeld(
                 "held",
                 where=self._where,
-                found=f"sheets {', '.join(book.sheet_names)}",
+                found=f"sheets {', '.join(map(printable, book.sheet_names))}",
                 expected=f"a sheet {self._profile.sheet!r}, as the site's profile says",
                 next="rename the sheet or correct `sheet` in the profile",
                 code="sheet_missing",
