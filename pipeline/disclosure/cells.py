@@ -198,7 +198,9 @@ def _with_parents(frame: pl.DataFrame) -> pl.DataFrame:
         .join(everyone, on=["kind", *GROUP], how="left")
         .join(out_of, on=["kind", "family", "site", "period"], how="left")
         .join(counting, on=["kind", "family", "site", "period"], how="left")
-        .with_columns(parent=pl.coalesce("group_cell", "everyone_cell", "out_of_cell", "counting_cell", "cell"))
+        .with_columns(
+            parent=pl.coalesce("group_cell", "everyone_cell", "out_of_cell", "counting_cell", "cell")
+        )
         .sort("cell")
         .drop("group_cell", "everyone_cell", "out_of_cell", "counting_cell")
     )

@@ -6,9 +6,10 @@ A first, local repair. For each equation of a release (equations.py) in turn:
     - where its total is published, the withheld parts together are a count that subtraction gives: it must be
       0 or at least the minimum, like any count. Of rows this is not asked.
 
-Where one of the two fails, one more cell of that equation is withheld: no headline while there is another, one that
-mends it, empty bands and totals last, then the one with the least loss, in people times figures that go with it. That can break an equation of
-another kind, so the kinds take turns until none is left. Twins are decided together.
+Where one of the two fails, one more cell of that equation is withheld: no headline while there is another, one
+that mends it, empty bands and totals last, then the one with the least loss, in people times figures that go with
+it. That can break an equation of another kind, so the kinds take turns until none is left. Twins are decided
+together.
 
 What it does not see: several equations put together. widening.py takes those up.
 """

@@ -101,6 +101,12 @@ def test_a_number_with_invisible_characters_or_without_end_holds_its_row(house, 
     assert number not in summary.row_messages[0] + repr(house.store.rows("from ledger.held_row"))
 
 
+def test_a_line_end_within_a_number_holds_its_row_and_one_behind_it_does_not(house):
+    house.put("a.csv", csv('"m\n1",2025-02-03,F,35,165.0,65.0', '"m2\n",2025-02-03,F,35,165.0,65.0'))
+    house.receive()
+    assert house.held() == [(2, ["unreadable:participant"])] and house.accepted("line") == [4]
+
+
 @pytest.mark.parametrize("number", ["m\u00a01", "Mitglied Nr. 7", "é", "x" * 200, " m1 ", "m/1-2_3"])
 def test_a_number_of_letters_digits_and_blanks_is_read(house, number):
     house.put("a.csv", csv(f"{number},2025-02-03,F,35,165.0,65.0"))
