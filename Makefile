@@ -41,6 +41,9 @@ lint: $(VENV)/tests
 
 bench: $(VENV)/tests
 	@$(BIN)/python tests/benchmarks/check_accuracy.py
+	@$(BIN)/python tests/benchmarks/curve_speed.py
+	@$(BIN)/python tests/benchmarks/site_flag_simulation.py
+	@$(BIN)/python tests/benchmarks/device_operating_curve.py
 
 clean:
 	rm -rf $(VENV) demo

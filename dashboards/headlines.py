@@ -41,6 +41,8 @@ def most_common(cube: Cube, at: Mapping[str, str], group: str, period: str) -> s
         return say(f"h.{key}", group=group, period=period)
     (band, first), *others = firm
     words = {"group": group, "period": period, "band": band, "share": percent(first["share"])}
+    if others and not apart(first, others[0][1]) and len(firm) < len(cells):
+        return say("h.tied.hidden", group=group, period=period)
     if others and not apart(first, others[0][1]):
         return say("h.tied", other=others[0][0], other_share=percent(others[0][1]["share"]), **words)
     key = "h.most" if len(firm) == len(cells) else "h.most.hidden"
@@ -188,7 +190,7 @@ def fitted_trend(trends: Cube, at: Mapping[str, str], group: str, first: str, la
         return say("h.fitted.withheld", **words) if any(c["state"] == WITHHELD for _, c in cells) else ""
     if not parts:
         return say("h.fitted.same", **words)
-    rest = TEXT["h.fitted.rest"] if sum(map(len, changes.values())) < len(cells) else ""
+    rest = TEXT["h.fitted.rest"] if sum(map(len, changes.values())) < len(fitted) else ""
     return say("h.fitted.change", changes=listed(parts), rest=rest, **words)
 
 

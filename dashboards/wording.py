@@ -18,8 +18,7 @@ TEXT: dict[str, str] = {
     "stamp": "Data to {last}. Made as of {as_of} with {software}.",
     "footer.caution": "These are figures about groups, not a diagnosis of anyone. Analysers of this kind "
     "are not for people with a pacemaker or other implanted electronic device, and "
-    "readings in pregnancy are not counted as ordinary ones. Drink, food, exercise and "
-    "time of day move a reading.",
+    "their readings do not hold in pregnancy. Drink, food, exercise and time of day move a reading.",
     "footer.more": "All cautions and definitions",
     "noscript": "Charts and choices need JavaScript. Without it each table shows the latest period; the "
     "linked files hold every figure.",
@@ -352,18 +351,20 @@ TEXT: dict[str, str] = {
     "{high}), the most common of the bands that can be shown.",
     "h.tied": "Among {group} measured in {period}, ‘{band}’ ({share}) was not clearly more common than "
     "‘{other}’ ({other_share}): their 95 % intervals overlap.",
+    "h.tied.hidden": "Only some bands can be shown for {group} in {period}, and none of those is clearly the "
+    "most common.",
     "h.withheld": "Figures for {group} in {period} are withheld to protect people in small groups.",
     "h.unreliable": "Too few people among {group} were measured in {period} for a precise share of any band.",
     "h.absent": "For {group} in {period} there are no percentiles: either none were measured, or the group is "
     "withheld to protect people in small groups.",
-    "h.nobody": "None of {group} were measured in {period}.",
+    "h.nobody": "There is no figure for {group} in {period}: nobody with this measure.",
     "h.trend.change": "Between {first} and {last} the share of {group} {changes}{rest}.",
     "h.trend.rose": "rose in {list}",
     "h.trend.fell": "fell in {list}",
-    "h.trend.rest": "; in the other bands there was no clear change",
+    "h.trend.rest": "; in the other bands that can be compared there was no clear change",
     "h.trend.item": "‘{band}’ ({before} to {after})",
-    "h.trend.same": "No clear change for {group} between {first} and {last}: in each band the two 95 % "
-    "intervals overlap.",
+    "h.trend.same": "No clear change for {group} between {first} and {last}: in each band that can be compared the two "
+    "95 % intervals overlap.",
     "h.trend.short": "For {group}, two periods with published figures are needed to speak of change.",
     "h.age.differ": "In {period}, ‘{band}’ ranged from {low_share} of people aged {low_age} to {high_share} "
     "of those aged {high_age}; the two 95 % intervals do not overlap.",
@@ -382,9 +383,9 @@ TEXT: dict[str, str] = {
     "h.fitted.rose": "rose in {list}",
     "h.fitted.fell": "fell in {list}",
     "h.fitted.item": "‘{band}’ (by about {points} percentage points a period)",
-    "h.fitted.rest": "; in the other bands there is no clear trend",
-    "h.fitted.same": "No clear trend for {group} from {first} to {last}: in each band the 95 % interval of the trend "
-    "includes none.",
+    "h.fitted.rest": "; in the other bands that can be shown there is no clear trend",
+    "h.fitted.same": "No clear trend for {group} from {first} to {last}: in each band that can be shown the "
+    "95 % interval of the trend includes none.",
     "h.fitted.count": "For {group}, {clear} of the {fitted} trends that can be shown have a 95 % interval that leaves "
     "out 1, no trend.",
     "h.fitted.withheld": "The trend for {group} from {first} to {last} is withheld to protect people in small groups.",

@@ -7,8 +7,8 @@ beside them, weighs them on analysers with the demo's own biases and noise and o
 project's SQL and statistics over the readings, and counts. Prints a page and writes it to
 tests/benchmarks/results/device_operating_curve.md.
 
-The people and their programme are invented by this project; the page says what its limits were chosen on. What real sites do that the cohort does not (operators who change with the season,
-analysers moved between sites) is not in it.
+The people and their programme are invented by this project; the page says what its limits were chosen on. What real
+sites do that the cohort does not (operators who change with the season, analysers moved between sites) is not in it.
 """
 
 from __future__ import annotations

@@ -133,8 +133,8 @@ READING = """## How to read it
   because the scale was estimated. With the paper's 10 %, uncorrected and normal, a third of the programmes whose sites
   merely differ had an ordinary site named.
 - Three of 24 sites that stand out together still widen the funnel by themselves, which costs two fifths of the power
-  that a funnel without widening has (67 % in the third scenario, 300 replicates). The 99.8 % limits are drawn without Student's
-  allowance.
+  that a funnel without widening has (67 % in the third scenario, 300 replicates). The 99.8 %
+  limits are drawn without Student's allowance.
 - The share winsorised, the p from which the funnel is widened and the degrees of freedom were chosen on these six
   scenarios, with other seeds (20250101, 1 and 2); other scenarios were not tried.
 - The standardised value estimates a site's expected people over those expected at all sites' proportions, times the

@@ -53,7 +53,7 @@ def test_nobody_measured_is_not_called_withheld():
     cube = shares(("a", "2025Q1", 60, 55, 65))
     assert (
         headlines.most_common(cube, {"period": "2024Q1"}, "adults", "Q1 2024")
-        == "None of adults were measured in Q1 2024."
+        == "There is no figure for adults in Q1 2024: nobody with this measure."
     )
 
 
