@@ -40,7 +40,7 @@ class Losses:
         return cls(
             parent,
             twins,
-            _most_of_twins(_rank_of_totals(equations, parent.size)[priced], twins),
+            _rank_of_totals(equations, parent.size)[priced],
             loss[priced],
             _most_of_twins(_headlines(cells.frame), twins),
             (cells.frame["kind"] == "rows").to_numpy(),

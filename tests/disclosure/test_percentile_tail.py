@@ -33,6 +33,11 @@ def test_a_limit_is_open_when_its_order_statistic_is_the_tenth_from_the_end_or_f
     assert high.tolist() == [n - upper + 1 >= 10]
 
 
+def test_of_fewer_people_than_the_minimum_no_limit_is_open():
+    n, percentile = np.arange(10), np.full(10, 50)
+    assert not np.any(limits_are_open(n, percentile, 10))
+
+
 def test_under_thirty_people_no_percentile_is_shown_and_with_thirty_the_median_is():
     people = np.zeros((1, 2, 1, 4), int)
     for count, shown in ((29, set()), (30, {50})):
