@@ -97,7 +97,7 @@ def accept(store):
 
 @pytest.fixture
 def programme():
-    return SimpleNamespace(settings=SimpleNamespace(ages=Ages()))
+    return SimpleNamespace(settings=SimpleNamespace(period="quarter", ages=Ages()))
 
 
 @pytest.fixture

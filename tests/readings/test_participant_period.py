@@ -171,7 +171,8 @@ def test_a_broken_promise_changes_nothing(accept, build, store):
     before = chosen(store, "period", "weight_kg")
     store.execute(
         "insert into reading.accepted by name select * replace "
-        "('2024Q4' as period, 'p9' as participant, 9 as reading_id) from reading.accepted limit 1"
+        "('2024Q4' as period, timestamp '2024-11-04' as measured_at, date '2024-11-04' as measured_on, "
+        "'p9' as participant, 9 as reading_id) from reading.accepted limit 1"
     )
     with pytest.raises(StoreFault, match="one row a person a period"):
         build()

@@ -245,19 +245,20 @@ def test_a_built_file_is_marked_so(accept, build, store):
 def test_age_groups_that_change_in_the_settings_renew_the_moments_of_every_period(accept, build, store):
     accept({}, {"participant": "p2", "measured_on": Q2, "age": 45})
     build()
-    ages = Ages(groups=((5, 39), (40, 99)), totals=((5, 99),))
-    other = SimpleNamespace(settings=SimpleNamespace(ages=ages))
+    ages = Ages(groups=((5, 19), (20, 39), (40, 99)), totals=((5, 99),))
+    other = SimpleNamespace(settings=SimpleNamespace(period="quarter", ages=ages))
     with store.transaction():
         build_readings(store, other)
         build_tallies(store, other)
     assert store.rows(
         "select period, age_from, age_to from tally.moment where measure = 'weight' order by all"
-    ) == [("2025Q1", 5, 39), ("2025Q1", 5, 99), ("2025Q2", 5, 99), ("2025Q2", 40, 99)]
+    ) == [("2025Q1", 5, 99), ("2025Q1", 20, 39), ("2025Q2", 5, 99), ("2025Q2", 40, 99)]
 
 
 def test_a_total_that_is_also_a_group_counts_once(accept, store):
     accept({})
-    ages = SimpleNamespace(settings=SimpleNamespace(ages=Ages(groups=((5, 99),), totals=((5, 99),))))
+    both = Ages(groups=((5, 19), (20, 99)), totals=((20, 99),))
+    ages = SimpleNamespace(settings=SimpleNamespace(period="quarter", ages=both))
     with store.transaction():
         build_readings(store, ages)
         build_tallies(store, ages)
