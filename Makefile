@@ -34,7 +34,7 @@ demo: $(VENV)/run-time
 
 test: $(VENV)/tests
 	@$(BIN)/ruff check .
-	@$(BIN)/python -m pytest
+	@$(BIN)/python -m pytest -n auto
 
 lint: $(VENV)/tests
 	@$(BIN)/ruff check .
