@@ -17,6 +17,19 @@ _DEGREE = 3
 _GAUSS_NODES = np.array([-1, 1]) / np.sqrt(3)  # two nodes integrate a product of two straight lines exactly
 
 
+def distinct_ages(age: ArrayLike) -> tuple[Floats, NDArray[np.int64]]:
+    """The ages that occur, ascending, and for each cell its row among them; no sort where cells come in order of age.
+
+    Shapes   age (cells,) → ages (ages,), at (cells,), with ages[at] = age.
+    Missing  no cells give no ages.
+    """
+    age = np.asarray(age, dtype=float)
+    if not np.all(age[1:] >= age[:-1]):
+        return np.unique(age, return_inverse=True)
+    is_first = np.concatenate([np.full(min(age.size, 1), True), age[1:] > age[:-1]])
+    return age[is_first], np.cumsum(is_first) - 1
+
+
 @dataclass(frozen=True)
 class AgeSpline:
     """A cubic B-spline basis on ages lowest to highest, in `segments` equal steps of ln(age)."""

@@ -28,7 +28,7 @@ def z_score(value: ArrayLike, l: ArrayLike, m: ArrayLike, s: ArrayLike) -> Float
     for name, given in (("value", value), ("M", m), ("S", s)):
         if np.any(given <= 0):
             raise ValueError(f"{name} of {np.nanmin(given):g}: the Box-Cox family needs {name} above 0")
-    return _power(np.log(value / m), l) / s
+    return _power_and_slope(np.log(value / m), l)[0] / s
 
 
 def value_at_z(z: ArrayLike, l: ArrayLike, m: ArrayLike, s: ArrayLike) -> Floats:
@@ -44,12 +44,8 @@ def value_at_z(z: ArrayLike, l: ArrayLike, m: ArrayLike, s: ArrayLike) -> Floats
     for name, given in (("M", m), ("S", s)):
         if np.any(given <= 0):
             raise ValueError(f"{name} of {np.nanmin(given):g}: the Box-Cox family needs {name} above 0")
-    inside = l * s * z
-    is_small = np.abs(l) < _SERIES_BELOW
     with np.errstate(divide="ignore", invalid="ignore"):
-        series = s * z * (1 - inside / 2 + inside**2 / 3)
-        log_ratio = np.where(is_small, series, np.log1p(inside) / np.where(l == 0, 1, l))
-    return np.where(inside > -1, m * np.exp(log_ratio), np.nan)
+        return np.where(l * s * z > -1, m * np.exp(_log_ratio(s * z, l)), np.nan)
 
 
 def log_density(log_ratio: Floats, l: Floats, log_s: Floats) -> Floats:
@@ -57,7 +53,7 @@ def log_density(log_ratio: Floats, l: Floats, log_s: Floats) -> Floats:
 
     The constant ½ ln 2π, the Jacobian ln value and the truncation term ln Φ(1/(S|L|)) are left out, as is usual.
     """
-    z = _power(log_ratio, l) / np.exp(log_s)
+    z = _power_and_slope(log_ratio, l, with_slope=False)[0] / np.exp(log_s)
     return l * log_ratio - log_s - z**2 / 2
 
 
@@ -68,8 +64,9 @@ def scores(log_ratio: Floats, l: Floats, log_s: Floats) -> tuple[Floats, Floats,
              tests/statistics/test_box_cox_cole_green.py.
     """
     s = np.exp(log_s)
-    z = _power(log_ratio, l) / s
-    by_l = log_ratio - z * _power_slope(log_ratio, l) / s
+    power, slope = _power_and_slope(log_ratio, l)
+    z = power / s
+    by_l = log_ratio - z * slope / s
     by_log_m = z / s + l * (z**2 - 1)
     by_log_s = z**2 - 1
     return by_l, by_log_m, by_log_s
@@ -85,26 +82,36 @@ def information(l: Floats, log_s: Floats) -> Floats:
     Source   Cole & Green (1992), appendix, for the leading order; checked against it and against simulation in
              tests/statistics/test_box_cox_cole_green.py.
     """
-    inside = 1 + (l * np.exp(log_s))[:, None] * _Z
-    weight = np.where(inside > _LEAST_INSIDE, np.exp(-(_Z**2) / 2), 0)
+    l, log_s = l[:, None], log_s[:, None]
+    is_inside = 1 + l * np.exp(log_s) * _Z > _LEAST_INSIDE
+    weight = np.where(is_inside, np.exp(-(_Z**2) / 2), 0)
     weight = weight / weight.sum(axis=1, keepdims=True)
-    safe = np.where(inside > _LEAST_INSIDE, _Z, 0)
-    log_ratio = np.log(value_at_z(safe, l[:, None], 1.0, np.exp(log_s)[:, None]))
-    parts = np.array(scores(log_ratio, l[:, None], log_s[:, None]))
-    parts = parts - (weight * parts).sum(axis=2, keepdims=True)
-    return np.einsum("jaz,kaz,az->jka", parts, parts, weight)
+    log_ratio = _log_ratio(np.exp(log_s) * np.where(is_inside, _Z, 0), l)
+    parts = np.stack(scores(log_ratio, l, log_s), axis=1)  # (ages, 3, points)
+    parts = parts - np.sum(weight[:, None] * parts, axis=2, keepdims=True)
+    return np.moveaxis((weight[:, None] * parts) @ np.swapaxes(parts, 1, 2), 0, 2)
 
 
-def _power(x: Floats, l: Floats) -> Floats:
-    """(e^(Lx) − 1)/L, and x at L = 0."""
+def _log_ratio(power: Floats, l: Floats) -> Floats:
+    """x with (e^(Lx) − 1)/L = power: ln(1 + L·power)/L, and the power itself at L = 0."""
+    inside = l * power
+    is_small = np.abs(l) < _SERIES_BELOW
+    closed = np.log1p(inside) / np.where(is_small, 1.0, l)
+    if not np.any(is_small):
+        return closed
+    return np.where(is_small, power * (1 + inside * (inside / 3 - 1 / 2)), closed)
+
+
+def _power_and_slope(x: Floats, l: Floats, with_slope: bool = True) -> tuple[Floats, Floats | None]:
+    """(e^(Lx) − 1)/L, which is x at L = 0, and its derivative by L: one exponential for both."""
     is_small = np.abs(l) < _SERIES_BELOW
     safe = np.where(is_small, 1.0, l)
-    return np.where(is_small, x + l * x**2 / 2 + l**2 * x**3 / 6, np.expm1(safe * x) / safe)
-
-
-def _power_slope(x: Floats, l: Floats) -> Floats:
-    """The derivative of _power by L."""
-    is_small = np.abs(l) < _SERIES_BELOW
-    safe = np.where(is_small, 1.0, l)
-    closed = (x * np.exp(safe * x) - np.expm1(safe * x) / safe) / safe
-    return np.where(is_small, x**2 / 2 + l * x**3 / 3 + l**2 * x**4 / 8, closed)
+    grown = np.expm1(safe * x)
+    power = grown / safe
+    slope = (x + x * grown - power) / safe if with_slope else None
+    if np.any(is_small):
+        lx = l * x
+        power = np.where(is_small, x * (1 + lx * (1 / 2 + lx / 6)), power)
+        if slope is not None:
+            slope = np.where(is_small, x**2 * (1 / 2 + lx * (1 / 3 + lx / 8)), slope)
+    return power, slope

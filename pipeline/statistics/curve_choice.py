@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri
 
+from pipeline.statistics.age_spline import distinct_ages
 from pipeline.statistics.box_cox_cole_green import z_score
 from pipeline.statistics.lms import LmsFit, NoConvergence, fit_lms
 from pipeline.statistics.print_step import spread_over_step
@@ -118,7 +119,7 @@ def why_no_curve(age: Floats, n: Floats) -> str:
 
 def _strays(lms: LmsFit, gate: QuantileCurves, age: Floats, n: Floats) -> Floats:
     """Root mean square over people of (the regression quantile's LMS z-score − the percentile's own). (percents,)"""
-    ages, at = np.unique(age[n > 0], return_inverse=True)
+    ages, at = distinct_ages(age[n > 0])
     people = np.bincount(at, n[n > 0])
     quantiles = np.maximum(gate.value_at(ages), np.finfo(float).tiny)
     l, m, s = (curve[:, None] for curve in lms.lms(ages))

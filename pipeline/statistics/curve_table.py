@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 from scipy.special import chdtri, ndtri
 
 from pipeline.statistics.age_group import AgeGroups, ages_reported
+from pipeline.statistics.age_spline import distinct_ages
 from pipeline.statistics.curve_coverage import share_below
 from pipeline.statistics.fitted_curve import FittedCurve
+from pipeline.statistics.one_thread import on_one_thread
 from pipeline.statistics.q_statistics import MOMENTS, q_statistics
 from pipeline.statistics.worm_plot import worm_plot
 
@@ -60,6 +62,7 @@ DIAGNOSTIC_SCHEMA = {
 }
 
 
+@on_one_thread
 def curve_row(curve: FittedCurve, least_people: int) -> tuple[Any, ...]:
     """One row of result.curve: which method is published, from where to where, and why.
 
@@ -78,6 +81,7 @@ def _median(curve: FittedCurve) -> Floats:
     return curve.choice.value_at(curve.whole_ages, [50])[:, 0]
 
 
+@on_one_thread
 def percentile_curve_rows(
     curve: FittedCurve, site_scores: Sequence[Floats], percents: Sequence[int]
 ) -> pl.DataFrame:
@@ -120,6 +124,7 @@ def _method(curve: FittedCurve, sites: int) -> str:
     return f"LMS on splines of age; band from {sites} sites as clusters"
 
 
+@on_one_thread
 def diagnostic_rows(curve: FittedCurve, age_groups: AgeGroups, percents: Sequence[int]) -> pl.DataFrame:
     """How well the published curves fit, by age group.
 
@@ -154,7 +159,7 @@ def diagnostic_rows(curve: FittedCurve, age_groups: AgeGroups, percents: Sequenc
 
 
 def _shares(curve: FittedCurve, groups: AgeGroups, percents: Sequence[int]) -> pl.DataFrame:
-    ages, at = np.unique(curve.age, return_inverse=True)
+    ages, at = distinct_ages(curve.age)
     curves = curve.choice.value_at(ages, percents)
     beyond = np.where(np.asarray(percents) < 50, -np.inf, np.inf)  # the family ends before the percentile
     curves = np.where(np.isnan(curves), beyond, curves)

@@ -9,8 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.measures import Measure
+from pipeline.statistics.age_spline import distinct_ages
 from pipeline.statistics.curve_choice import CurveChoice, choose_curves
 from pipeline.statistics.lms_band import percentile_band, sandwich_covariance, site_score
+from pipeline.statistics.one_thread import on_one_thread
 from pipeline.statistics.print_step import in_equal_parts, is_coarse, merged_steps
 
 Floats = NDArray[np.float64]
@@ -46,13 +48,15 @@ class FittedCurve:
 
     def people_near(self) -> NDArray[np.int64]:
         """People within NEAR years of each of whole_ages. Shape (ages,)."""
-        away = np.abs(self.whole_ages[:, None] - self.age[None, :])
-        return np.rint(np.where(away <= NEAR, self.n, 0).sum(axis=1)).astype(np.int64)
+        ages, at = distinct_ages(self.age)
+        is_near = np.abs(self.whole_ages[:, None] - ages) <= NEAR
+        return np.rint(is_near @ np.bincount(at, self.n, ages.size)).astype(np.int64)
 
     def spread(self, age: Floats, value: Floats, n: Floats) -> tuple[Floats, Floats, Floats]:
         """Cells as the fit took them."""
         return in_equal_parts(age, value, n, self.step) if self.is_coarse else (age, value, n)
 
+    @on_one_thread
     def score_of_site(self, age: Floats, value: Floats, n: Floats) -> Floats:
         """One site's part of the gradient at the LMS fit. Shapes: (site's cells,) → (3·size,)."""
         return site_score(self.choice.lms, *self.spread(age, value, n))
@@ -66,12 +70,12 @@ class FittedCurve:
         if self.choice.published != "lms" or len(site_scores) < 2:
             nothing = np.full((self.whole_ages.size, len(percents)), np.nan)
             return nothing, nothing
-        covariance = sandwich_covariance(self.choice.lms, np.array(site_scores))
-        return percentile_band(
-            self.choice.lms, covariance, self.whole_ages, percents, freedom=len(site_scores) - 1
-        )
+        lms, freedom = self.choice.lms, len(site_scores) - 1
+        covariance = sandwich_covariance(lms, np.array(site_scores))
+        return percentile_band(lms, covariance, self.whole_ages, percents, freedom)
 
 
+@on_one_thread
 def fit_curve(
     measure: Measure, sex: str, age: Floats, steps: Floats, n: Floats, percents: Sequence[int]
 ) -> FittedCurve:

@@ -8,15 +8,16 @@ however many people stand behind the counts.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import cho_factor, cho_solve
 from scipy.special import ndtr, ndtri
-from threadpoolctl import threadpool_limits
 
-from pipeline.statistics.age_spline import AgeSpline
+from pipeline.statistics.age_spline import AgeSpline, distinct_ages
 from pipeline.statistics.box_cox_cole_green import information, log_density, scores, value_at_z, z_score
+from pipeline.statistics.one_thread import on_one_thread
 
 Floats = NDArray[np.float64]
 
@@ -52,8 +53,9 @@ class LmsFit:
 
     def lms(self, age: ArrayLike) -> tuple[Floats, Floats, Floats]:
         """L, M and S at each age; nan outside the ages of the fit. Shapes: age (ages,) → three of (ages,)."""
-        l, log_m, log_s = self.coefficients @ self.spline.basis(age).T
-        return l, np.exp(log_m), np.exp(log_s)
+        ages, at = distinct_ages(age)
+        l, log_m, log_s = self.coefficients @ self.spline.basis(ages).T
+        return l[at], np.exp(log_m)[at], np.exp(log_s)[at]
 
     def z_score(self, age: ArrayLike, value: ArrayLike) -> Floats:
         """z-scores of values at ages. Shapes: age, value (any,) → (any,)."""
@@ -69,6 +71,7 @@ class LmsFit:
         return value_at_z(ndtri(np.atleast_1d(percent) / 100), l, m, s)
 
 
+@on_one_thread
 def fit_lms(age: ArrayLike, value: ArrayLike, n: ArrayLike, segments: int | None = None) -> LmsFit:
     """Penalised maximum likelihood for L, ln M and ln S, each a cubic spline of ln(age).
 
@@ -89,15 +92,12 @@ def fit_lms(age: ArrayLike, value: ArrayLike, n: ArrayLike, segments: int | None
     age, value, n = age[n > 0], value[n > 0], n[n > 0]
     if np.any(value <= 0):
         raise ValueError(f"a value of {value.min():g}: the Box-Cox family needs values above 0")
-    ages, at = np.unique(age, return_inverse=True)
+    ages, at = distinct_ages(age)
     if ages.size < 4:
         raise ValueError(f"{ages.size} different ages: a curve needs 4 or more")
     spline = AgeSpline(ages[0], ages[-1], segments or int(np.clip(ages.size // 4, 3, 20)))
     design, root = spline.basis(ages), spline.roughness_root()
-    with threadpool_limits(
-        1, "blas"
-    ):  # 70 × 70 systems: threads cost five times what they save, and a last digit
-        beta, penalties, freedom, covariance, reached = fit_penalised(design, root, at, np.log(value), n)
+    beta, penalties, freedom, covariance, reached = fit_penalised(design, root, at, np.log(value), n)
     constant = n @ np.log(value) + n.sum() * np.log(2 * np.pi) / 2
     return LmsFit(spline, beta, penalties, freedom, covariance, float(reached - constant), round(n.sum()))
 
@@ -111,86 +111,91 @@ def fit_penalised(
              at, log_value, n (cells,), at being the row of the design.
     Returns  coefficients (3, size), penalties (3,), freedom (3,), covariance (3·size, 3·size), log-likelihood.
     """
-    people = np.bincount(at, n, design.shape[0])
+    cells = _Cells(design, at, log_value, n)
     rank = int(np.linalg.matrix_rank(root))
     if rank:  # penalties are then ratios to the information, whatever the people and the span of ages
-        root = root * np.sqrt(people @ (design**2).sum(axis=1) / np.sum(root**2))
+        root = root * np.sqrt(cells.people @ (design**2).sum(axis=1) / np.sum(root**2))
     roughness = root.T @ root
     penalties = np.ones(_CURVES) if rank else np.zeros(_CURVES)
-    beta = _start(design, roughness, at, log_value, n, people)
+    beta = cells.start(roughness)
+    reached = cells.log_likelihood(beta)
     freedom = np.full(_CURVES, np.inf)
     for _ in range(_MOST_STEPS):
-        gradient, hessian = _derivatives(beta, design, at, log_value, n, people)
+        gradient, hessian = cells.derivatives(beta)
         ridge = 1e-12 * np.trace(hessian) / hessian.shape[0] * np.eye(hessian.shape[0])
         factor = cho_factor(hessian + np.kron(np.diag(penalties), roughness) + ridge)
         pull = penalties[:, None] * (beta @ root.T @ root)
         step = cho_solve(factor, gradient - pull.ravel()).reshape(beta.shape)
-        beta, gain = _ascend(beta, step, penalties, root, design, at, log_value, n)
+        beta, reached, gain = _ascend(cells, beta, reached, step, penalties, root)
         covariance = cho_solve(factor, np.eye(hessian.shape[0]))
         used = _by_curve(np.einsum("ij,ji->i", covariance, hessian), design.shape[1])
         is_settled = gain < 1e-9 * n.sum() and np.max(np.abs(used - freedom)) < 1e-3
         freedom = used
         if is_settled and (not rank or np.max(np.abs(step @ design.T)) < 1e-5):
-            return beta, penalties, freedom, covariance, _log_likelihood(beta, design, at, log_value, n)
+            return beta, penalties, freedom, covariance, reached
         if rank:
             penalties = _fellner_schall(penalties, beta, covariance, root, rank)
     raise NoConvergence(f"no convergence in {_MOST_STEPS} scoring steps: the family is far from these values")
 
 
-def _start(
-    design: Floats, roughness: Floats, at: NDArray, log_value: Floats, n: Floats, people: Floats
-) -> Floats:
-    """ln M from the mean logarithm at each age, lightly smoothed; ln S from what is left; L = 0."""
-    mean = np.bincount(at, n * log_value, people.size) / people
-    gram = (design * people[:, None]).T @ design
-    m = np.linalg.solve(
-        gram + 1e-3 * roughness + 1e-9 * np.trace(gram) * np.eye(len(gram)), design.T @ (people * mean)
-    )
-    spread = np.sqrt(max(n @ (log_value - (design @ m)[at]) ** 2 / n.sum(), 1e-6))
-    level = np.linalg.lstsq(design, np.full(people.size, np.log(spread)), rcond=None)[0]
-    return np.array([np.zeros_like(m), m, level])
+@dataclass(frozen=True)
+class _Cells:
+    """The counts on a design of ages, and their log-likelihood: shapes as fit_penalised, coefficients (3, size)."""
 
+    design: Floats
+    at: NDArray[np.int64]
+    log_value: Floats
+    n: Floats
 
-def _derivatives(
-    beta: Floats, design: Floats, at: NDArray, log_value: Floats, n: Floats, people: Floats
-) -> tuple[Floats, Floats]:
-    """Gradient (3·size,) and expected information (3·size, 3·size) of the log-likelihood."""
-    l, log_m, log_s = beta @ design.T
-    by_cell = scores(log_value - log_m[at], l[at], log_s[at])
-    gradient = np.concatenate([design.T @ np.bincount(at, n * score, people.size) for score in by_cell])
-    weights = information(l, log_s) * people
-    blocks = np.einsum("ai,jka,ab->jikb", design, weights, design, optimize=True)
-    return gradient, blocks.reshape(gradient.size, gradient.size)
+    @cached_property
+    def people(self) -> Floats:
+        return np.bincount(self.at, self.n, self.design.shape[0])
 
+    def start(self, roughness: Floats) -> Floats:
+        """ln M from the mean logarithm at each age, lightly smoothed; ln S from what is left; L = 0."""
+        design, people, n = self.design, self.people, self.n
+        mean = np.bincount(self.at, n * self.log_value, people.size) / people
+        gram = (design * people[:, None]).T @ design
+        softened = gram + 1e-3 * roughness + 1e-9 * np.trace(gram) * np.eye(len(gram))
+        m = np.linalg.solve(softened, design.T @ (people * mean))
+        spread = np.sqrt(max(n @ (self.log_value - (design @ m)[self.at]) ** 2 / n.sum(), 1e-6))
+        level = np.linalg.lstsq(design, np.full(people.size, np.log(spread)), rcond=None)[0]
+        return np.array([np.zeros_like(m), m, level])
 
-def _log_likelihood(beta: Floats, design: Floats, at: NDArray, log_value: Floats, n: Floats) -> float:
-    l, log_m, log_s = beta @ design.T
-    with np.errstate(over="ignore", invalid="ignore"):
-        return float(n @ log_density(log_value - log_m[at], l[at], log_s[at]))
+    def log_likelihood(self, beta: Floats) -> float:
+        l, log_m, log_s = beta @ self.design.T
+        at = self.at
+        with np.errstate(over="ignore", invalid="ignore"):
+            return float(self.n @ log_density(self.log_value - log_m[at], l[at], log_s[at]))
+
+    def derivatives(self, beta: Floats) -> tuple[Floats, Floats]:
+        """Gradient (3·size,) and expected information (3·size, 3·size) of the log-likelihood."""
+        l, log_m, log_s = beta @ self.design.T
+        at, people = self.at, self.people
+        by_cell = scores(self.log_value - log_m[at], l[at], log_s[at])
+        by_age = np.array([np.bincount(at, self.n * score, people.size) for score in by_cell])
+        weights = information(l, log_s) * people
+        blocks = self.design.T @ (weights[..., None] * self.design)  # (3, 3, size, size)
+        gradient = (by_age @ self.design).ravel()
+        return gradient, blocks.swapaxes(1, 2).reshape(gradient.size, gradient.size)
 
 
 def _ascend(
-    beta: Floats,
-    step: Floats,
-    penalties: Floats,
-    root: Floats,
-    design: Floats,
-    at: NDArray[np.int64],
-    log_value: Floats,
-    n: Floats,
-) -> tuple[Floats, float]:
-    """The step, halved until the penalised log-likelihood does not fall; and what was gained."""
+    cells: _Cells, beta: Floats, reached: float, step: Floats, penalties: Floats, root: Floats
+) -> tuple[Floats, float, float]:
+    """The step, halved until the penalised log-likelihood does not fall; the log-likelihood there; what was gained."""
 
-    def objective(b: Floats) -> float:
-        return _log_likelihood(b, design, at, log_value, n) - penalties @ ((b @ root.T) ** 2).sum(axis=1) / 2
+    def penalty(b: Floats) -> float:
+        return penalties @ ((b @ root.T) ** 2).sum(axis=1) / 2
 
-    before = objective(beta)
+    before = reached - penalty(beta)
     for halving in range(30):
         candidate = beta + step / 2**halving
-        after = objective(candidate)
-        if np.isfinite(after) and after >= before:
-            return candidate, after - before
-    return beta, 0.0
+        likelihood = cells.log_likelihood(candidate)
+        gain = likelihood - penalty(candidate) - before
+        if np.isfinite(gain) and gain >= 0:
+            return candidate, likelihood, gain
+    return beta, reached, 0.0
 
 
 def _fellner_schall(penalties: Floats, beta: Floats, covariance: Floats, root: Floats, rank: int) -> Floats:

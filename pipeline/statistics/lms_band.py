@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri, stdtrit
 
+from pipeline.statistics.age_spline import distinct_ages
 from pipeline.statistics.box_cox_cole_green import scores
 from pipeline.statistics.lms import LmsFit
 
@@ -23,7 +24,7 @@ def site_score(fit: LmsFit, age: ArrayLike, value: ArrayLike, n: ArrayLike) -> F
     """
     age, value, n = (np.asarray(a, dtype=float) for a in (age, value, n))
     kept = (n > 0) & (age >= fit.spline.lowest) & (age <= fit.spline.highest)
-    ages, at = np.unique(age[kept], return_inverse=True)
+    ages, at = distinct_ages(age[kept])
     design = fit.spline.basis(ages)
     l, log_m, log_s = fit.coefficients @ design.T
     by_cell = scores(np.log(value[kept]) - log_m[at], l[at], log_s[at])

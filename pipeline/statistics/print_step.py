@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pipeline.statistics.age_spline import distinct_ages
+
 Floats = NDArray[np.float64]
 
 PARTS = 5  # equal parts of a print step that take its people
@@ -70,14 +72,16 @@ def merged_steps(age: ArrayLike, steps: ArrayLike, n: ArrayLike) -> tuple[Floats
     age, steps, n = (np.asarray(a, dtype=float) for a in (age, steps, n))
     if age.size <= MOST_CELLS:
         return age, steps, n
-    _, at = np.unique(age, return_inverse=True)
+    ages, at = distinct_ages(age)
     people = np.bincount(at, n)
     mean = np.bincount(at, n * steps) / people
     width = int(MERGED * np.sqrt(n @ (steps - mean[at]) ** 2 / n.sum()))
     if width <= 1:
         return age, steps, n
-    bins = np.floor(steps / width)
-    cells, cell = np.unique(np.column_stack([age, bins]), axis=0, return_inverse=True)
-    cell = cell.ravel()
-    held = np.bincount(cell, n)
-    return cells[:, 0], np.bincount(cell, n * steps) / held, held
+    bins = np.floor(steps / width).astype(np.int64)
+    bins -= bins.min()
+    wide = int(bins.max()) + 1  # places of an age, most of them empty
+    held = np.bincount(at * wide + bins, n)
+    cells = np.flatnonzero(held)
+    total = np.bincount(at * wide + bins, n * steps)
+    return ages[cells // wide], total[cells] / held[cells], held[cells]

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import linprog
 
-from pipeline.statistics.age_spline import AgeSpline
+from pipeline.statistics.age_spline import AgeSpline, distinct_ages
+from pipeline.statistics.one_thread import on_one_thread
 
 Floats = NDArray[np.float64]
 
@@ -38,6 +39,7 @@ class QuantileCurves:
         return np.sort(self.spline.basis(age) @ self.coefficients.T, axis=1)
 
 
+@on_one_thread
 def fit_quantile_curves(
     age: ArrayLike, value: ArrayLike, n: ArrayLike, percents: ArrayLike, segments: int | None = None
 ) -> QuantileCurves:
@@ -59,15 +61,13 @@ def fit_quantile_curves(
     order = np.lexsort((value, age))
     order = order[n[order] > 0]
     age, value, n = age[order], value[order], n[order]
-    ages, at = np.unique(age, return_inverse=True)
+    ages, at = distinct_ages(age)
     if ages.size < 4:
         raise ValueError(f"{ages.size} different ages: a curve needs 4 or more")
     spline = AgeSpline(ages[0], ages[-1], segments or _segments(ages.size, n.sum()))
     design = spline.basis(ages)
-    coefficients = np.array(
-        [regression_quantile(design, at, value, n, percent / 100) for percent in percents]
-    )
-    return QuantileCurves(spline, percents, coefficients, round(n.sum()))
+    found = [regression_quantile(design, at, value, n, percent / 100) for percent in percents]
+    return QuantileCurves(spline, percents, np.array(found), round(n.sum()))
 
 
 def _segments(ages: int, people: float) -> int:

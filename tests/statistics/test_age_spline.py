@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from pipeline.statistics.age_spline import AgeSpline
+from pipeline.statistics.age_spline import AgeSpline, distinct_ages
 
 SPLINE = AgeSpline(5, 95, 12)
 
@@ -31,3 +31,12 @@ def test_the_penalty_of_a_cubic_equals_its_integral():
     t = np.log(ages / 5) / np.log(19)
     cubic = np.linalg.lstsq(SPLINE.basis(ages), t**3, rcond=None)[0]
     assert np.sum((SPLINE.roughness_root() @ cubic) ** 2) == pytest.approx(12, rel=1e-6)  # ∫ (6t)² dt = 12
+
+
+# In order, as tallies are, ages are told without a sort; out of order, or with one missing, by a sort.
+@pytest.mark.parametrize("age", [[20, 20, 21, 40, 40], [40, 20, 21, 20, 40], [20, np.nan, 30, 20], [7], []])
+def test_distinct_ages_are_those_of_a_sort(age):
+    ages, at = distinct_ages(age)
+    by_sort, where = np.unique(np.asarray(age, dtype=float), return_inverse=True)
+    assert np.array_equal(ages, by_sort, equal_nan=True)
+    assert at.tolist() == where.tolist()

@@ -96,6 +96,7 @@ def test_ages_outside_the_fit_have_no_curve():
     assert np.isnan(fit.value_at([19, 80], [50])).all()
     assert np.isfinite(fit.value_at([20, 79], [50])).all()
     assert np.isnan(fit.z_score([19], [22.0])).all()
+    assert np.isnan(fit.z_score([30, np.nan, 40], [22.0, 22, 22])).tolist() == [False, True, False]
 
 
 def test_cells_without_people_do_not_count():
@@ -127,3 +128,11 @@ def test_a_fit_without_penalty_on_a_constant_has_no_smoothing():
 def test_cells_that_cannot_be_fitted_are_refused(value, n, message):
     with pytest.raises(ValueError, match=message):
         fit_lms([20, 30, 40, 50, 60], value, n)
+
+
+def test_a_fit_leaves_the_threads_of_linear_algebra_as_they_were():
+    from threadpoolctl import threadpool_info
+
+    before = [(pool["filepath"], pool["num_threads"]) for pool in threadpool_info()]
+    fit_lms(*inside_family(3000))
+    assert [(pool["filepath"], pool["num_threads"]) for pool in threadpool_info()] == before
