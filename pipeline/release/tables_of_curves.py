@@ -19,6 +19,7 @@ from pipeline.release.tables_of_counts import MEASURE, PERCENTILE, UNIT
 
 _NEAR_PEOPLE = "people, rounded down to a multiple of the minimum count"
 _LMS = "Cole & Green, Stat Med 1992;11:1305-19; Rigby & Stasinopoulos, Appl Stat 2005;54:507-54"
+_BAND = "sandwich over sites: Liang & Zeger, Biometrika 1986;73:13-22; Koenker, Quantile Regression, 2005"
 _AGE = {"minimum": measures.AGE_LOW, "maximum": measures.AGE_HIGH}
 _ONCE = "each person once, by the last reading that counts over all periods"
 
@@ -62,9 +63,9 @@ PERCENTILE_CURVE = Table(
         figure("value", "Value", "The percentile at this age, in the unit of the row.", "as in column unit",
                 f"{_LMS}; or Koenker & Bassett, Econometrica 1978;46:33-50"),
         figure("low", "Lower limit", "Lower edge of the pointwise 95 % band; empty also where there is none.",
-                "as in column unit", "sandwich over sites: Liang & Zeger, Biometrika 1986;73:13-22"),
+                "as in column unit", _BAND),
         figure("high", "Upper limit", "Upper edge of the pointwise 95 % band; empty also where there is none.",
-                "as in column unit", "sandwich over sites: Liang & Zeger, Biometrika 1986;73:13-22"),
+                "as in column unit", _BAND),
         count("n", "People nearby", f"The {_NEAR_PEOPLE}, within two years of this age.",
                "counted: one person once over all periods"),
         METHOD,

@@ -60,9 +60,9 @@ def _fitted(tally: pl.DataFrame, progress: Progress) -> list[FittedCurve]:
 
 
 def _site_scores(store: Store, curves: list[FittedCurve]) -> list[list[NDArray[np.float64]]]:
-    """For each curve, the part of each site that has anybody in it; nothing where the curve is not LMS."""
+    """For each curve, the part of each site that has anybody in it; nothing where no curve is published."""
     scores: list[list[NDArray[np.float64]]] = [[] for _ in curves]
-    if not any(curve.choice.published == "lms" for curve in curves):
+    if not any(curve.choice.published != "none" for curve in curves):
         return scores
     store.execute_file("34_last_person_value.sql")
     one_site = sql_text("58_site_person_value.sql")
@@ -70,7 +70,7 @@ def _site_scores(store: Store, curves: list[FittedCurve]) -> list[list[NDArray[n
         cells = _by_measure_and_sex(store.frame(one_site, {"site": site}))
         for curve, found in zip(curves, scores, strict=True):
             here = cells.get((curve.measure.name, curve.sex))
-            if here is not None and curve.choice.published == "lms":
+            if here is not None and curve.choice.published != "none":
                 age, steps, n = (here[name].to_numpy().astype(float) for name in ("age", "value", "n"))
                 found.append(curve.score_of_site(age, steps / curve.measure.steps_per_unit, n))
     store.execute("drop table last_person_value")

@@ -57,12 +57,7 @@ class CurveChoice:
             return self.lms.value_at(age, percents)
         if self.published == "none" or self.regression is None:
             return np.full((age.size, percents.size), np.nan)
-        absent = sorted(set(percents) - set(self.regression.percents))
-        if absent:
-            raise ValueError(
-                f"percent {absent[0]:g} was not fitted; fitted are {self.regression.percents.tolist()}"
-            )
-        return self.regression.value_at(age)[:, np.searchsorted(self.regression.percents, percents)]
+        return self.regression.value_at(age)[:, self.regression.position(percents)]
 
 
 def choose_curves(

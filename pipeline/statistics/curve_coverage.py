@@ -7,6 +7,7 @@ import polars as pl
 from numpy.typing import ArrayLike
 
 from pipeline.statistics.age_group import AgeGroups
+from pipeline.statistics.print_step import part_below
 from pipeline.statistics.proportion_interval import wilson_interval
 
 _SCHEMA = {
@@ -46,13 +47,13 @@ def share_below(
         raise ValueError(f"a print step of {step:g}: a resolution above 0 is expected")
     age, value, n, curves = (np.asarray(a, dtype=float) for a in (age, value, n, curves))
     percents = np.atleast_1d(np.asarray(percents, dtype=float))
-    part_below = np.clip((curves - value[:, None]) / step + 0.5, 0, 1)
+    below_curve = part_below(value, curves, step)
     rows: list[tuple] = []
     for age_from, age_to in age_groups:
         here = (age >= age_from) & (age <= age_to)
         people = n[here].sum()
         if people > 0:
-            below = np.clip(n[here] @ part_below[here], 0, people)
+            below = np.clip(n[here] @ below_curve[here], 0, people)
             low, high = wilson_interval(below, np.full(below.size, people))
             rows += [
                 (age_from, age_to, percent, round(people), percent / 100, *shares)

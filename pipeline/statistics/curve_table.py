@@ -22,6 +22,11 @@ Floats = NDArray[np.float64]
 
 METHODS = {"lms": "lms", "regression_quantile": "regression quantile", "none": "none"}
 
+_CURVES = {
+    "lms": "LMS on splines of age",
+    "regression_quantile": "regression quantiles on splines of age, put in order where they cross",
+}
+
 CURVE_SCHEMA = {
     "measure": pl.String,
     "unit": pl.String,
@@ -117,11 +122,8 @@ def percentile_curve_rows(
 
 
 def _method(curve: FittedCurve, sites: int) -> str:
-    if curve.choice.published == "regression_quantile":
-        return "regression quantiles on splines of age, put in order where they cross; no band"
-    if sites < 2:
-        return "LMS on splines of age; one site: no band"
-    return f"LMS on splines of age; band from {sites} sites as clusters"
+    method = _CURVES[curve.choice.published]
+    return f"{method}; band from {sites} sites as clusters" if sites >= 2 else f"{method}; one site: no band"
 
 
 @on_one_thread

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.measures import Measure
+from pipeline.statistics import lms_band, quantile_curve_band
 from pipeline.statistics.age_spline import distinct_ages
 from pipeline.statistics.curve_choice import CurveChoice, choose_curves
-from pipeline.statistics.lms_band import percentile_band, sandwich_covariance, site_score
 from pipeline.statistics.one_thread import on_one_thread
 from pipeline.statistics.print_step import in_equal_parts, is_coarse, merged_steps
 
@@ -58,21 +58,37 @@ class FittedCurve:
 
     @on_one_thread
     def score_of_site(self, age: Floats, value: Floats, n: Floats) -> Floats:
-        """One site's part of the gradient at the LMS fit. Shapes: (site's cells,) → (3·size,)."""
-        return site_score(self.choice.lms, *self.spread(age, value, n))
+        """One site's part of the gradient at the fit that is published.
 
-    def band(self, site_scores: Sequence[Floats], percents: Sequence[int]) -> tuple[Floats, Floats]:
-        """Pointwise band of the LMS curves at whole_ages, from the spread between sites.
-
-        Shapes   site_scores: one (3·size,) a site with people; low, high: (ages, percents).
-        Missing  nan where the curves are not LMS, or with fewer than two sites.
+        Shapes   age, value, n: (site's cells,); out (3·size,) of LMS curves, (percents, size) of regression quantiles.
+        Errors   ValueError where no curve is published.
         """
-        if self.choice.published != "lms" or len(site_scores) < 2:
+        if self.choice.published == "lms":
+            return lms_band.site_score(self.choice.lms, *self.spread(age, value, n))
+        if self.choice.published == "none":
+            raise ValueError(f"no curve of {self.measure.name} is published: {self.choice.why}")
+        return quantile_curve_band.site_score(self.choice.regression, age, value, n, self.step)
+
+    @on_one_thread
+    def band(self, site_scores: Sequence[Floats], percents: Sequence[int]) -> tuple[Floats, Floats]:
+        """Pointwise band of the published curves at whole_ages, from the spread between sites.
+
+        Shapes   site_scores: those of score_of_site, one a site with people; low, high: (ages, percents).
+        Missing  nan where no curve is published, or with fewer than two sites.
+        """
+        sites = len(site_scores)
+        if self.choice.published == "none" or sites < 2:
             nothing = np.full((self.whole_ages.size, len(percents)), np.nan)
             return nothing, nothing
-        lms, freedom = self.choice.lms, len(site_scores) - 1
-        covariance = sandwich_covariance(lms, np.array(site_scores))
-        return percentile_band(lms, covariance, self.whole_ages, percents, freedom)
+        if self.choice.published == "lms":
+            covariance = lms_band.sandwich_covariance(self.choice.lms, np.array(site_scores))
+            return lms_band.percentile_band(self.choice.lms, covariance, self.whole_ages, percents, sites - 1)
+        regression = self.choice.regression
+        low, high = quantile_curve_band.quantile_band(
+            regression, site_scores, self.age, self.n, self.whole_ages
+        )
+        at = regression.position(percents)
+        return low[:, at], high[:, at]
 
 
 @on_one_thread

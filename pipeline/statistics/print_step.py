@@ -58,6 +58,15 @@ def in_equal_parts(
     return np.repeat(age, PARTS), (value[:, None] + shift).ravel(), np.repeat(n / PARTS, PARTS)
 
 
+def part_below(value: ArrayLike, curves: ArrayLike, step: float) -> Floats:
+    """The part of each printed value's step that lies below each curve, from 0 to 1.
+
+    Shapes   value (cells,), curves (cells, percents) → (cells, percents).
+    Units    value, curves and step in the measure's unit.
+    """
+    return np.clip((np.asarray(curves) - np.asarray(value)[:, None]) / step + 0.5, 0, 1)
+
+
 def merged_steps(age: ArrayLike, steps: ArrayLike, n: ArrayLike) -> tuple[Floats, Floats, Floats]:
     """Cells with neighbouring values of an age put together at their mean, where cells are very many.
 

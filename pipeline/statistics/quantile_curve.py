@@ -38,6 +38,17 @@ class QuantileCurves:
         """
         return np.sort(self.spline.basis(age) @ self.coefficients.T, axis=1)
 
+    def position(self, percents: ArrayLike) -> NDArray[np.int64]:
+        """Where each percent stands among those fitted. Shapes: (any,) → (any,).
+
+        Errors   ValueError for a percent that was not fitted.
+        """
+        percents = np.atleast_1d(np.asarray(percents, dtype=float))
+        absent = sorted(set(percents) - set(self.percents))
+        if absent:
+            raise ValueError(f"percent {absent[0]:g} was not fitted; fitted are {self.percents.tolist()}")
+        return np.searchsorted(self.percents, percents)
+
 
 @on_one_thread
 def fit_quantile_curves(

@@ -85,7 +85,7 @@ def timed(tally: pl.DataFrame) -> list[Row]:
         started = time.process_time()
         curve = fit_curve(measures.MEASURES[name], sex, age, value, n, measures.PERCENTILES)
         scores = []
-        if curve.choice.published == "lms":
+        if curve.choice.published != "none":
             site = np.arange(curve.n.size) % SITES
             scores = [
                 curve.score_of_site(curve.age[site == k], curve.value[site == k], curve.n[site == k])

@@ -91,8 +91,13 @@ def test_values_at_or_below_zero_are_published_as_regression_quantiles_without_s
     age, steps, n = invented()
     shifted = fit_curve(MEASURES["bmi_z"], "male", 5 + age % 15, steps - 600, n, PERCENTILES)
     assert shifted.choice.published == "regression_quantile"
-    rows = percentile_curve_rows(shifted, [], PERCENTILES)
-    assert rows["low"].null_count() == rows.height and rows.drop_nulls("value").height
+    halves = [shifted.score_of_site(shifted.age[k::2], shifted.value[k::2], shifted.n[k::2]) for k in (0, 1)]
+    rows = percentile_curve_rows(shifted, halves, PERCENTILES)
+    drawn = rows.drop_nulls("value")
+    assert drawn.height and (drawn["low"] <= drawn["value"]).all() and (drawn["value"] <= drawn["high"]).all()
+    assert rows["method"][0].endswith("put in order where they cross; band from 2 sites as clusters")
+    alone = percentile_curve_rows(shifted, halves[:1], PERCENTILES)
+    assert alone["low"].null_count() == alone.height and alone["method"][0].endswith("; one site: no band")
     assert set(diagnostic_rows(shifted, AGE_GROUPS, PERCENTILES)["diagnostic"]) == {"share_below"}
 
 
