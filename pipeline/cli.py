@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import shlex
 import shutil
 import sys
@@ -190,6 +191,41 @@ def trace(options: argparse.Namespace) -> int:
     return 0
 
 
+def position(options: argparse.Namespace) -> int:
+    from pipeline.measures import MEASURES
+    from pipeline.position import position as place
+
+    rows = place(
+        options.programme,
+        measure=options.measure,
+        sex=options.sex,
+        age=options.age,
+        value=options.value,
+        percentile=options.percentile,
+    )
+    measure = MEASURES[options.measure]
+    print(f"value ({measure.unit})\tz\tpercentile\treference")
+    for reference, value, z, percentile in rows:
+        cells = [(value, measure.decimals + 1), (z, 2)]
+        shown = ["beyond" if number is None else f"{number:.{places}f}" for number, places in cells]
+        print("\t".join([*shown, _percent(percentile), reference]))
+    print(
+        "where the people measured stand, not where anyone should; one reading is an estimate and no diagnosis"
+        + (", and no target for a child" if options.age < 20 else ""),
+        file=sys.stderr,
+    )
+    return 0
+
+
+def _percent(percentile: float | None) -> str:
+    """To a tenth, and never 0.0 or 100.0: somebody always lies beyond."""
+    if percentile is None:
+        return "beyond"
+    if 0.1 <= percentile <= 99.9:
+        return f"{percentile:.1f}"
+    return "under 0.1" if percentile < 50 else "over 99.9"
+
+
 def _run(path: Path, as_of: date, terminal: Terminal) -> flow.Outcome:
     from pipeline import flow
 
@@ -331,6 +367,20 @@ def build_parser() -> argparse.ArgumentParser:
         help="as in the published table (default: all)",
     )
     sub.add_argument("--site", metavar="ID", help="one site (default: all)")
+
+    sub = command(
+        "position",
+        position,
+        "Say where one value stands on the published curves, or which value stands at a percentile.",
+        "evenbeam position programme.toml --measure bmi --sex female --age 34 --value 27.4",
+    )
+    _add_programme(sub)
+    sub.add_argument("--measure", required=True, help="as in the published table")
+    sub.add_argument("--sex", choices=["female", "male"], required=True, help="as in the published table")
+    sub.add_argument("--age", type=_count, required=True, metavar="YEARS", help="in whole years")
+    asked = sub.add_mutually_exclusive_group(required=True)
+    asked.add_argument("--value", type=_finite, metavar="X", help="in the measure's unit: where does it stand?")
+    asked.add_argument("--percentile", type=_percentile, metavar="P", help="between 0 and 100: which value is it?")
     return parser
 
 
@@ -362,6 +412,24 @@ def _count(text: str) -> int:
     if not text.isdecimal() or int(text) < 1:
         raise argparse.ArgumentTypeError(f"found {printable(text)}; expected a whole number from 1")
     return int(text)
+
+
+def _number(text: str, expected: str, is_allowed) -> float:
+    try:
+        number = float(text)
+    except ValueError:
+        number = math.nan
+    if not is_allowed(number):
+        raise argparse.ArgumentTypeError(f"found {printable(text)}; expected {expected}")
+    return number
+
+
+def _finite(text: str) -> float:
+    return _number(text, "a number such as 27.4", math.isfinite)
+
+
+def _percentile(text: str) -> float:
+    return _number(text, "a number between 0 and 100, such as 90", lambda number: 0 < number < 100)
 
 
 def _ages(text: str) -> tuple[int, int]:

@@ -18,7 +18,10 @@ from pipeline.release.column import (
 from pipeline.release.tables_of_counts import MEASURE, PERCENTILE, UNIT
 
 _NEAR_PEOPLE = "people, rounded down to a multiple of the minimum count"
-_LMS = "Cole & Green, Stat Med 1992;11:1305-19; Rigby & Stasinopoulos, Appl Stat 2005;54:507-54"
+_LMS = (
+    "Cole & Green, Stat Med 1992;11:1305-19; Rigby & Stasinopoulos, Appl Stat 2005;54:507-54; smoothness: Wood & "
+    "Fasiolo, Biometrics 2017;73:1071-81"
+)
 _BAND = "sandwich over sites: Liang & Zeger, Biometrika 1986;73:13-22; Koenker, Quantile Regression, 2005"
 _AGE = {"minimum": measures.AGE_LOW, "maximum": measures.AGE_HIGH}
 _ONCE = "each person once, by the last reading that counts over all periods"

@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 METHODS = {"lms": "lms", "regression_quantile": "regression quantile", "none": "none"}
 
 _CURVES = {
-    "lms": "LMS on splines of age",
+    "lms": "LMS on splines of age, smoothness by restricted likelihood",
     "regression_quantile": "regression quantiles on splines of age, put in order where they cross",
 }
 

@@ -21,8 +21,6 @@ from pipeline.statistics.one_thread import on_one_thread
 
 Floats = NDArray[np.float64]
 
-CRITERION = "Laplace-approximate restricted likelihood, generalised Fellner-Schall (Wood & Fasiolo 2017)"
-
 _CURVES = 3  # L, ln M, ln S, in this order
 _LARGEST_PENALTY = 1e6  # of the information: a curve this stiff is a straight line in ln(age)
 _MOST_STEPS = 400

@@ -9,6 +9,7 @@ import polars as pl
 import pytest
 
 from pipeline.readings import load_reference
+from pipeline.statistics.who_reference import adjusted_z, month_of, value_at_adjusted_z
 from pipeline.store import Store
 
 SD_LINES = {
@@ -140,3 +141,26 @@ def test_the_row_checks_bounds_are_z_of_minus_and_plus_five_at_mid_year(store):
     )
     for column in ("low", "high"):
         assert table[column].to_list() == pytest.approx(expected[column].to_list(), abs=1e-9)
+
+
+# The function for one value is the macro for all readings, both directions, beyond ±3 too.
+def test_the_python_function_is_the_macro(store):
+    rows = store.rows("select sex, month, l, m, s from reference.who_bmi_for_age where month % 24 = 12 order by all")
+    for sex, month, l, m, s in rows:
+        for bmi in (9.5, 13.0, 17.5, 21.0, 30.0, 41.0):
+            z = z_of(store, sex, month, bmi)
+            assert adjusted_z(bmi, l, m, s) == pytest.approx(z, rel=1e-12, abs=1e-12)
+            assert value_at_adjusted_z(z, l, m, s) == pytest.approx(bmi, rel=1e-12)
+
+
+# As in the first list above: de Onis et al. (2007), the adjusted figures of the project's methods.
+def test_the_python_function_has_the_adjusted_figures():
+    male_120 = (-1.7407, 16.4433, 0.10566)
+    assert adjusted_z([20.0, 30.0, 12.0], *male_120) == pytest.approx(
+        [1.570429, 3.840282, -3.807131], abs=5e-7
+    )
+
+
+@pytest.mark.parametrize(("age", "month"), [(5, 66), (18, 222), (19, 228)])
+def test_the_python_function_takes_whole_years_as_the_macro_does(store, age, month):
+    assert month_of(age) == month == store.value("select who_month($age, null::integer)", {"age": age})

@@ -7,6 +7,8 @@ from types import SimpleNamespace
 import numpy as np
 import polars as pl
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from pipeline import measures
 from pipeline.faults import StoreFault
@@ -233,6 +235,49 @@ def test_files_built_one_by_one_give_what_all_at_once_give(accept, build, store)
     assert [
         store.rows(f"from tally.{table} order by all") for table in ("value", "moment", "band")
     ] == stepwise
+
+
+# Any readings, cut into files in any way and built after any of them: the counts are those of one build over all. A
+# person has one reading a day, so that no tie is left for the order of files to settle.
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.dictionaries(
+        st.tuples(st.integers(0, 4), st.integers(0, 5)),
+        st.tuples(st.sampled_from(["east-pier", "north-quay"]), st.integers(550, 750), st.integers(0, 3)),
+        min_size=1,
+        max_size=14,
+    ),
+    st.randoms(use_true_random=False),
+)
+def test_tallies_add_up_over_any_split_into_files(accept, build, store, readings, random):
+    def reading(person, day, weight):
+        month = 1 + 2 * day  # three quarters
+        return FULL | {"participant": f"p{person}", "measured_on": date(2025, month, 9), "weight_kg": weight / 10}
+
+    def tallied(files):
+        for table in ("reading.participant_period", "reading.set_aside", "reading.accepted", "ledger.file",
+                      "tally.value", "tally.moment", "tally.band", "tally.person_value"):  # fmt: skip
+            store.execute(f"delete from {table}")
+        for site, rows, is_built_now in files:
+            accept(*rows, site=site)
+            if is_built_now:
+                build()
+        build()
+        return [store.rows(f"from tally.{table} order by all") for table in ("value", "moment", "band", "person_value")]
+
+    parts: dict[tuple[str, int], list] = {}
+    for (person, day), (site, weight, file) in readings.items():
+        parts.setdefault((site, file), []).append(reading(person, day, weight))
+    split = [(site, rows, random.random() < 0.5) for (site, _), rows in parts.items()]
+    random.shuffle(split)
+    whole = [
+        (site, [row for (at, _), rows in parts.items() if at == site for row in rows], False)
+        for site in ("east-pier", "north-quay")
+        if any(at == site for at, _ in parts)
+    ]
+    once = tallied(whole)
+    assert once[0] and once[2]
+    assert tallied(split) == once
 
 
 def test_a_built_file_is_marked_so(accept, build, store):

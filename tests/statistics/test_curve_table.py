@@ -57,7 +57,9 @@ def test_rows_stand_at_every_age_of_the_measure_whoever_is_there(curve, site_sco
     assert at["value"].to_list() == pytest.approx(np.round(exact, 2).tolist(), abs=1e-9)
     assert at["value"].is_sorted()
     assert at["n"].unique().to_list() == [round(curve.n[(curve.age >= 38) & (curve.age <= 42)].sum())]
-    assert drawn["method"].unique().to_list() == ["LMS on splines of age; band from 10 sites as clusters"]
+    assert drawn["method"].unique().to_list() == [
+        "LMS on splines of age, smoothness by restricted likelihood; band from 10 sites as clusters"
+    ]
 
 
 def test_one_site_has_curves_without_a_band(curve, site_scores):
