@@ -21,7 +21,7 @@ $(VENV)/run-time: pyproject.toml constraints.txt
 	  { echo "evenbeam needs Python 3.11 or later; set PYTHON=… to one"; exit 2; }
 	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
 	@echo "Installing pinned versions into $(VENV) (a minute or two, once) …"
-	@$(BIN)/pip install --quiet --constraint constraints.txt --editable '.[demo]'
+	@$(BIN)/pip install --quiet --constraint constraints.txt --editable .
 	@touch $@
 
 $(VENV)/tests: $(VENV)/run-time

@@ -81,32 +81,35 @@ def beside_reference(columns: Columns, title: str) -> dict[str, Any]:
 
 
 @cache
-def crude_and_standardised(columns: Columns, heads: Heads) -> dict[str, Any]:
-    """One row a band: the crude share as a bead, under it the standardised one as a diamond, each on its beam."""
+def two_shares(columns: Columns, heads: Heads, name: str, keys: tuple[str, ...]) -> dict[str, Any]:
+    """One row a band: its share at the first key of the dimension `name` as a bead, under it that at the second as a
+    diamond, each on its beam. Without a second key the beads stand alone."""
     base = alt.Chart(ROWS).encode(y=alt.Y(**in_order("band")))
     across = alt.X(
         "low:Q", scale=scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=5)
     )
     tip = tooltip(heads, columns)
-    crude, standard = (base.transform_filter(f"datum.kind_key == '{k}'") for k in ("crude", "standardised"))
-    crude_shown, standard_shown = crude.transform_filter(IS_SHOWN), standard.transform_filter(IS_SHOWN)
+    first, second = (
+        base.transform_filter(alt.FieldEqualPredicate(field=f"{name}_key", equal=key)) for key in (*keys, "")[:2]
+    )
+    first_shown, second_shown = first.transform_filter(IS_SHOWN), second.transform_filter(IS_SHOWN)
     return finished(
         alt.layer(
-            crude.mark_rule(style="track", yOffset=12).encode(
+            first.mark_rule(style="track", yOffset=12).encode(
                 x=alt.value(0), x2=alt.value(alt.expr("width"))
             ),
-            crude_shown.mark_rule(style="beam-thin", yOffset=5).encode(x=across, x2="high:Q", tooltip=tip),
-            standard_shown.mark_rule(style="beam-thin", yOffset=19).encode(
+            first_shown.mark_rule(style="beam-thin", yOffset=5).encode(x=across, x2="high:Q", tooltip=tip),
+            second_shown.mark_rule(style="beam-thin", yOffset=19).encode(
                 x=across, x2="high:Q", tooltip=tip
             ),
-            crude_shown.mark_point(style="bead-small", yOffset=5).encode(
+            first_shown.mark_point(style="bead-small", yOffset=5).encode(
                 x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD
             ),
-            standard_shown.mark_point(style="diamond", shape="diamond", yOffset=19).encode(
+            second_shown.mark_point(style="diamond", shape="diamond", yOffset=19).encode(
                 x=alt.X("share:Q"), tooltip=tip
             ),
-            crude.mark_text(style="name", yOffset=-13, align="left").encode(x=alt.value(0), text="band:N"),
-            crude.mark_text(style="written", yOffset=-13, align="right").encode(
+            first.mark_text(style="name", yOffset=-13, align="left").encode(x=alt.value(0), text="band:N"),
+            first.mark_text(style="written", yOffset=-13, align="right").encode(
                 x=alt.value(alt.expr("width")), text="t0:N"
             ),
         ),

@@ -51,9 +51,7 @@ def most_common(cube: Cube, at: Mapping[str, str], group: str, period: str) -> s
 
 def trend(cube: Cube, at: Mapping[str, str], group: str) -> str:
     """First against last published period, band by band."""
-    changes: dict[str, list[str]] = {"rose": [], "fell": []}
-    periods, compared = cube.dimension("period"), 0
-    span: tuple[str, str] | None = None
+    periods = cube.dimension("period")
     shown = [
         key
         for key in periods.keys
@@ -61,28 +59,44 @@ def trend(cube: Cube, at: Mapping[str, str], group: str) -> str:
     ]
     if len(shown) < 2:
         return say("h.trend.short", group=group)
-    span = (shown[0], shown[-1])
-    for band, label in zip(cube.dimension("band").keys, cube.dimension("band").labels, strict=True):
-        before, after = (cube.cell({**at, "band": band, "period": key}) for key in span)
-        if not (is_firm(before) and is_firm(after)):
-            continue
-        compared += 1
-        if apart(before, after):
-            way = "rose" if after["share"] > before["share"] else "fell"
-            changes[way].append(
-                say(
-                    "h.trend.item", band=label, before=percent(before["share"]), after=percent(after["share"])
-                )
-            )
-    words = {"group": group, "first": periods.label(span[0]), "last": periods.label(span[1])}
-    parts = [say(f"h.trend.{way}", list=listed(items)) for way, items in changes.items() if items]
+    first, last = shown[0], shown[-1]
+    parts, rest, compared = _moved(cube, {**at, "period": first}, {**at, "period": last})
+    words = {"group": group, "first": periods.label(first), "last": periods.label(last)}
     if not compared:
         return say("h.trend.short", group=group)
     if not parts:
         return say("h.trend.same", **words)
-    named = sum(len(items) for items in changes.values())
-    rest = TEXT["h.trend.rest"] if named < compared else ""
     return say("h.trend.change", changes=listed(parts), rest=rest, **words)
+
+
+def since(cube: Cube, before: Mapping[str, str], now: Mapping[str, str], period: str) -> str:
+    """The period before against this one, band by band; `period` is the earlier one in words."""
+    parts, rest, compared = _moved(cube, before, now)
+    if not compared:
+        return say("h.since.none", period=period)
+    if not parts:
+        return say("h.since.same", period=period)
+    return say("h.since.change", changes=listed(parts), rest=rest, period=period)
+
+
+def _moved(
+    cube: Cube, before: Mapping[str, str], after: Mapping[str, str]
+) -> tuple[list[str], str, int]:
+    """(bands that clearly rose and fell, in words; a word on the rest; how many bands can be compared)."""
+    changes: dict[str, list[str]] = {"rose": [], "fell": []}
+    compared = 0
+    for band, label in zip(cube.dimension("band").keys, cube.dimension("band").labels, strict=True):
+        one, other = (cube.cell({**at, "band": band}) for at in (before, after))
+        if not (is_firm(one) and is_firm(other)):
+            continue
+        compared += 1
+        if apart(one, other):
+            shares = {"before": percent(one["share"]), "after": percent(other["share"])}
+            way = "rose" if other["share"] > one["share"] else "fell"
+            changes[way].append(say("h.trend.item", band=label, **shares))
+    parts = [say(f"h.trend.{way}", list=listed(items)) for way, items in changes.items() if items]
+    rest = TEXT["h.trend.rest"] if sum(map(len, changes.values())) < compared else ""
+    return parts, rest, compared
 
 
 def by_age(cube: Cube, at: Mapping[str, str], ages: Sequence[str], band: str, period: str) -> str:

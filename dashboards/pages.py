@@ -22,8 +22,10 @@ from dashboards.page import Page
 from dashboards.percentiles import percentile_pages
 from dashboards.prevalence import prevalence_pages
 from dashboards.release import Release, read_release
+from dashboards.report import report_pages, write_document
 from dashboards.sites import site_pages
 from dashboards.wording import TEXT, say
+from dashboards.workbook import write_workbook
 
 SECTIONS: tuple[tuple[str, Callable[[Release], Iterator[Page]]], ...] = (
     ("index", overview_pages),
@@ -31,6 +33,7 @@ SECTIONS: tuple[tuple[str, Callable[[Release], Iterator[Page]]], ...] = (
     ("percentiles", percentile_pages),
     ("sites", site_pages),
     ("data-quality", data_quality_pages),
+    ("report", report_pages),
     ("methods", methods_pages),
 )
 ASSETS = ("page.css", "cells.js", "charts.js", "page.js")
@@ -43,7 +46,7 @@ def build_pages(release_folder: Path) -> list[Path]:
     Errors   ReleaseUnreadable when the folder is not a complete release.
     """
     release = read_release(release_folder)
-    written = _write_assets(release_folder / "assets")
+    written = [*_write_assets(release_folder / "assets"), write_workbook(release)]
     templates = _templates()
     sections = [name for name, _ in SECTIONS if _is_there(release, name)]
     for _, pages in SECTIONS:
@@ -51,6 +54,8 @@ def build_pages(release_folder: Path) -> list[Path]:
             path = release_folder / page.file
             path.write_text(_rendered(templates, release, page, sections), encoding="utf-8", newline="\n")
             written.append(path)
+            if page.section == "report":
+                written.append(write_document(release, page))
     return written
 
 
@@ -58,6 +63,7 @@ def _is_there(release: Release, section: str) -> bool:
     needs = {
         "prevalence": "prevalence",
         "sites": "prevalence",
+        "report": "prevalence",
         "percentiles": "percentile",
         "data-quality": "data_quality",
     }

@@ -53,7 +53,7 @@ def standardised_figure(
         cube="standardised",
         along=("band", "kind"),
         picks=("sex", "period"),
-        spec=curve_charts.crude_and_standardised(SHARE_COLUMNS, heads),
+        spec=curve_charts.two_shares(SHARE_COLUMNS, heads, "kind", KINDS),
         columns=SHARE_COLUMNS,
         source=SOURCE,
         notes=(

@@ -14,6 +14,7 @@ TEXT: dict[str, str] = {
     "nav.percentiles": "Percentiles",
     "nav.sites": "Sites",
     "nav.data-quality": "Data quality",
+    "nav.report": "Report",
     "nav.methods": "Methods and cautions",
     "stamp": "Data to {last}. Made as of {as_of} with {software}.",
     "footer.caution": "These are figures about groups, not a diagnosis of anyone. Analysers of this kind "
@@ -323,6 +324,41 @@ TEXT: dict[str, str] = {
     "severity.hold": "holds the row back",
     "severity.set_aside": "keeps the reading, does not count it",
     "severity.flag": "counts the reading, makes a note",
+    # ---- the quarter's report
+    "report.title": "Report on {period}",
+    "report.lead": "{programme}: what was measured in {period}, how it stands against the period before, and how far "
+    "the figures can be trusted.",
+    "report.brief": "In short",
+    "report.reach": "How many people were reached?",
+    "report.sites_heard": "Figures of {shown} of {sites} sites can be shown for {period}; the others measured too few "
+    "people, or sent nothing for it.",
+    "report.shares": "How do people stand, and has it changed since the period before?",
+    "report.shares.lead": "Shares of the people measured, each person counted once a period. Who comes differs from "
+    "one period to the next, so a change can be in who was measured; it is not by itself an effect of the programme.",
+    "report.shares.read": "Bead: this period. Hollow diamond under it: the period before. Bars are 95 % intervals. A "
+    "change is named only where the two intervals do not overlap.",
+    "report.variation": "Do sites differ by more than chance?",
+    "report.quality": "How far can the figures be trusted?",
+    "report.checks": "Which checks found most?",
+    "report.device": "{measure}: {sentence}",
+    "report.methods": "How the figures are made",
+    "report.cautions": "What the figures do not mean",
+    "report.download": "The same report as a PDF",
+    "report.of": "{programme} · {title}",
+    "report.page": "page {page} of {pages}",
+    "report.table": "The figures behind the chart",
+    "report.pages": "The pages beside this report have every figure by age, sex, period and site, and every table to "
+    "download.",
+    # ---- the workbook
+    "book.contents": "Contents",
+    "book.dictionary": "Dictionary",
+    "book.table": "Table",
+    "book.title": "Title",
+    "book.rows": "Rows",
+    "book.period": "Tables by period hold {period}; the CSV and Parquet files hold every period.",
+    "book.empty": "An empty cell is withheld to protect people in small groups, where the column flag says so, or does "
+    "not apply.",
+    "book.cut": "More than {most} rows: single sites are left out here, the files have them.",
     # ---- methods
     "methods.title": "Methods and cautions",
     "methods.question": "What do the figures mean, and what do they not mean?",
@@ -331,6 +367,7 @@ TEXT: dict[str, str] = {
     "methods.bandings": "Bands",
     "methods.measures": "Measures",
     "methods.downloads": "Every table, to download",
+    "methods.workbook": "All tables of the latest period as one workbook",
     "methods.downloads.lead": "Each table as CSV and as Parquet, with one row a figure. datapackage.json "
     "describes every column in a form that software can read.",
     "methods.columns": "Columns of {table}",
@@ -366,6 +403,9 @@ TEXT: dict[str, str] = {
     "h.trend.same": "No clear change for {group} between {first} and {last}: in each band that can be compared the two "
     "95 % intervals overlap.",
     "h.trend.short": "For {group}, two periods with published figures are needed to speak of change.",
+    "h.since.change": "Since {period} the share {changes}{rest}.",
+    "h.since.same": "Since {period} no share changed clearly.",
+    "h.since.none": "No share can be set beside {period}.",
     "h.age.differ": "In {period}, ‘{band}’ ranged from {low_share} of people aged {low_age} to {high_share} "
     "of those aged {high_age}; the two 95 % intervals do not overlap.",
     "h.age.same": "In {period} no clear difference in ‘{band}’ between age groups: the intervals of the "

@@ -61,16 +61,8 @@ def main(arguments: list[str] | None = None) -> int:
 
 def demo(options: argparse.Namespace) -> int:
     from pipeline.terminal import Terminal
+    from synthetic_cohort.generate import generate
 
-    try:
-        from synthetic_cohort.generate import generate
-    except ModuleNotFoundError as error:
-        raise SettingsFault(
-            "demo not installed",
-            found=f"no module {error.name}",
-            expected="the demo extra",
-            next="pip install 'evenbeam[demo]', or use `make demo`",
-        ) from error
     folder: Path = options.folder
     if folder.exists() and any(folder.iterdir()) and not (folder / "truth").is_dir():
         raise SettingsFault(

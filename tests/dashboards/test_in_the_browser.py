@@ -16,6 +16,8 @@ from playwright.sync_api import sync_playwright
 
 from dashboards.pages import SECTIONS
 from dashboards.release import read_release
+from dashboards.report import report_pages
+from dashboards.report.still import still_rows
 
 pytestmark = pytest.mark.browser
 
@@ -24,7 +26,7 @@ ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "-
 DRAWN = "[...document.querySelectorAll('[data-chart]')].every(chart => chart.dataset.drawn)"
 PAGES = ("index", "prevalence", "prevalence-bmi-child", "prevalence-hydration", "percentiles", "percentiles-bmi-z",
          "percentiles-visceral-fat-level", "sites", "sites-hydration", "sites-mean-weight", "site-site-001",
-         "data-quality", "methods")  # fmt: skip
+         "data-quality", "report", "methods")  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -330,3 +332,17 @@ def test_text_has_the_contrast_of_wcag_aa(browser, release_folder, scheme):
     with Watched(browser, own_files(release_folder), scheme=scheme) as watched:
         for name in PAGES:
             assert watched.open(f"{name}.html").evaluate(TEXT_CONTRAST) == [], name
+
+
+def test_a_still_figure_has_the_rows_that_the_page_draws(browser, release_folder):
+    """The report's PDF draws from Python's rows, its page from the script's: they must be one."""
+    page = next(report_pages(read_release(release_folder)))
+    with Watched(browser, own_files(release_folder)) as watched:
+        opened = watched.open("report.html")
+        for figure in page.figures:
+            drawn = opened.evaluate(
+                "id => window.evenbeam.rowsOf(window.evenbeam.page.figures.find(f => f.id === id), {})"
+                ".map(({heads, cells, link, inTable, ...row}) => row)",
+                figure.id,
+            )
+            assert drawn == still_rows(figure, page.cubes[figure.cube])
