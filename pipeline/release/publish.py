@@ -12,6 +12,7 @@ import polars as pl
 
 from pipeline.disclosure import protect
 from pipeline.programme import Programme
+from pipeline.release.citation import citation
 from pipeline.release.csv_file import csv_bytes
 from pipeline.release.data_package import data_package
 from pipeline.release.parquet_file import parquet_bytes
@@ -67,6 +68,8 @@ def write_release(
         programme, as_of, tables, totals, {f"data/{name}": content for name, content in files.items()}
     )
     (folder / "release.json").write_bytes(_json(record))
+    cited = citation(record["programme"], as_of, record["software"])
+    (folder / "CITATION.cff").write_text(cited, encoding="utf-8", newline="\n")
 
 
 def _json(value: dict[str, Any]) -> bytes:
