@@ -55,7 +55,8 @@ def test_a_broken_row_does_not_pass(release, tmp_path):
 def test_the_citation_names_the_programme_and_the_day(release):
     cited = yaml.safe_load((release / "CITATION.cff").read_text(encoding="utf-8"))
     assert cited["cff-version"] == "1.2.0" and cited["type"] == "dataset"
-    assert cited["authors"][0]["name"] == json.loads((release / "release.json").read_text(encoding="utf-8"))["programme"]
+    record = json.loads((release / "release.json").read_text(encoding="utf-8"))
+    assert cited["authors"] == [{"name": record["programme"]}]
     assert str(cited["date-released"]) == "2025-10-15"
 
 
