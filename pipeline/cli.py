@@ -161,6 +161,20 @@ def status(options: argparse.Namespace) -> int:
     return 0
 
 
+def report(options: argparse.Namespace) -> int:
+    from pipeline.feedback import write_feedback
+
+    written = write_feedback(options.programme, [options.site] if options.site else [])
+    for path in written:
+        print(f"wrote {path}")
+    print(
+        "for each site alone: the pages name lines and values as received, so they are not for publication",
+        file=sys.stderr,
+    )
+    print(f"open {written[0]}")
+    return 0
+
+
 def trace(options: argparse.Namespace) -> int:
     from pipeline.trace import trace_prevalence
 
@@ -338,6 +352,15 @@ def build_parser() -> argparse.ArgumentParser:
     sub.add_argument("--site", metavar="ID", help="one site, file by file")
     sub.add_argument("--held", action="store_true", help="with --site: every held row of that site, and why")
     sub.add_argument("--json", action="store_true", help="the same as JSON, every file included")
+
+    sub = command(
+        "report",
+        report,
+        "Write each site a page on its own files: which lines to correct, and what became of the rest.",
+        "evenbeam report programme.toml --site north-quay",
+    )
+    _add_programme(sub)
+    sub.add_argument("--site", metavar="ID", help="one site (default: a page for each)")
 
     sub = command(
         "trace",
