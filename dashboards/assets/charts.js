@@ -158,6 +158,8 @@
     try {
       const results = await Promise.all(panels.map((panel, i) => panel.key in figure.instead ? { view: null } :
         window.vegaEmbed(places[i].place, specFor(figure, panel.rows.map(plain), ranges[i]), options)));
+      // one picture with a name; what it shows stands in the table
+      box.querySelectorAll("svg").forEach((svg) => svg.setAttribute("aria-hidden", "true"));
       drawn.set(figure.id, results.map((result, i) => ({ view: result.view, key: panels[i].key })));
     } catch (error) {
       const failed = document.createElement("p");

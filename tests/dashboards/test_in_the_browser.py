@@ -10,7 +10,9 @@ import json
 import shutil
 import threading
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
 
+import axe_playwright_python
 import pytest
 from playwright.sync_api import sync_playwright
 
@@ -332,6 +334,34 @@ def test_text_has_the_contrast_of_wcag_aa(browser, release_folder, scheme):
     with Watched(browser, own_files(release_folder), scheme=scheme) as watched:
         for name in PAGES:
             assert watched.open(f"{name}.html").evaluate(TEXT_CONTRAST) == [], name
+
+
+# W3C Web Content Accessibility Guidelines 2.2, levels A and AA, as the general-purpose library axe-core 4.12 tests them
+# (it sees what a program can see: order, names, roles, contrast; not whether words make sense).
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_on_any_kind_of_page(browser, release_folder, scheme):
+    source = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+    with Watched(browser, own_files(release_folder), scheme=scheme) as watched:
+        for name in PAGES:
+            page = watched.open(f"{name}.html")
+            page.evaluate(source)
+            found = page.evaluate("rules => axe.run(document, {runOnly: rules})", RULES)
+            assert len(found["passes"]) > 15, "axe did look"
+            told = [(f["id"], f["nodes"][0]["html"], f["nodes"][0]["failureSummary"]) for f in found["violations"]]
+            assert told == [], name
+
+
+def test_axe_finds_a_fault_that_is_planted(browser, release_folder):
+    source = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+    with Watched(browser, own_files(release_folder)) as watched:
+        page = watched.open("index.html")
+        page.evaluate("document.querySelector('main').append(document.createElement('input'))")
+        page.evaluate(source)
+        found = page.evaluate("rules => axe.run(document, {runOnly: rules})", RULES)
+        assert [fault["id"] for fault in found["violations"]] == ["label"]
 
 
 def test_a_still_figure_has_the_rows_that_the_page_draws(browser, release_folder):
