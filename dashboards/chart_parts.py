@@ -21,7 +21,6 @@ PERIOD_LABEL = (
     "test(/^Q/, datum.label) ? [slice(datum.label, 0, 2), "
     "datum.index == 0 || test(/^Q1/, datum.label) ? slice(datum.label, 3) : ''] : datum.label"
 )
-GROUPED = "replace(datum.label, /,/g, '\u202f')"  # the thousands mark of dashboards/numbers.py
 IS_SHOWN = "datum.state == '.' || datum.state == 'u'"
 IS_FIRM = "datum.state == '.'"
 IS_UNRELIABLE = "datum.state == 'u'"

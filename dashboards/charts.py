@@ -13,7 +13,6 @@ from typing import Any
 import altair as alt
 
 from dashboards.chart_parts import (
-    GROUPED,
     IS_ABSENT,
     IS_FIRM,
     IS_SHOWN,
@@ -263,7 +262,7 @@ def people_by_period(columns: Columns, heads: Heads) -> dict[str, Any]:
         x=alt.X(**in_order("period", period_axis(), scale=alt.Scale(paddingInner=0.35)))
     )
     base = base.transform_filter("datum.sex_key == 'all'")
-    y = alt.Y("people:Q", scale=scale(), axis=alt.Axis(title=None, tickCount=4, labelExpr=GROUPED))
+    y = alt.Y("people:Q", scale=scale(), axis=alt.Axis(title=None, tickCount=4))
     return finished(
         alt.layer(
             base.transform_filter(IS_ABSENT).mark_rule(style="withheld"),

@@ -12,7 +12,7 @@ from itertools import product
 from typing import Any
 
 from dashboards.cubes import NO_ROW, UNRELIABLE, WITHHELD, Cube
-from dashboards.numbers import ENGLISH, PERCENT_DECIMALS, written
+from dashboards.numbers import PERCENT_DECIMALS, marks, written
 from dashboards.wording import TEXT
 
 
@@ -145,9 +145,9 @@ def cell_text(column: TableColumn, cell: Mapping[str, Any], decimals: Mapping[st
         for name, value in zip(column.of, values, strict=True)
     ]
     if column.kind == "interval":
-        return TEXT["no_interval"] if values == [None, None] else words[0] + ENGLISH.range + words[1] + sign
+        return TEXT["no_interval"] if values == [None, None] else words[0] + marks().range + words[1] + sign
     if column.kind == "value_interval":
-        return f"{words[0]}\n({words[1]}{ENGLISH.range}{words[2]})"
+        return f"{words[0]}\n({words[1]}{marks().range}{words[2]})"
     mark = f" ({TEXT['unreliable']})" if cell["state"] == UNRELIABLE and column.is_marked else ""
     return words[0] + sign + mark
 
@@ -209,7 +209,7 @@ def page_json(
 ) -> dict[str, Any]:
     """All that a page's script needs, once."""
     return {
-        "locale": ENGLISH.as_json(),
+        "locale": marks().as_json(),
         "words": {key: TEXT[key] for key in WORDS_OF_SCRIPT},
         "controls": [
             {"name": c.name, "keys": [key for key, _ in c.options], "default": c.default}

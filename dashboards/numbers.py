@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import asdict, dataclass
 
 PERCENT_DECIMALS = 1
 
 
 @dataclass(frozen=True)
-class Locale:
-    """The marks of one language. `range` stands between the ends of an interval."""
+class Marks:
+    """How numbers are written. `range` stands between the ends of an interval."""
 
-    language: str = "en"
     decimal: str = "."
     thousands: str = "\u202f"  # narrow no-break space: reads the same in every country
     minus: str = "\u2212"
@@ -27,7 +29,22 @@ class Locale:
         return asdict(self)
 
 
-ENGLISH = Locale()
+_marks: ContextVar[Marks] = ContextVar("marks", default=Marks())  # noqa: B039 (it is frozen)
+
+
+def marks() -> Marks:
+    """The marks of the pages that are being made."""
+    return _marks.get()
+
+
+@contextmanager
+def writing_as(written_as: Mapping[str, str]) -> Iterator[None]:
+    """Within the block numbers are written as a release says: its `written`, of release.json."""
+    token = _marks.set(Marks(decimal=written_as["decimal"], thousands=written_as["thousands"]))
+    try:
+        yield
+    finally:
+        _marks.reset(token)
 
 
 def steps(value: float | None, decimals: int) -> int | None:
@@ -37,13 +54,14 @@ def steps(value: float | None, decimals: int) -> int | None:
     return math.floor(value * 10**decimals + 0.5)
 
 
-def written(whole_steps: int, decimals: int, locale: Locale = ENGLISH) -> str:
+def written(whole_steps: int, decimals: int) -> str:
     """1234567 steps of 0.1 → "123 456.7"."""
+    signs = marks()
     digits = f"{abs(whole_steps):0{decimals + 1}d}"
     whole, part = (digits[:-decimals], digits[-decimals:]) if decimals else (digits, "")
-    grouped = re.sub(r"(?<=\d)(?=(\d{3})+$)", locale.thousands, whole)
-    sign = locale.minus if whole_steps < 0 else ""
-    return sign + grouped + (locale.decimal + part if part else "")
+    grouped = re.sub(r"(?<=\d)(?=(\d{3})+$)", signs.thousands, whole)
+    sign = signs.minus if whole_steps < 0 else ""
+    return sign + grouped + (signs.decimal + part if part else "")
 
 
 def count(n: int) -> str:

@@ -16,7 +16,7 @@ from dashboards.cubes import UNRELIABLE
 from dashboards.data_quality import data_quality_pages
 from dashboards.figures import page_json, table_rows
 from dashboards.methods import methods_pages
-from dashboards.numbers import period_title
+from dashboards.numbers import period_title, writing_as
 from dashboards.overview import overview_pages
 from dashboards.page import Page
 from dashboards.percentiles import percentile_pages
@@ -46,6 +46,12 @@ def build_pages(release_folder: Path) -> list[Path]:
     Errors   ReleaseUnreadable when the folder is not a complete release.
     """
     release = read_release(release_folder)
+    with writing_as(release.facts["written"]):
+        return _build(release)
+
+
+def _build(release: Release) -> list[Path]:
+    release_folder = release.folder
     written = [*_write_assets(release_folder / "assets"), write_workbook(release)]
     templates = _templates()
     sections = [name for name, _ in SECTIONS if _is_there(release, name)]
@@ -115,7 +121,10 @@ def _rendered(templates: Environment, release: Release, page: Page, sections: li
         language="en",
         navigation=[(f"{name}.html", TEXT[f"nav.{name}"], name == page.section) for name in sections],
         stamp=say(
-            "stamp", last=period_title(release.periods[-1]), as_of=facts["as_of"], software=facts["software"]
+            "stamp",
+            last=period_title(release.periods[-1]),
+            as_of=facts["written"]["as_of"],
+            software=facts["software"],
         ),
         data=json_block(page_json(page.cubes, page.controls, list(page.figures))) if page.figures else "",
         **page.more,

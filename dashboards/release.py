@@ -16,7 +16,7 @@ SITE_ID = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")  # a site's id becomes a file n
 
 FACTS = (
     "programme", "as_of", "software", "settings_sha256", "periods", "sites", "bandings", "measures", "age_groups",
-    "percentiles", "counts", "checks", "tables", "disclosure",
+    "percentiles", "counts", "written", "checks", "tables", "disclosure",
 )  # fmt: skip
 
 

@@ -12,7 +12,6 @@ from typing import Any
 import altair as alt
 
 from dashboards.chart_parts import (
-    GROUPED,
     IS_SHOWN,
     IS_WITHHELD,
     OPEN_BEAD,
@@ -43,7 +42,7 @@ def funnel(columns: Columns, heads: Heads, people: str, unit: str) -> dict[str, 
 
     The script sets `widest`, the people of the largest site shown, with the ends of the scale.
     """
-    size = alt.Axis(title=people, tickCount=5, labelExpr=GROUPED, titlePadding=8)
+    size = alt.Axis(title=people, tickCount=5, titlePadding=8)
     base = (
         alt.Chart(ROWS)
         .transform_filter(IS_SHOWN)

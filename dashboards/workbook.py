@@ -116,7 +116,7 @@ def _contents(
     sheet.write_string(0, 0, release.facts["programme"], styles["title"])
     last = period_title(release.periods[-1])
     words = [
-        say("stamp", last=last, as_of=release.facts["as_of"], software=release.facts["software"]),
+        say("stamp", last=last, as_of=release.facts["written"]["as_of"], software=release.facts["software"]),
         say("book.period", period=last),
         TEXT["book.empty"],
         TEXT["footer.caution"],

@@ -144,11 +144,23 @@ class Site(_Settings):
 class ProgrammeSettings(_Settings):
     name: Name
     period: Literal["quarter", "month"] = "quarter"
+    locale: str = "en-GB"  # how pages write numbers and days; their words are English
     bandings: Bandings = Bandings()
     disclosure: Disclosure = Disclosure()
     ages: Ages = Ages()
     limits: Limits = Limits()
     site: tuple[Site, ...] = Field(min_length=1)
+
+    @field_validator("locale")
+    @classmethod
+    def _locale_is_known(cls, name: str) -> str:
+        from babel import Locale, UnknownLocaleError  # a second heavy import that most commands do without
+
+        try:
+            Locale.parse(name, sep="-")
+        except (ValueError, UnknownLocaleError) as error:
+            raise ValueError(f"a language and country such as en-GB or de-CH; found {name}") from error
+        return name
 
     @field_validator("site")
     @classmethod

@@ -154,6 +154,8 @@
     const options = {
       ast: true, actions: false, defaultStyle: false, renderer: "svg", config: themeOf(box),
       tooltip: { disableDefaultStyle: true },
+      formatLocale: { decimal: page.locale.decimal, thousands: page.locale.thousands, minus: page.locale.minus,
+        grouping: [3], currency: ["", ""] },
     };
     try {
       const results = await Promise.all(panels.map((panel, i) => panel.key in figure.instead ? { view: null } :

@@ -84,7 +84,7 @@ def _content(release: Release, page: Page, folder: Path) -> dict[str, Any]:
         "stamp": say(
             "stamp",
             last=period_title(release.periods[-1]),
-            as_of=release.facts["as_of"],
+            as_of=release.facts["written"]["as_of"],
             software=release.facts["software"],
         ),
         "text": {key: TEXT[key] for key in ("report.brief", "report.methods", "report.cautions", "report.table",

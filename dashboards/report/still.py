@@ -17,6 +17,7 @@ import vl_convert
 
 from dashboards.cubes import PUBLISHED, UNRELIABLE, Cube
 from dashboards.figures import Figure, cell_text, keys_along
+from dashboards.numbers import marks
 from dashboards.page import Page
 from dashboards.report.print_theme import COLOURS, print_config
 
@@ -133,9 +134,14 @@ def _drawn(figure: Figure, rows: list[Row], width: int, params: Mapping[str, flo
     text = json.dumps(spec)
     for name, colour in COLOURS.items():  # a specification names the colours of page.css
         text = text.replace(f"var(--{name})", colour)
+    signs = marks()
     return vl_convert.vegalite_to_svg(
-        _without_tooltips(json.loads(text)), vl_version=VEGA_LITE, config=print_config()
-    )
+        _without_tooltips(json.loads(text)),
+        vl_version=VEGA_LITE,
+        config=print_config(),
+        format_locale={"decimal": signs.decimal, "thousands": signs.thousands, "minus": signs.minus, "grouping": [3],
+                       "currency": ["", ""]},
+    )  # fmt: skip
 
 
 def _without_tooltips(part: Any) -> Any:

@@ -10,6 +10,7 @@ import polars as pl
 
 from pipeline import __version__, checks, measures
 from pipeline.programme import Programme
+from pipeline.release.locale_marks import locale_marks
 from pipeline.release.schema import Table
 
 NAME = "latest"
@@ -36,6 +37,7 @@ def release_record(
         "release": NAME,
         "programme": settings.name,
         "as_of": as_of.isoformat(),
+        "written": locale_marks(settings.locale, as_of),
         "software": f"evenbeam {__version__}",
         "settings_sha256": programme.sha256,
         "period_kind": settings.period,

@@ -383,6 +383,7 @@ def _facts(places: list, periods: list[str], tables: dict[str, pl.DataFrame], pe
             {"age_from": a, "age_to": b, "is_total": (a, b) in measures.AGE_TOTALS} for a, b, _ in _groups()
         ],
         "percentiles": list(measures.PERCENTILES),
+        "written": {"locale": "en-GB", "decimal": ".", "thousands": "\u202f", "as_of": "15 January 2026"},
         "counts": {"readings": int(people * 1.3), "people": people, "files": 3 * len(places)},
         "checks": [
             dict(zip(("code", "title", "severity", "explanation", "why"), check, strict=True))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from dashboards.numbers import age_title, count, percent, period_title, steps, unit_word, written
+from dashboards.numbers import age_title, count, percent, period_title, steps, unit_word, writing_as, written
 
 THIN = "\u202f"
 
@@ -41,3 +41,9 @@ def test_ages_and_units_are_in_the_reader_s_spelling():
     assert age_title(20, 29) == "20–29"
     assert age_title(20, 20) == "20"
     assert [unit_word(code) for code in ("kg/m2", "%", "1")] == ["kg/m²", "%", ""]
+
+
+def test_a_release_says_how_its_numbers_are_written_and_only_while_its_pages_are_made():
+    with writing_as({"decimal": ",", "thousands": "\u202f"}):
+        assert (percent(241), written(12345, 1)) == ("24,1\u00a0%", f"1{THIN}234,5")
+    assert percent(241) == "24.1\u00a0%"

@@ -11,7 +11,7 @@ import pytest
 from pypdf import PdfReader
 
 from dashboards.cubes import WITHHELD
-from dashboards.numbers import period_title
+from dashboards.numbers import period_title, writing_as
 from dashboards.prevalence import prevalence_pages
 from dashboards.release import read_release
 from dashboards.report import report_pages, write_document
@@ -131,6 +131,13 @@ def test_a_name_is_text_whatever_it_holds(release, page, name, monkeypatch):
         assert made.metadata.title.startswith(name)
     finally:
         (release.folder / "report.pdf").write_bytes(before)
+
+
+def test_a_still_chart_writes_numbers_as_the_release_does(page):
+    figure = next(f for f in page.figures if f.id == "reach")
+    with writing_as({"decimal": ",", "thousands": "'"}):
+        [(_, svg)] = still_charts(figure, page.cubes[figure.cube], 480)
+    assert ">1'000</text>" in svg
 
 
 def test_what_the_compiler_refuses_is_an_error_with_its_words(release, page, monkeypatch):
