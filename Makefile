@@ -44,6 +44,7 @@ bench: $(VENV)/tests
 	@$(BIN)/python tests/benchmarks/curve_speed.py
 	@$(BIN)/python tests/benchmarks/site_flag_simulation.py
 	@$(BIN)/python tests/benchmarks/device_operating_curve.py
+	@$(BIN)/python tests/benchmarks/page_weight.py
 
 clean:
 	rm -rf $(VENV) demo
