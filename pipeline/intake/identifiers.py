@@ -1,140 +1,26 @@
 """Direct identifiers: does a file say who somebody is? Then nothing of it is kept, and no value is repeated.
 
-By header, in English, German, French, Spanish, Italian, Dutch, Portuguese and Polish: whole words and phrases,
-never parts of words, and "name" only when it is a person's ("device name" and "site name" are not). By content: a
-single e-mail address in any row, since an address is never a measurement; telephone numbers or dates of birth in a
-clear majority of a column's sampled rows; full names in a column that the profile does not use. But for the address,
-precision first: a clean file that is refused costs a site its quarter. The bounds are the project's choice.
+By header (pipeline/seal/identifier_headers.py), and by content: e-mail addresses and names of participants in any row;
+telephone, national and birth numbers, full names and remarks on named people by the shape of a column, seen in its
+first rows and in rows spread over the whole file.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from pipeline.faults import FileRefused, printable
-from pipeline.intake.addresses import holds_address
-from pipeline.intake.full_names import are_full_names
-from pipeline.intake.headers import tidy, words_of
+from pipeline.intake.national_numbers import are_national_numbers
 from pipeline.intake.received import Look
+from pipeline.seal.addresses import holds_address
+from pipeline.seal.full_names import are_full_names, are_named_participants, are_remarks_on_named_people
+from pipeline.seal.header_words import tidy
+from pipeline.seal.identifier_content import kind_of_content
+from pipeline.seal.identifier_headers import ADDRESS, NAME, NATIONAL, kind_of_header
 
-# Words that say it alone.
-_WORDS = {
-    "name of a person": """surname lastname firstname forename fullname middlename username loginname
-        vorname nachname familienname zuname rufname kundenname mitgliedsname patientenname teilnehmername benutzername
-        nutzername prenom apellido apellidos cognome nominativo voornaam achternaam familienaam sobrenome apelido
-        apelidos imie nazwisko""",
-    "e-mail address": "email emailaddress mailaddress courriel emailadresse mailadresse correo",
-    "telephone number": """phone phonenumber telephone telefon telefonnummer handy handynummer mobilnummer rufnummer
-        telefono telefoon telefoonnummer telefone telemovel celular cellulare tel tlf gsm cellphone mobilephone""",
-    "address": """address streetaddress homeaddress street adresse anschrift wohnort wohnadresse strasse hausnummer
-        direccion domicilio calle indirizzo adres straat huisnummer endereco morada ulica postcode zipcode zip plz
-        postleitzahl postal kodpocztowy""",
-    "date of birth": """dob birthdate birthday dateofbirth geburtsdatum geburtstag geboortedatum ddn""",
-    "national, insurance or passport number": """ssn nino nhsnumber nationalid passport passportnumber reisepass
-        reisepassnummer ausweisnummer personalausweis passeport pasaporte passaporto paspoort passaporte paszport
-        sozialversicherungsnummer versichertennummer krankenversicherungsnummer svnr ahv nif nie dni curp cpf bsn
-        burgerservicenummer pesel codicefiscale iban""",
-}
-# Phrases: all words, in this order, one after the other.
-_PHRASES = {
-    "name of a person": (
-        "last name",
-        "first name",
-        "family name",
-        "given name",
-        "full name",
-        "middle name",
-        "user name",
-        "maiden name",
-        "nom de famille",
-        "nom complet",
-    ),
-    "e-mail address": ("e mail", "mail address", "adresse mail", "correo electronico"),
-    "telephone number": (
-        "mobile number",
-        "mobile phone",
-        "cell phone",
-        "contact number",
-        "numero de portable",
-    ),
-    "address": (
-        "post code",
-        "zip code",
-        "postal code",
-        "code postal",
-        "codigo postal",
-        "codice postale",
-        "kod pocztowy",
-    ),
-    "date of birth": (
-        "date of birth",
-        "birth date",
-        "birth day",
-        "born on",
-        "date de naissance",
-        "fecha de nacimiento",
-        "fecha nacimiento",
-        "data di nascita",
-        "data nascita",
-        "data de nascimento",
-        "data nascimento",
-        "data urodzenia",
-        "date naissance",
-        "geboren am",
-    ),
-    "national, insurance or passport number": (
-        "national id",
-        "national number",
-        "national insurance",
-        "insurance number",
-        "insurance no",
-        "social security",
-        "nhs number",
-        "nhs no",
-        "health card",
-        "identity card",
-        "id card",
-        "numero de securite sociale",
-        "securite sociale",
-        "seguridad social",
-        "codice fiscale",
-        "tessera sanitaria",
-        "numero nacional",
-    ),
-}
-# "name" in each language, and the things whose name identifies nobody.
-_NAME = {"name", "names", "nom", "noms", "nombre", "nombres", "nome", "naam"}
-_THINGS_WORDS = """
-    device site file machine analyser analyzer instrument scale equipment club centre center gym studio
-    facility branch location venue brand make model maker product programme program project study event
-    session test measure measurement measuring parameter protocol method column field sheet table group
-    team class cohort clinic school department unit region city country host computer software firmware
-    app report profile course activity sport company employer organisation organization gerat geraet
-    standort anlage datei filiale einrichtung klinik schule firma programm gruppe appareil salle fichier
-    etablissement lieu ecole clinique groupe entreprise balance dispositivo equipo centro archivo sede
-    gimnasio clinica escuela grupo empresa programa apparecchio sito struttura palestra scuola gruppo
-    azienda programma macchina toestel apparaat locatie bestand vestiging sportschool kliniek groep
-    bedrijf aparelho local arquivo ficheiro ginasio escola equipamento urzadzenie urzadzenia placowka
-    placowki
-"""
-_THINGS = frozenset(_THINGS_WORDS.split())
-_WORD_SETS = {kind: frozenset(words.split()) for kind, words in _WORDS.items()}
-_HARMLESS_ADDRESS = ("mac address", "adresse mac")
-
-_ADDRESS = "e-mail address"
-_TELEPHONE = re.compile(r"(?:\+|00|\(?0)[\d ()./-]{7,20}")
-_DATE = re.compile(
-    r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T ].*)?|(\d{1,2})[-/.](\d{1,2})[-/.](\d{4})(?:[T ].*)?"
-)
-
-_FEWEST_VALUES = 3  # of a column, to judge it by its telephone numbers or dates
-_CLEAR_MAJORITY = 0.6
-_MOST_DATES = 0.8
-_BIRTH_YEARS = (5, 99)  # before the day of the run
-_FEWEST_BIRTH_YEARS = 3  # measurement dates of one file lie in one or two
+FULL_NAMES, REMARKS = "name-like text", "text that names people"
 
 
 @dataclass(frozen=True)
@@ -147,8 +33,9 @@ class Finding:
     line: int | None = None
 
     def __str__(self) -> str:
-        place = f"column {printable(self.column)}" if self.line is None else f"line {self.line}"
-        return f"{place}: {self.kind} (by its {self.why})"
+        places = [f"column {printable(self.column)}"] if self.column else []
+        places += [f"line {self.line}"] if self.line is not None else []
+        return f"{', '.join(places) or 'outside the rows'}: {self.kind} (by its {self.why})"
 
 
 def refuse_direct_identifiers(
@@ -156,122 +43,80 @@ def refuse_direct_identifiers(
 ) -> None:
     """Errors   FileRefused naming every such column, and never a value. `headers` as for `findings`."""
     found = findings(look, as_of=as_of, headers=headers)
-    if not found:
-        return
-    raise FileRefused(
-        "refused",
-        where=where,
-        found="; ".join(map(str, found)),
-        expected="no direct identifiers in the file",
-        next="take the column out, or send a number of your own in its place, and send the file again. "
-        "Nothing of this file was kept; delete it from the inbox.",
-        code="direct_identifier",
-    )
+    if found:
+        raise _refused(found, where)
+
+
+def refuse_named_participants(numbers: Sequence[str], *, where: str, header: str) -> None:
+    """The participant's column over all rows of a file.
+
+    Shapes   numbers: the different participants' numbers that are made of letters.
+    Errors   FileRefused when there are names among them.
+    """
+    if are_named_participants(numbers):
+        raise _refused([Finding(header, NAME, "content")], where)
 
 
 def findings(look: Look, *, as_of: date, headers: Mapping[str, str] | None = None) -> list[Finding]:
     """Every column with a direct identifier, in the file's order.
 
-    `headers`: field → header of the columns that are put to use. The rows of a text file below the sample are known by
-    their e-mail addresses alone, and then by the line.
+    `headers`: field → header of the columns that are put to use. An address below the first rows of a text file is
+    known by its line alone.
     """
     fields = {tidy(header).casefold(): field for field, header in (headers or {}).items()}
-    people = [
-        place
-        for place, header in enumerate(look.headers)
-        if fields.get(tidy(header).casefold()) == "participant"
-    ]
+    used = [fields.get(tidy(header).casefold()) for header in look.headers]
+    people = used.index("participant") if "participant" in used else None
     found = []
-    for place, header in enumerate(look.headers):
+    for place, (header, field) in enumerate(zip(look.headers, used, strict=True)):
         kind, why = kind_of_header(header), "header"
         if not kind:
-            field = fields.get(tidy(header).casefold())
-            kind, why = _kind_in_sample(look, place, field, people[0] if people else None, as_of), "content"
+            why = "content"
+            kind = _kind_in(look.sample, place, field, people, as_of) or _kind_in(
+                (*look.sample, *look.spread), place, field, people, as_of
+            )
         if kind:
             shown = f"number {place + 1}" if holds_address(header) else header.strip()
             found.append(Finding(shown or f"number {place + 1}", kind, why))
-    if look.address_line is not None and not any(one.kind == _ADDRESS for one in found):
-        found.append(Finding("", _ADDRESS, "content", look.address_line))
+    if look.address and not any(one.kind == ADDRESS for one in found):
+        found.append(Finding(look.address.column, ADDRESS, "content", look.address.line))
     return found
 
 
-def _kind_in_sample(look: Look, place: int, field: str | None, people: int | None, as_of: date) -> str | None:
-    """What kind of direct identifier the sampled cells of one column are, or None."""
-    rows = [row for row in look.sample if place < len(row) and row[place] and row[place].strip()]
-    values = [row[place].strip() for row in rows]
+def _kind_in(
+    rows: Sequence[Sequence[str]], place: int, field: str | None, people: int | None, as_of: date
+) -> str | None:
+    """What kind of direct identifier the cells of one column are in these rows, or None."""
+    filled = [row for row in rows if place < len(row) and row[place] and row[place].strip()]
+    values = [row[place].strip() for row in filled]
     kind = kind_of_content(
         values, as_of=as_of, is_participant=field == "participant", is_measured_on=field == "measured_on"
     )
-    if kind or field:
+    if kind:
         return kind
+    if field == "participant" and are_named_participants(values):
+        return NAME
+    if field not in (None, "participant"):
+        return None
+    if are_national_numbers(values):
+        return NATIONAL
+    if field:
+        return None
     numbers = [
         row[people].strip() if people is not None and people < len(row) else str(n)
-        for n, row in enumerate(rows)
+        for n, row in enumerate(filled)
     ]
-    return "name-like text" if are_full_names(values, numbers) else None
+    if are_full_names(values, numbers):
+        return FULL_NAMES
+    return REMARKS if are_remarks_on_named_people(values) else None
 
 
-def kind_of_header(header: str) -> str | None:
-    """What kind of direct identifier a header announces, or None."""
-    if holds_address(header):
-        return _ADDRESS
-    words = words_of(header)
-    joined = f" {' '.join(words)} "
-    if any(f" {phrase} " in joined for phrase in _HARMLESS_ADDRESS):
-        return None
-    for kind, phrases in _PHRASES.items():
-        if any(f" {phrase} " in joined for phrase in phrases):
-            return kind
-    for kind, listed in _WORD_SETS.items():
-        if listed.intersection(words):
-            return kind
-    if _NAME.intersection(words) and not _THINGS.intersection(words):
-        return "name of a person"
-    return None
-
-
-def kind_of_content(
-    values: Sequence[str], *, as_of: date, is_participant: bool = False, is_measured_on: bool = False
-) -> str | None:
-    """What kind of direct identifier a column's values are, or None.
-
-    One e-mail address is enough. A participant's number may begin with zeros and is no telephone number for that;
-    a column of measurement dates is no column of birthdays, however old the file.
-    """
-    if any(map(holds_address, values)):
-        return _ADDRESS
-    if len(values) < _FEWEST_VALUES:
-        return None
-    if (
-        len(set(values)) > len(values) / 2
-        and _share(values, lambda value: _is_telephone(value, is_participant)) >= _CLEAR_MAJORITY
-    ):
-        return "telephone number"
-    if not is_measured_on and _are_birthdays(values, as_of):
-        return "date of birth"
-    return None
-
-
-def _are_birthdays(values: Sequence[str], as_of: date) -> bool:
-    years = [year for year in map(_year_of, values) if year is not None]
-    likely = [year for year in years if _BIRTH_YEARS[0] <= as_of.year - year <= _BIRTH_YEARS[1]]
-    return len(likely) >= _MOST_DATES * len(values) and len(set(likely)) >= _FEWEST_BIRTH_YEARS
-
-
-def _is_telephone(value: str, is_participant: bool) -> bool:
-    digits = sum(character.isdigit() for character in value)
-    if not 9 <= digits <= 15 or not _TELEPHONE.fullmatch(value) or _DATE.fullmatch(value):
-        return False
-    return not is_participant or value.startswith("+") or " " in value
-
-
-def _year_of(value: str) -> int | None:
-    match = _DATE.fullmatch(value)
-    if not match:
-        return None
-    year, a, b = (int(part) for part in (match.group(1, 2, 3) if match.group(1) else match.group(6, 4, 5)))
-    return year if min(a, b) >= 1 and max(a, b) <= 31 and min(a, b) <= 12 else None
-
-
-def _share(values: Sequence[str], holds: Callable[[str], bool]) -> float:
-    return sum(map(holds, values)) / len(values)
+def _refused(found: Sequence[Finding], where: str) -> FileRefused:
+    return FileRefused(
+        "refused",
+        where=where,
+        found="; ".join(map(str, found)),
+        expected="no direct identifiers in the file",
+        next="seal the file at the site (evenbeam seal), or take the column out or put a number of your own in its "
+        "place, and send it again. Nothing of this file was kept; delete it from the inbox.",
+        code="direct_identifier",
+    )

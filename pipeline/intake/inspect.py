@@ -6,7 +6,6 @@ says what to settle: a proposal with open questions cannot be run by mistake.
 
 from __future__ import annotations
 
-import json
 import re
 from dataclasses import dataclass
 from datetime import date
@@ -18,6 +17,7 @@ from pipeline.intake import identifiers, layout, meaning, writing
 from pipeline.intake.identifiers import Finding
 from pipeline.intake.meaning import Meaning
 from pipeline.programme import MISSING_MARKS
+from pipeline.seal.toml_text import toml_value
 
 OPEN = "?"  # refused by the profile reader wherever it stands
 _LONGEST_COMMENT = 400
@@ -77,7 +77,7 @@ def inspect_file(path: Path) -> Inspection:
     if marks:
         settings["missing"] = [*MISSING_MARKS, *marks]
         reasons.append(f"missing: {', '.join(marks)} stands in columns of numbers")
-    lines = [*(f"{key} = {_toml(value)}" for key, value in settings.items()), "", "[columns]"]
+    lines = [*(f"{key} = {toml_value(value)}" for key, value in settings.items()), "", "[columns]"]
     for one in known:
         lines.append(_column_line(one, columns[one.place], reasons, undecided))
     lines += _missing_lines(known, undecided)
@@ -135,7 +135,7 @@ def _column_line(one: Meaning, values: list[str], reasons: list[str], undecided:
         reasons.append(f"{one.field}: {one.reason}")
     comment = f"   # UNDECIDED: {_in_one_line(open_question)}" if open_question else ""
     comment = comment or (f"   # {note}" if note else "")
-    return f"{one.field} = {_toml(parts)}{comment}"
+    return f"{one.field} = {toml_value(parts)}{comment}"
 
 
 def _scope(filled: list[str]) -> tuple[str, str]:
@@ -216,17 +216,3 @@ def _newest_day(columns: list[list[str]]) -> date:
     """The newest year that the file mentions, as the reference for what looks like a birthday."""
     years = [int(year) for values in columns for value in values for year in _YEAR.findall(value)]
     return date(max(years, default=2000), 12, 31)
-
-
-def _toml(value: object) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{_key(key)} = {_toml(inner)}" for key, inner in value.items()) + " }"
-    if isinstance(value, list | tuple):
-        return "[" + ", ".join(_toml(inner) for inner in value) + "]"
-    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _key(key: str) -> str:
-    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else json.dumps(key, ensure_ascii=False)

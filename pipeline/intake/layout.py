@@ -9,11 +9,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from pipeline.faults import FileHeld
-from pipeline.intake import decoding, readers
+from pipeline.intake import readers
 from pipeline.intake.amounts import amount
-from pipeline.intake.readers import delimited_tolerant
 from pipeline.intake.received import Look, is_blank
 from pipeline.programme import Column, Limits, Profile
+from pipeline.seal import decoding
+from pipeline.seal.delimited_rows import records
 
 _DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 _LINES = 200
@@ -140,7 +141,7 @@ def _delimiter(lines: list[str]) -> tuple[str, int, float]:
 
 
 def _cells(line: str, delimiter: str) -> list[str]:
-    record = next(delimited_tolerant.records([line], delimiter, '"', where=""), None)
+    record = next(records([line], delimiter, '"', where=""), None)
     return (record[1] if record else None) or [line]
 
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from statistics import median
 
 from pipeline import measures
-from pipeline.intake import headers
 from pipeline.intake.vocabulary import FIELD_PHRASES, UNIT_WORDS
+from pipeline.seal.header_words import words_of
 
 # Medians that a group of people can have, in canonical units: wide, and still no two units of a dimension overlap.
 _TYPICAL_MEDIAN = {
@@ -226,15 +226,15 @@ def _unit_in(header: str) -> str | None:
         unit = UNIT_WORDS.get(text.strip().lower()) or measures.UNITS.get(text.strip(), None)
         if unit:
             return unit if isinstance(unit, str) else unit.code
-    words = headers.words_of(header)
+    words = words_of(header)
     return UNIT_WORDS.get(words[-1]) if len(words) > 1 or words in (["cm"], ["kg"], ["lb"]) else None
 
 
 def _words_without_unit(header: str) -> list[str]:
-    words = headers.words_of(re.sub(r"[(\[][^)\]]*[)\]]", " ", header).replace("%", " percent "))
+    words = words_of(re.sub(r"[(\[][^)\]]*[)\]]", " ", header).replace("%", " percent "))
     if len(words) > 1 and words[-1] in UNIT_WORDS and words[-1] not in ("percent", "percentage", "pct"):
         words = words[:-1]
-    return words or headers.words_of(header)
+    return words or words_of(header)
 
 
 def _numbers(values: Sequence[str], decimal: str) -> list[float]:

@@ -15,7 +15,6 @@ from pathlib import Path
 from pipeline.faults import FileHeld, FileRefused
 from pipeline.intake import (
     archive,
-    decoding,
     filing,
     headers,
     identifiers,
@@ -28,6 +27,7 @@ from pipeline.intake.amounts import amount
 from pipeline.intake.inbox import Arrival
 from pipeline.intake.ledger import Entry
 from pipeline.programme import Profile, Programme
+from pipeline.seal import decoding
 from pipeline.store import Store
 
 

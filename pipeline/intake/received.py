@@ -14,13 +14,22 @@ FIELDS = tuple(measures.FIELDS)
 
 
 @dataclass(frozen=True)
+class AddressPlace:
+    """Where a file's first e-mail address stands, as far as its format tells without reading every row twice."""
+
+    column: str = ""
+    line: int | None = None
+
+
+@dataclass(frozen=True)
 class Look:
     """What can be seen of a file before anything of it is kept: its headers and its first rows, as text."""
 
     headers: tuple[str, ...]
     sample: tuple[tuple[str, ...], ...]
     encoding: str | None = None
-    address_line: int | None = None  # of a text file: the first line, of all its rows, with an e-mail address
+    address: AddressPlace | None = None  # of all rows of the file
+    spread: tuple[tuple[str, ...], ...] = ()  # some more rows, from all over the file
 
 
 @dataclass(frozen=True)
@@ -62,6 +71,10 @@ def append_broken(store: Store, broken: Sequence[BrokenLine]) -> None:
         return
     with store.lent("delivered", pl.DataFrame([vars(one) for one in broken])):
         store.execute("insert into broken_line by name select * from delivered")
+
+
+def address_at(line: int | None) -> AddressPlace | None:
+    return None if line is None else AddressPlace(line=line)
 
 
 def is_blank(cells: Sequence[str | None]) -> bool:

@@ -1,7 +1,7 @@
 """Words by which exports name the fields, units and codes, in several languages. Used by `evenbeam inspect` only:
 it proposes; intake itself follows the profile to the letter.
 
-Phrases are as `headers.words_of` leaves them: lower case, without accents. From common use, no source.
+Phrases are as `header_words.words_of` leaves them: lower case, without accents. From common use, no source.
 """
 
 from __future__ import annotations

@@ -10,10 +10,10 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pipeline.intake import headers
 from pipeline.intake.amounts import amount
 from pipeline.intake.vocabulary import SEX_LETTERS, SEX_WORDS
 from pipeline.programme import MISSING_MARKS
+from pipeline.seal.header_words import words_of
 
 _WITH_POINT = re.compile(r"[+-]?\d+\.\d+ ?%?")
 _WITH_COMMA = re.compile(r"[+-]?\d+,\d+ ?%?")
@@ -138,7 +138,7 @@ def date_format(values: Sequence[str]) -> Finding:
 def sex_codes(values: Sequence[str]) -> Finding:
     """The profile's codes where the words say it themselves."""
     words = sorted({value.strip() for value in values if value.strip()})
-    plain = {word: " ".join(headers.words_of(word)) for word in words}
+    plain = {word: " ".join(words_of(word)) for word in words}
     spoken = {word: SEX_WORDS[tidied] for word, tidied in plain.items() if tidied in SEX_WORDS}
     letters = {tidied for word, tidied in plain.items() if word not in spoken}
     if not words or len(words) > 12:

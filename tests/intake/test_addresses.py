@@ -4,8 +4,8 @@ import gzip
 
 import pytest
 
-from pipeline.intake.addresses import AddressScan, holds_address
-from pipeline.intake.decoding import survey
+from pipeline.seal.addresses import AddressScan, holds_address
+from pipeline.seal.decoding import survey
 
 ADDRESS = b"ann@example.org"
 

@@ -4,7 +4,7 @@ import pytest
 from invented_site import PROFILE
 
 from pipeline.faults import FileHeld
-from pipeline.intake.decoding import survey
+from pipeline.seal.decoding import survey
 
 TEXT = "Mitglied;Datum;Geschlecht;Alter;Größe;Gewicht\nm1;2025-02-03;F;35;165,0;65,0\n"
 GERMAN = (

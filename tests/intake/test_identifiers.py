@@ -5,8 +5,9 @@ from datetime import date
 import pytest
 from invented_site import HEADER, PROFILE, csv
 
-from pipeline.intake.full_names import are_full_names, is_name_like
-from pipeline.intake.identifiers import kind_of_content, kind_of_header
+from pipeline.seal.full_names import are_full_names, is_name_like
+from pipeline.seal.identifier_content import kind_of_content
+from pipeline.seal.identifier_headers import kind_of_header
 
 ROW = "m1,2025-02-03,F,35,165.0,65.0"
 AS_OF = date(2025, 6, 30)

@@ -7,11 +7,13 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from pipeline.faults import FileHeld
-from pipeline.intake import decoding
-from pipeline.intake.decoding import TextFacts
+from pipeline.intake import received
 from pipeline.intake.readers import delimited_fast, delimited_tolerant
 from pipeline.intake.received import Look, is_blank
 from pipeline.programme import Limits, Profile
+from pipeline.seal import decoding
+from pipeline.seal.decoding import TextFacts
+from pipeline.seal.delimited_rows import records
 from pipeline.store import Store
 
 SAMPLE_ROWS = 200
@@ -33,9 +35,7 @@ class DelimitedReader:
     def look(self, path: Path) -> Look:
         """Errors   FileHeld (no_rows) for an empty file or one without a header line."""
         with decoding.text_of(path, self._facts.encoding, where=self._where) as text:
-            rows = delimited_tolerant.records(
-                text, self._profile.separator, self._profile.quote, where=self._where
-            )
+            rows = records(text, self._profile.separator, self._profile.quote, where=self._where)
             headers: list[str] | None = None
             sample: list[tuple[str, ...]] = []
             for line, cells in itertools.islice(rows, self._profile.header_row + SAMPLE_ROWS):
@@ -56,8 +56,15 @@ class DelimitedReader:
             tuple(headers),
             tuple(sample),
             self._facts.encoding.removesuffix("-sig"),
-            self._facts.address_line,
+            address=received.address_at(self._facts.address_line),
+            spread=self._spread(len(headers)),
         )
+
+    def _spread(self, width: int) -> tuple[tuple[str, ...], ...]:
+        """Whole rows out of the survey's extracts. A cell with a line end in it does not have the header's fields."""
+        lines = decoding.lines_of_extracts(self._facts)
+        rows = records(lines, self._profile.separator, self._profile.quote, where=self._where)
+        return tuple(tuple(cells) for _, cells in rows if cells and len(cells) == width)
 
     def read(self, store: Store, path: Path, places: Mapping[str, int], width: int, spool: Path) -> None:
         """Fill `received` and `broken_line`; `spool` is a file this may write and the caller removes."""

@@ -7,34 +7,23 @@ over the whole file before anything is kept, since any line may carry one more.
 
 from __future__ import annotations
 
-import json
 import re
-from collections.abc import Iterator, Mapping
-from decimal import Decimal
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 from pipeline.faults import FileHeld
-from pipeline.intake import decoding, received
+from pipeline.intake import received
 from pipeline.intake.received import BrokenLine, Look
 from pipeline.programme import Limits, Profile
+from pipeline.seal import decoding
+from pipeline.seal.json_lines import pairs_of, text_of_value
 from pipeline.store import Store
 
 _BATCH = 20_000
 _SAMPLE_ROWS = 200
 _MOST_CHARACTERS_A_LINE = 1 << 20
 _KEY = re.compile(r'"((?:[^"\\]|\\.)*)"\s*:')
-
-Pairs = list[tuple[str, Any]]
-
-
-class _Number(str):
-    """The digits of a JSON number."""
-
-
-_decoder = json.JSONDecoder(
-    object_pairs_hook=list, parse_float=_Number, parse_int=_Number, parse_constant=str
-)
 
 
 class NdjsonReader:
@@ -57,7 +46,7 @@ class NdjsonReader:
             if likeness in seen and len(first) >= _SAMPLE_ROWS:
                 continue
             seen.add(likeness)
-            pairs = _object(content)
+            pairs = pairs_of(content)
             if pairs is None and line == 1:
                 self._require_no_array(path)
             keys.update(dict.fromkeys(key for key, _ in pairs or ()))
@@ -75,8 +64,23 @@ class NdjsonReader:
                 code="no_rows",
             )
         self._keys = list(keys)
-        sample = tuple(tuple(self._text(row.get(key)) or "" for key in keys) for row in first)
-        return Look(tuple(keys), sample, self._facts.encoding.removesuffix("-sig"), self._facts.address_line)
+        sample = self._rows_of(first)
+        return Look(
+            tuple(keys),
+            sample,
+            self._facts.encoding.removesuffix("-sig"),
+            address=received.address_at(self._facts.address_line),
+            spread=self._rows_of(
+                dict(pairs) for pairs in map(pairs_of, decoding.lines_of_extracts(self._facts)) if pairs
+            ),
+        )
+
+    def _rows_of(self, objects: Iterable[Mapping[str, Any]]) -> tuple[tuple[str, ...], ...]:
+        """Each object's values in the order of the keys, as text."""
+        decimal = self._profile.decimal
+        return tuple(
+            tuple(text_of_value(values.get(key), decimal) or "" for key in self._keys) for values in objects
+        )
 
     def read(self, store: Store, path: Path, places: Mapping[str, int], width: int, spool: Path) -> None:
         received.begin(store)
@@ -86,7 +90,7 @@ class NdjsonReader:
         rows: list[list[str | None]] = []
         broken: list[BrokenLine] = []
         for line, content in self._lines(path):
-            pairs = _object(content)
+            pairs = pairs_of(content)
             row: list[str | None] = [None] * len(keys)
             values = dict(pairs or ())
             if pairs is None:
@@ -96,7 +100,7 @@ class NdjsonReader:
             elif len(values) < len(pairs):
                 broken.append(BrokenLine(line, "too_many_fields", "a key twice", "each key once"))
             else:
-                row = [self._text(values.get(key)) for key in keys.values()]
+                row = [text_of_value(values.get(key), self._profile.decimal) for key in keys.values()]
                 if not any(value is not None and str(value).strip() for value in values.values()):
                     continue
             lines.append(line)
@@ -124,17 +128,6 @@ class NdjsonReader:
                     continue
                 yield line, content
 
-    def _text(self, value: Any) -> str | None:
-        """A JSON value as the profile's file would have written it."""
-        if value is None or type(value) is str:
-            return value
-        if type(value) is _Number:
-            plain = format(Decimal(value), "f") if "e" in value or "E" in value else str(value)
-            return plain if self._profile.decimal == "." else plain.replace(".", self._profile.decimal)
-        if isinstance(value, bool):
-            return "true" if value else "false"
-        return json.dumps(value, ensure_ascii=False)
-
     def _require_no_array(self, path: Path) -> None:
         with decoding.text_of(path, self._facts.encoding, where=self._where) as text:
             if text.read(64).lstrip("\ufeff \t\r\n").startswith("["):
@@ -146,14 +139,3 @@ class NdjsonReader:
                     next="export as NDJSON (JSON Lines)",
                     code="other_format",
                 )
-
-
-def _object(content: str) -> Pairs | None:
-    """The pairs of a line's object; None where it is none."""
-    stripped = content.removeprefix("\ufeff").strip()
-    if not stripped.startswith("{"):
-        return None
-    try:
-        return _decoder.decode(stripped)
-    except (json.JSONDecodeError, RecursionError):
-        return None

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import BinaryIO, TextIO
 
 from pipeline.faults import FileHeld
-from pipeline.intake.addresses import AddressScan
+from pipeline.seal.addresses import AddressScan
 
 _CHUNK = 1 << 20
 _GZIP = b"\x1f\x8b"
@@ -64,6 +64,7 @@ class TextFacts:
     lines: int  # physical lines, as an editor counts them; of single-byte line ends only
     has_plain_line_ends: bool  # only \n or only \r\n
     address_line: int | None = None  # the first line among the rows with an e-mail address
+    extracts: tuple[bytes, ...] = ()  # pieces from all over the file, cut anywhere
 
     @property
     def is_ready(self) -> bool:
@@ -89,13 +90,14 @@ def survey(path: Path, *, where: str, encoding: str | None, most_bytes: int, row
     """
     utf8 = codecs.getincrementaldecoder("utf-8")()
     is_utf8, size, newlines, returns, pairs, last, unusual = True, 0, 0, 0, 0, b"", b""
-    first, addresses = b"", AddressScan(rows_from)
+    first, addresses, extracts = b"", AddressScan(rows_from), _Extracts()
     for chunk in _blocks(path, where):
         first = first or chunk[:4096]
         size += len(chunk)
         if size > most_bytes:
             raise too_large(where, most_bytes)
         addresses.feed(chunk, newlines + returns - pairs)
+        extracts.feed(chunk)
         newlines += chunk.count(b"\n")
         if b"\r" in chunk:
             returns += chunk.count(b"\r")
@@ -118,7 +120,37 @@ def survey(path: Path, *, where: str, encoding: str | None, most_bytes: int, row
         lines=ends + (size > 0 and last not in (b"\n", b"\r")),
         has_plain_line_ends=returns in (0, newlines) and returns == pairs,
         address_line=addresses.line,
+        extracts=tuple(extracts.pieces),
     )
+
+
+class _Extracts:
+    """A bounded number of pieces spread over a file: when there are too many every second one goes."""
+
+    _EVERY, _BYTES, _MOST = 1 << 16, 1 << 12, 256  # of a piece: multiples of four bytes, as UTF-32 needs
+
+    def __init__(self) -> None:
+        self.pieces: list[bytes] = []
+        self._stride, self._seen = 1, 0
+
+    def feed(self, block: bytes) -> None:
+        for start in range(0, len(block), self._EVERY):
+            if self._seen % self._stride == 0:
+                self.pieces.append(block[start : start + self._BYTES])
+                if len(self.pieces) > self._MOST:
+                    self.pieces, self._stride = self.pieces[::2], self._stride * 2
+            self._seen += 1
+
+
+def lines_of_extracts(facts: TextFacts) -> Iterator[str]:
+    """The whole lines within the extracts. The first and last of each are cut, and so left out."""
+    codec = {"utf-16": "utf-16-le", "utf-32": "utf-32-le"}.get(facts.encoding, facts.encoding)
+    if facts.extracts and facts.extracts[0].startswith(codecs.BOM_UTF16_BE):
+        codec = "utf-16-be"
+    for piece in facts.extracts:
+        for line in piece.decode(codec, errors="replace").splitlines()[1:-1]:
+            if line:
+                yield line + "\n"
 
 
 @contextmanager

@@ -1,9 +1,11 @@
-"""Does a column hold people's full names? Told by its text alone, since its header says nothing.
+"""Does a column hold people's names? Told by its text alone, since its header says nothing.
 
 Two or three capitalised words are the form of "Anna Schmidt" and of "North Quay" too. Three things together tell them
 apart: a value with a word of places, equipment or results is no name; most of the different values have the form; and
 there are about as many of them as people, for a name belongs to one person, while a hall, a course or a level is
-shared by many. The bounds are the project's choice; the words are from common use, no source.
+shared by many. In the participant's column the
+form alone is enough: numbers are what stands there. In a remark a name is told by the title before it ("Mrs Dent");
+one without a title is not. The bounds are the project's choice; the words are from common use, no source.
 """
 
 from __future__ import annotations
@@ -11,11 +13,16 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from pipeline.intake.headers import words_of
+from pipeline.seal.header_words import words_of
 
 _FEWEST_VALUES = 5  # different ones; of fewer nothing can be said
 _MOST_ARE_NAMES = 0.6  # of the different values
 _ONE_A_PERSON = 0.8  # different values to different people: namesakes are rare
+_FEWEST_PARTICIPANTS = 2  # one alone may be the words of a footer
+_FEWEST_TITLED, _TITLED_SHARE = (
+    3,
+    0.1,
+)  # different remarks that name somebody by a title; "Dr" alone may be a street
 
 _PARTICLE_WORDS = "van von der den de del della di da dos du la le el al bin ibn zu ten ter y e"
 _PARTICLES = frozenset(_PARTICLE_WORDS.split())
@@ -39,8 +46,16 @@ _NO_NAME_WORDS = """
     manager teacher engineer nurse driver assistant officer director student retired worker technician consultant
     nord sud ost sued süd mitte haus halle platz raum saal markt hafen insel stadt dorf gruppe klasse kurs normal hoch
     niedrig sehr leicht schwer gut schlecht gauche droite centre ville salle groupe norte sur este oeste centro sala
+    total totals subtotal average mean median sum count summe gesamt mittelwert moyenne media somma totale gemiddelde
+    end report generated printed exported page date time number
     mens womens ladies junior senior juniors seniors adult adults youth under programme program plan member members
     """
+_TITLES = (
+    r"(?:Mr|Mrs|Ms|Miss|Mx|Dr|Herrn?|Frau|Mme|Mlle|"
+    r"Monsieur|Madame|Sra?|Srta|Don|Doña|Sig|Signora?|Dhr|Mevr|Pani?)"
+)
+_TITLED = re.compile(rf"(?<!\w){_TITLES}\.? (?:[A-Z]\. ?)?([A-ZÀ-ÖØ-ÞŁŚŻ][\w'’-]+)")
+
 _NO_NAME = frozenset(word for one in _NO_NAME_WORDS.split() for word in words_of(one))
 
 
@@ -55,6 +70,27 @@ def are_full_names(values: Sequence[str], people: Sequence[str]) -> bool:
     return sum(map(is_name_like, different)) >= _MOST_ARE_NAMES * len(different)
 
 
+def are_named_participants(values: Sequence[str]) -> bool:
+    """Are there names among the participants' numbers? Two different full names, or a majority of words of letters."""
+    different = set(values)
+    if sum(map(is_name_like, different)) >= _FEWEST_PARTICIPANTS:
+        return True
+    worded = sum(map(_is_of_name_words, different))
+    return len(different) >= _FEWEST_VALUES and worded >= _MOST_ARE_NAMES * len(different)
+
+
+def are_remarks_on_named_people(values: Sequence[str]) -> bool:
+    """Do several remarks name somebody by title: "spoke to Mrs Dent"?"""
+    different = set(values)
+    titled = sum(names_by_title(value) for value in different)
+    return titled >= max(_FEWEST_TITLED, _TITLED_SHARE * len(different))
+
+
+def names_by_title(text: str) -> bool:
+    """A title, and behind it a capitalised word that is none of places, equipment or results."""
+    return any(_NO_NAME.isdisjoint(words_of(match.group(1))) for match in _TITLED.finditer(text))
+
+
 def is_name_like(value: str) -> bool:
     """Two or three capitalised words, none of which is a word of places, equipment or results.
 
@@ -67,6 +103,21 @@ def is_name_like(value: str) -> bool:
         and any(not word.isupper() for word in words)
         and _NO_NAME.isdisjoint(words_of(value))
     )
+
+
+def _is_of_name_words(value: str) -> bool:
+    """One to three words of letters, each written as a name is, in capitals ("DENT ARTHUR") or lower ("arthur dent").
+
+    A single word must be capitalised and otherwise lower: codes such as ABC or kd are none.
+    """
+    words = [word for word in value.replace(",", " ").split() if word not in _PARTICLES]
+    if not 1 <= len(words) <= 3 or not all(part.isalpha() for word in words for part in _APART.split(word)):
+        return False
+    if not _NO_NAME.isdisjoint(words_of(value)):
+        return False
+    if len(words) == 1:
+        return len(words[0]) > 2 and words[0][0].isupper() and words[0][1:].islower()
+    return all(len(word) > 1 for word in words)
 
 
 def _is_capitalised(word: str) -> bool:
