@@ -47,13 +47,14 @@ def refuse_direct_identifiers(
         raise _refused(found, where)
 
 
-def refuse_named_participants(numbers: Sequence[str], *, where: str, header: str) -> None:
+def refuse_named_participants(worded: Sequence[str], of: int, *, where: str, header: str) -> None:
     """The participant's column over all rows of a file.
 
-    Shapes   numbers: the different participants' numbers that are made of letters.
+    Shapes   worded: the different participants' numbers that are made of letters; of: how many different ones of
+             any kind there are.
     Errors   FileRefused when there are names among them.
     """
-    if are_named_participants(numbers):
+    if are_named_participants(worded, of):
         raise _refused([Finding(header, NAME, "content")], where)
 
 

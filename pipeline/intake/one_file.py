@@ -1,8 +1,9 @@
 """One received file, in two halves: what can be done beside other files, and what must wait for its turn.
 
-Order: hash → known already? → a look at headers and first rows → direct identifiers? → archive → read → normalise
-→ check ‖ file its rows. Nothing of a file is kept before the identifier check; the archive comes before the ledger,
-so that a run killed between the two finds the file in the inbox again and counts it once.
+Order: hash → known already? → a look at headers and rows → direct identifiers? → read → names among the participants?
+→ archive → normalise → check ‖ file its rows. Nothing of a file is kept before the identifier checks; archiving checks
+the hash again, so what was read is what is kept; the archive comes before the ledger, so that a run killed between the
+two finds the file in the inbox again and counts it once.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ from pipeline.intake.inbox import Arrival
 from pipeline.intake.ledger import Entry
 from pipeline.programme import Profile, Programme
 from pipeline.seal import decoding
-from pipeline.store import Store
+from pipeline.store import Store, sql_text
 
 
 @dataclass(frozen=True)
@@ -102,7 +103,7 @@ class Prepared:
 
 
 def prepare(store: Store, setting: Setting, arrival: Arrival) -> Prepared:
-    """Hash, look, archive, read, normalise, check. A fault of the file is kept for its turn."""
+    """Hash, look, read, archive, normalise, check. A fault of the file is kept for its turn."""
     profile = setting.programme.profiles[arrival.site]
     try:
         sha256, size = archive.digest_of(arrival.path)
@@ -157,12 +158,19 @@ def _read(store: Store, setting: Setting, entry: Entry, profile: Profile) -> str
         headers={field: column.header for field, column in profile.columns.items()},
     )
     places = headers.columns_of(profile, look.headers, where=arrival.where, most=limits.columns)
-    kept = archive.keep(arrival.path, setting.archive, entry.sha256, where=arrival.where)
     spool = setting.spool / uuid.uuid4().hex
     try:
-        reader.read(store, kept, places, len(look.headers), spool)
+        reader.read(store, arrival.path, places, len(look.headers), spool)
     finally:
         spool.unlink(missing_ok=True)
+    worded = store.rows(sql_text("07_worded_participant.sql"))
+    identifiers.refuse_named_participants(
+        [participant for participant, _ in worded],
+        worded[0][1] if worded else 0,
+        where=arrival.where,
+        header=profile.columns["participant"].header,
+    )
+    archive.keep(arrival.path, setting.archive, entry.sha256, where=arrival.where)
     normalising.normalise(
         store,
         normalising.parameters_of(

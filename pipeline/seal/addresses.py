@@ -14,6 +14,8 @@ _IN_TEXT = re.compile(r"(?<=[\w%+-])@(?:[\w-]{1,63}\.){1,8}[^\W\d_]{2,24}(?!\w)"
 _IN_BYTES = re.compile(
     rb"(?<=[\w%+\x80-\xff-])@(?:[\w\x80-\xff-]{1,63}\.){1,8}[A-Za-z\x80-\xff]{2,24}(?![\w\x80-\xff])"
 )
+# The same for engines without look-around (Polars, DuckDB). They need no bounds: their time is linear in the text.
+PATTERN_OF_CELLS = r"[\p{L}\p{N}_%+-]@(?:[\p{L}\p{N}_-]+\.)+\p{L}{2,}(?:$|[^\p{L}\p{N}_])"
 _LINE_END = re.compile(rb"\r\n|\n|\r")
 _LONGEST = 1024  # bytes carried from one block to the next; longer than any address that the pattern matches
 

@@ -70,13 +70,17 @@ def are_full_names(values: Sequence[str], people: Sequence[str]) -> bool:
     return sum(map(is_name_like, different)) >= _MOST_ARE_NAMES * len(different)
 
 
-def are_named_participants(values: Sequence[str]) -> bool:
-    """Are there names among the participants' numbers? Two different full names, or a majority of words of letters."""
+def are_named_participants(values: Sequence[str], of: int | None = None) -> bool:
+    """Are there names among the participants' numbers? Two different full names, or a majority of words of letters.
+
+    `of`: how many different numbers there are, where `values` are only those of letters.
+    """
     different = set(values)
+    of = len(different) if of is None else of
     if sum(map(is_name_like, different)) >= _FEWEST_PARTICIPANTS:
         return True
     worded = sum(map(_is_of_name_words, different))
-    return len(different) >= _FEWEST_VALUES and worded >= _MOST_ARE_NAMES * len(different)
+    return of >= _FEWEST_VALUES and worded >= _MOST_ARE_NAMES * of
 
 
 def are_remarks_on_named_people(values: Sequence[str]) -> bool:

@@ -11,15 +11,18 @@ from pathlib import Path
 
 import duckdb
 import polars as pl
-from duckdb import ColumnExpression, ConstantExpression, Expression, FunctionExpression
+from duckdb import CaseExpression, ColumnExpression, ConstantExpression, Expression, FunctionExpression
 
 from pipeline.faults import FileHeld, printable
 from pipeline.intake import received
-from pipeline.intake.received import Look
+from pipeline.intake.received import AddressPlace, Look
 from pipeline.programme import Limits, Profile
+from pipeline.seal.addresses import PATTERN_OF_CELLS
 from pipeline.store import Store
 
 _SAMPLE_ROWS = 200
+_SPREAD_ROWS = 1000
+_ADDRESS = ConstantExpression(PATTERN_OF_CELLS)
 _DAMAGE = (
     duckdb.InvalidInputException,
     duckdb.IOException,
@@ -43,8 +46,34 @@ class ParquetReader:
             self._headers = list(relation.columns)[:-1]  # the last is the reader's row number
             self._require_names_that_differ(path)
             texts = [self._text(relation, header) for header in self._headers]
-            rows = relation.select(*texts).limit(_SAMPLE_ROWS).fetchall() if texts else []
-        return Look(tuple(self._headers), tuple(tuple(cell or "" for cell in row) for row in rows))
+            if not texts:
+                return Look((), ())
+            try:
+                rows = relation.select(*texts).limit(_SAMPLE_ROWS).fetchall()
+                address = self._address(relation, texts)
+                spread = self._spread(relation, texts)
+            except _DAMAGE as error:
+                raise self._damaged() from error
+        return Look(tuple(self._headers), _as_rows(rows), address=address, spread=_as_rows(spread))
+
+    def _address(self, relation: duckdb.DuckDBPyRelation, texts: list[Expression]) -> AddressPlace | None:
+        """Every cell of every row is looked at, nested and binary ones in the text that they print as."""
+        line = ColumnExpression("file_row_number") + ConstantExpression(1)
+        firsts = [
+            FunctionExpression(
+                "min", CaseExpression(FunctionExpression("regexp_matches", text, _ADDRESS), line)
+            )
+            for text in texts
+        ]
+        found = relation.aggregate(firsts).fetchall()[0]
+        held = [(first, header) for first, header in zip(found, self._headers, strict=True) if first]
+        return AddressPlace(min(held)[1], min(held)[0]) if held else None
+
+    def _spread(self, relation: duckdb.DuckDBPyRelation, texts: list[Expression]) -> list[tuple]:
+        number = ColumnExpression("file_row_number")
+        step = max(1, relation.count("*").fetchall()[0][0] // _SPREAD_ROWS)
+        kept = FunctionExpression("mod", number, ConstantExpression(step)) == ConstantExpression(0)
+        return relation.filter(kept).select(*texts).limit(2 * _SPREAD_ROWS).fetchall()
 
     def read(self, store: Store, path: Path, places: Mapping[str, int], width: int, spool: Path) -> None:
         received.begin(store)
@@ -105,3 +134,7 @@ class ParquetReader:
                 "replace", text, ConstantExpression("."), ConstantExpression(self._profile.decimal)
             )
         return text
+
+
+def _as_rows(rows: list[tuple]) -> tuple[tuple[str, ...], ...]:
+    return tuple(tuple(cell or "" for cell in row) for row in rows)

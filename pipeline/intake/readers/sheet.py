@@ -7,6 +7,7 @@ date cell as ISO 8601, which is then always read, whatever date format the profi
 from __future__ import annotations
 
 import zipfile
+import zlib
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -15,11 +16,13 @@ import polars as pl
 
 from pipeline.faults import FileHeld, printable
 from pipeline.intake import received
-from pipeline.intake.received import Look
+from pipeline.intake.readers import workbook_addresses
+from pipeline.intake.received import AddressPlace, Look
 from pipeline.programme import Limits, Profile
 from pipeline.store import Store
 
 _SAMPLE_ROWS = 200
+_SPREAD_ROWS = 1000
 
 
 class SheetReader:
@@ -27,11 +30,16 @@ class SheetReader:
 
     def __init__(self, path: Path, profile: Profile, limits: Limits, *, where: str):
         self._profile, self._where, self._most_bytes = profile, where, limits.file_bytes
+        self._whole: pl.DataFrame | None = None  # the sheet as text, between look and read
         self._require_sane_size(path)
 
     def look(self, path: Path) -> Look:
-        """Errors   FileHeld: no such sheet, no header in header_row."""
-        rows = self.top_rows(path)
+        """The whole sheet is read here, once: every row is looked through for addresses, and `read` takes it over.
+
+        Errors   FileHeld: no such sheet, no header in header_row.
+        """
+        self._whole = self._texts(path)
+        rows = _as_rows(self._whole.head(self._profile.header_row + _SAMPLE_ROWS))
         header_row = self._profile.header_row
         if len(rows) < header_row or received.is_blank(rows[header_row - 1]):
             raise FileHeld(
@@ -43,16 +51,33 @@ class SheetReader:
                 code="no_rows",
             )
         below = [row for row in rows[header_row:] if not received.is_blank(row)]
-        return Look(rows[header_row - 1], tuple(below))
+        return Look(
+            rows[header_row - 1],
+            tuple(below),
+            address=self._address(path),
+            spread=tuple(_as_rows(self._spread())),
+        )
+
+    def _address(self, path: Path) -> AddressPlace | None:
+        try:
+            return workbook_addresses.address_in(
+                path, sheet=self._profile.sheet or 0, header_row=self._profile.header_row
+            )
+        except (zipfile.BadZipFile, zlib.error, OSError, fastexcel.FastExcelError) as error:
+            raise self._unreadable() from error
+
+    def _spread(self) -> pl.DataFrame:
+        below = self._whole.slice(self._profile.header_row)
+        return below.gather_every(max(1, below.height // _SPREAD_ROWS))
 
     def top_rows(self, path: Path) -> list[tuple[str, ...]]:
         """The sheet's first rows as text, blank ones and any preamble included."""
-        top = self._texts(path, self._profile.header_row + _SAMPLE_ROWS)
-        return [tuple(cell or "" for cell in row) for row in top.iter_rows()]
+        return _as_rows(self._texts(path, self._profile.header_row + _SAMPLE_ROWS))
 
     def read(self, store: Store, path: Path, places: Mapping[str, int], width: int, spool: Path) -> None:
         received.begin(store)
-        texts = self._texts(path)
+        texts = self._texts(path) if self._whole is None else self._whole
+        self._whole = None
         if self._profile.decimal != ".":
             texts = self._with_decimal_sign(path, texts)
         is_filled = pl.any_horizontal(pl.all().str.strip_chars().fill_null("") != "")
@@ -127,3 +152,7 @@ class SheetReader:
             next="open it, save it again as xlsx without a password, and send it",
             code="damaged",
         )
+
+
+def _as_rows(texts: pl.DataFrame) -> list[tuple[str, ...]]:
+    return [tuple(cell or "" for cell in row) for row in texts.iter_rows()]
