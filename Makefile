@@ -7,13 +7,14 @@ BIN := $(VENV)/bin
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test lint bench clean
+.PHONY: help demo test lint bench seal clean
 
 help:
 	@echo "make demo    make .venv, generate the demo programme, run it, and say which page to open"
 	@echo "make test    make .venv and run every test (needs Debian's chromium for the page tests)"
 	@echo "make lint    check style"
 	@echo "make bench   run the benchmarks and print their tables"
+	@echo "make seal    make dist/evenbeam-seal.pyz, the one file that a site seals with"
 	@echo "make clean   remove .venv and the demo"
 
 $(VENV)/run-time: pyproject.toml constraints.txt
@@ -45,6 +46,12 @@ bench: $(VENV)/tests
 	@$(BIN)/python tests/benchmarks/site_flag_simulation.py
 	@$(BIN)/python tests/benchmarks/device_operating_curve.py
 	@$(BIN)/python tests/benchmarks/page_weight.py
+	@$(BIN)/python tests/benchmarks/identifier_detection.py
+
+# Apart from .venv: a site needs a twentieth of what the pipeline does.
+seal:
+	@$(PYTHON) -m pip install --quiet --upgrade --target build/seal --constraint constraints.txt openpyxl
+	@PYTHONPATH=build/seal $(PYTHON) -m pipeline.seal.one_file dist/evenbeam-seal.pyz
 
 clean:
-	rm -rf $(VENV) demo
+	rm -rf $(VENV) demo build/seal dist/evenbeam-seal.pyz

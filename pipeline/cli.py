@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 
 from pipeline import __version__
 from pipeline.faults import Fault, SettingsFault, printable
+from pipeline.seal import command as seal_command
 
 if TYPE_CHECKING:
     from pipeline import flow
@@ -131,6 +132,10 @@ def inspect(options: argparse.Namespace) -> int:
             "next: save this as the site's profile, then run `evenbeam run PROGRAMME.toml`", file=sys.stderr
         )
     return 0
+
+
+def seal(options: argparse.Namespace) -> int:
+    return seal_command.seal(options)
 
 
 def run(options: argparse.Namespace) -> int:
@@ -318,6 +323,8 @@ def build_parser() -> argparse.ArgumentParser:
         "evenbeam inspect export.csv > profiles/my-site.toml",
     )
     sub.add_argument("file", type=Path, help="a CSV, TSV, XLSX, NDJSON or Parquet file, gzip or not")
+
+    seal_command.add_options(command("seal", seal, seal_command.SENTENCE, seal_command.EXAMPLE))
 
     sub = command(
         "run",

@@ -116,6 +116,41 @@ FIELDS: dict[str, Field] = {field.name: field for field in (
 # fmt: on
 
 
+# ---- words that mean the same in any file ---------------------------------------------------------------------
+
+# 1 and 2 are never read as a sex: the profile says which is which.
+SEX_WORDS = {"female": "female", "f": "female", "male": "male", "m": "male"}
+YES_NO_WORDS = {
+    "yes": "yes",
+    "y": "yes",
+    "true": "yes",
+    "1": "yes",
+    "no": "no",
+    "n": "no",
+    "false": "no",
+    "0": "no",
+}
+# What stands for nothing measured, where a profile does not say otherwise.
+MISSING_MARKS = (
+    "",
+    "-",
+    "--",
+    "–",
+    "—",
+    ".",
+    "NA",
+    "N/A",
+    "n/a",
+    "na",
+    "NaN",
+    "nan",
+    "null",
+    "NULL",
+    "None",
+    "none",
+)
+
+
 # ---- measures: what is described, compared and published ----------------------------------------------------
 
 

@@ -26,27 +26,9 @@ from pydantic import (
 
 from pipeline import measures
 from pipeline.faults import SettingsFault, printable
+from pipeline.measures import MISSING_MARKS
 
 SiteId = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
-MISSING_MARKS = (
-    "",
-    "-",
-    "--",
-    "–",
-    "—",
-    ".",
-    "NA",
-    "N/A",
-    "n/a",
-    "na",
-    "NaN",
-    "nan",
-    "null",
-    "NULL",
-    "None",
-    "none",
-)
-
 MOST_DATE_FORMATS = 4
 _DAY_MONTH_YEAR = (("%d", "%-d"), ("%m", "%-m", "%b", "%B"), ("%Y", "%y"))
 

@@ -11,23 +11,11 @@ from fractions import Fraction
 from typing import Any
 
 from pipeline import measures
+from pipeline.measures import SEX_WORDS, YES_NO_WORDS
 from pipeline.programme import MOST_DATE_FORMATS, Column, Profile
 from pipeline.store import Store
 
 TYPED_FORMATS = ("xlsx", "parquet")  # their cells may be real dates, which arrive as ISO 8601
-
-# Words that mean the same in any file. 1 and 2 are never read as a sex: the profile says which is which.
-SEX_WORDS = {"female": "female", "f": "female", "male": "male", "m": "male"}
-YES_NO_WORDS = {
-    "yes": "yes",
-    "y": "yes",
-    "true": "yes",
-    "1": "yes",
-    "no": "no",
-    "n": "no",
-    "false": "no",
-    "0": "no",
-}
 
 _WRITTEN = ("length", "mass")
 

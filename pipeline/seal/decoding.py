@@ -217,9 +217,12 @@ def _encoding_of(first: bytes, is_utf8: bool, unusual: bytes, where: str) -> str
         return "utf-8"
     if _is_western(unusual):
         return "cp1252"
-    from charset_normalizer import from_bytes  # takes a third of a second to import; few files need it
-
-    best = from_bytes(unusual[:_DETECTION_BYTES], cp_isolation=_LIKELY).best()
+    try:  # takes a third of a second to import, and few files need it; a site's small install does without
+        from charset_normalizer import from_bytes
+    except ModuleNotFoundError:
+        best = None
+    else:
+        best = from_bytes(unusual[:_DETECTION_BYTES], cp_isolation=_LIKELY).best()
     if best is None:
         raise FileHeld(
             "held",

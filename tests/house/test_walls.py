@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import hashlib
 import re
+import sys
 from pathlib import Path
 
 import pytest
@@ -16,10 +17,12 @@ OWN = ("pipeline", "dashboards", "synthetic_cohort", "sql")
 MAY_IMPORT = {
     "pipeline/faults.py": (),
     "pipeline/measures.py": (),
+    "pipeline/seal": ("pipeline.measures", "pipeline.faults", "pipeline"),
     "pipeline/programme.py": ("pipeline.measures", "pipeline.faults"),
     "pipeline/store.py": ("pipeline.faults",),
     "pipeline/intake": (
         "pipeline.store", "pipeline.programme", "pipeline.measures", "pipeline.faults", "pipeline.checks",
+        "pipeline.seal",
     ),
     "pipeline/statistics": ("pipeline.measures",),
     "pipeline/disclosure": ("pipeline.programme", "pipeline.measures"),
@@ -72,6 +75,22 @@ def test_nothing_at_run_time_needs_pandas_or_pyarrow():
         if name.split(".")[0] in ("pandas", "pyarrow")
     ]
     assert at_fault == []
+
+
+def test_sealing_needs_python_alone_until_a_file_asks_for_more():
+    """At the top of its modules only the standard library; within functions what one format or encoding needs."""
+    at_top, within = set(), set()
+    for path in python_files("pipeline/seal"):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        foreign = {name.split(".")[0] for name in imports_of(path)} - {*sys.stdlib_module_names, "pipeline"}
+        within |= foreign
+        at_top |= foreign & {
+            (node.module if isinstance(node, ast.ImportFrom) else node.names[0].name).split(".")[0]
+            for node in tree.body
+            if isinstance(node, ast.Import | ast.ImportFrom)
+        }
+    assert at_top == set()
+    assert within == {"charset_normalizer", "openpyxl", "polars"}
 
 
 def test_statistics_touch_no_file_no_database_and_no_clock():

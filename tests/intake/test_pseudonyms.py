@@ -6,7 +6,8 @@ import pytest
 from invented_site import PROFILE, SITE, csv
 
 from pipeline.faults import StoreFault
-from pipeline.intake.pseudonyms import pads_of, pseudonym_of, read_key, scope_prefix
+from pipeline.intake.pseudonyms import pads_of, read_key, scope_prefix
+from pipeline.seal.pseudonym import pseudonym_of
 
 ROW = "m1,2025-02-03,F,35,165.0,65.0"
 KEY = bytes(range(32))

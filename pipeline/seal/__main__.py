@@ -1,0 +1,3 @@
+from pipeline.seal.command import main
+
+raise SystemExit(main())
