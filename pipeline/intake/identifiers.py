@@ -73,11 +73,16 @@ def findings(look: Look, *, as_of: date, headers: Mapping[str, str] | None = Non
         if not kind:
             why = "content"
             kind = _kind_in(look.sample, place, field, people, as_of) or _kind_in(
-                (*look.sample, *look.spread), place, field, people, as_of
+                look.spread, place, field, people, as_of
             )
         if kind:
             shown = f"number {place + 1}" if holds_address(header) else header.strip()
-            found.append(Finding(shown or f"number {place + 1}", kind, why))
+            line = (
+                look.address.line
+                if kind == ADDRESS and look.address and look.address.column == shown
+                else None
+            )
+            found.append(Finding(shown or f"number {place + 1}", kind, why, line))
     if look.address and not any(one.kind == ADDRESS for one in found):
         found.append(Finding(look.address.column, ADDRESS, "content", look.address.line))
     return found

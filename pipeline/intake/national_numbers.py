@@ -25,7 +25,7 @@ _CHECKED = (
 _WRITTEN = {"us.ssn": re.compile(r"\d{3}-\d{2}-\d{4}"), "dk.cpr": re.compile(r"\d{6}-\d{4}")}
 # UK national insurance number: two letters, six digits, a letter from A to D (form from memory; it has no check digit)
 _NINO = re.compile(r"[A-CEGHJ-PR-TW-Z][A-CEGHJ-NPR-TW-Z] ?\d{2} ?\d{2} ?\d{2} ?[A-D]", re.IGNORECASE)
-_COULD_BE = re.compile(r"(?=(?:.*\d){7})[0-9A-Za-z ./-]{8,34}")
+_COULD_BE = re.compile(r"(?=(?:.*\d){6})[0-9A-Za-z ./-]{8,34}")
 
 
 def are_national_numbers(values: Sequence[str]) -> bool:

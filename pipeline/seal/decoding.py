@@ -127,7 +127,7 @@ def survey(path: Path, *, where: str, encoding: str | None, most_bytes: int, row
 class _Extracts:
     """A bounded number of pieces spread over a file: when there are too many every second one goes."""
 
-    _EVERY, _BYTES, _MOST = 1 << 16, 1 << 12, 256  # of a piece: multiples of four bytes, as UTF-32 needs
+    _EVERY, _BYTES, _MOST = 1 << 15, 1 << 12, 256  # of a piece: multiples of four bytes, as UTF-32 needs
 
     def __init__(self) -> None:
         self.pieces: list[bytes] = []
