@@ -168,6 +168,7 @@ def run(
     Errors   a Fault of the settings or the store ends the run; a fault of a file holds that file.
     """
     programme = Programme.read(path)
+    release.require_noise_can_be_drawn(programme)
     limits = programme.settings.limits
     with Store.open(
         programme.store / "evenbeam.duckdb", memory_limit=limits.memory, threads=limits.threads

@@ -59,9 +59,18 @@ class Bandings(_Settings):
     standard_population: str = "who-world"  # who-world, esp-2013, us-2000, or a CSV beside the settings
 
 
+class Noise(_Settings):
+    """Differentially private counts beside the exact tables; epsilon and delta of a person in one period."""
+
+    epsilon: float = Field(gt=0, le=10)
+    delta: float = Field(0, ge=0, le=1e-3)
+
+
 class Disclosure(_Settings):
     minimum_count: int = Field(10, ge=3, le=1000)
     minimum_people_for_percentile: int = Field(30, ge=10, le=10_000)
+    rounding: Literal[5] | None = None
+    noise: Noise | None = None
 
 
 class Ages(_Settings):

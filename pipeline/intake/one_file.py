@@ -163,13 +163,7 @@ def _read(store: Store, setting: Setting, entry: Entry, profile: Profile) -> str
         reader.read(store, arrival.path, places, len(look.headers), spool)
     finally:
         spool.unlink(missing_ok=True)
-    worded = store.rows(sql_text("07_worded_participant.sql"))
-    identifiers.refuse_named_participants(
-        [participant for participant, _ in worded],
-        worded[0][1] if worded else 0,
-        where=arrival.where,
-        header=profile.columns["participant"].header,
-    )
+    _refuse_named_participants(store, profile, where=arrival.where)
     archive.keep(arrival.path, setting.archive, entry.sha256, where=arrival.where)
     normalising.normalise(
         store,
@@ -182,6 +176,15 @@ def _read(store: Store, setting: Setting, entry: Entry, profile: Profile) -> str
     )
     store.execute_file("11_reading_checked.sql", as_of=setting.as_of, **normalising.print_steps(profile))
     return look.encoding
+
+
+def _refuse_named_participants(store: Store, profile: Profile, *, where: str) -> None:
+    worded = [participant for (participant,) in store.rows(sql_text("07_worded_participant.sql"))]
+    if worded:
+        of = store.value("select count(distinct participant) from received")
+        identifiers.refuse_named_participants(
+            worded, of, where=where, header=profile.columns["participant"].header
+        )
 
 
 def _summary_of(filed: filing.Filed, messages: list[str]) -> IntakeSummary:

@@ -11,10 +11,12 @@ from typing import Any
 import polars as pl
 
 from pipeline.disclosure import protect
+from pipeline.disclosure.rounded_counts import rounded_counts
 from pipeline.programme import Programme
 from pipeline.release.citation import citation
 from pipeline.release.csv_file import csv_bytes
 from pipeline.release.data_package import data_package
+from pipeline.release.noise_kept import noisy_tables
 from pipeline.release.parquet_file import parquet_bytes
 from pipeline.release.record import release_record
 from pipeline.release.schema import TABLES, Table
@@ -38,9 +40,11 @@ def publish(
     """
     results = {table.name: store.frame(sql_text(table.query)) for table in TABLES}
     results[TOTALS] = store.frame(sql_text("90_published_total.sql"))
-    protected = protect(results, programme.settings.disclosure)
+    rules = programme.settings.disclosure
+    protected = rounded_counts(protect(results, rules), rules.rounding)
     protected["percentile"] = without_closed_groups(protected["percentile"])
     tables = [(table, published_table(table, protected[table.name])) for table in TABLES]
+    tables += [(table, published_table(table, rows)) for table, rows in noisy_tables(store, programme, as_of)]
     with unfinished_version(programme.published) as folder:
         write_release(folder, programme, as_of, tables, protected[TOTALS])
         build_pages(folder)

@@ -9,6 +9,7 @@ from typing import Any
 import polars as pl
 
 from pipeline import __version__, checks, measures
+from pipeline.disclosure.noisy_counts import budget
 from pipeline.programme import Programme
 from pipeline.release.locale_marks import locale_marks
 from pipeline.release.schema import Table
@@ -53,6 +54,8 @@ def release_record(
         "disclosure": {
             "minimum_count": settings.disclosure.minimum_count,
             "minimum_people_for_percentile": settings.disclosure.minimum_people_for_percentile,
+            "rounding": settings.disclosure.rounding,
+            "noise": budget(rows["noisy_count"]) if "noisy_count" in rows else None,
         },
         "bandings": [
             _banding(banding) for banding in measures.BANDINGS.values() if banding.name in used_bandings

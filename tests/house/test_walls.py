@@ -25,7 +25,7 @@ MAY_IMPORT = {
         "pipeline.seal",
     ),
     "pipeline/statistics": ("pipeline.measures",),
-    "pipeline/disclosure": ("pipeline.programme", "pipeline.measures"),
+    "pipeline/disclosure": ("pipeline.programme", "pipeline.measures", "pipeline.statistics"),
     "pipeline/release": (
         "pipeline.store", "pipeline.disclosure", "pipeline.programme", "pipeline.measures", "pipeline.faults",
         "pipeline.checks", "pipeline",

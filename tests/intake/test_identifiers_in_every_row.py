@@ -153,27 +153,14 @@ def test_the_spread_is_read_in_the_files_encoding(house, encoding):
     assert "column Remark: telephone number" in refused(house)
 
 
-# Every number is made up to pass its check; forms and check digits as python-stdnum 2.2 has them.
-NHS = [
-    "9434765919",
-    "9876543210",
-    "4010232137",
-    "1234567881",
-    "2983396339",
-    "6541003238",
-    "3453408683",
-    "7617278715",
-]
-
-
+# Numbers are made up to pass their check, as python-stdnum 2.2 has it.
 def test_national_numbers_are_known_by_their_check_digits():
     from stdnum.gb import nhs
 
-    valid = [value for value in NHS if nhs.is_valid(value)]
     made = [
         f"{n}{_nhs_digit(str(n))}" for n in range(401_023_200, 401_023_240) if _nhs_digit(str(n)) is not None
     ]
-    assert len(valid) >= 1 and all(nhs.is_valid(value) for value in made)
+    assert len(made) > 30 and all(nhs.is_valid(value) for value in made)
     assert are_national_numbers(made[:8]) and not are_national_numbers(made[:7])
     assert not are_national_numbers([str(n) for n in range(4_010_232_000, 4_010_232_040)])
 
