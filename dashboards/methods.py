@@ -9,7 +9,7 @@ from dashboards.numbers import count, unit_word
 from dashboards.page import Page
 from dashboards.percentiles import measure_titles
 from dashboards.release import Release
-from dashboards.wording import CAUTIONS, HOW, TEXT
+from dashboards.wording import CAUTIONS, HOW, HOW_NOISY, HOW_ROUNDED, TEXT
 
 
 def methods_pages(release: Release) -> Iterator[Page]:
@@ -27,7 +27,7 @@ def methods_pages(release: Release) -> Iterator[Page]:
         template="methods.html",
         more={
             "cautions": CAUTIONS,
-            "how": [(title, text.format(**numbers)) for title, text in HOW],
+            "how": [(title, text.format(**numbers)) for title, text in HOW] + list(_how_disclosed(rules)),
             "bandings": list(release.bandings.values()),
             "measures": [
                 {**m, "title": titles[m["name"]], "unit": unit_word(m["unit"])}
@@ -37,6 +37,24 @@ def methods_pages(release: Release) -> Iterator[Page]:
             "release": release.facts,
         },
     )
+
+
+def _how_disclosed(rules: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    """What was done to counts on request."""
+    if rules.get("rounding"):
+        title, text = HOW_ROUNDED
+        yield title, text.format(rounding=rules["rounding"])
+    if noise := rules.get("noise"):
+        title, text = HOW_NOISY
+        yield (
+            title,
+            text.format(
+                unit=noise["unit"],
+                epsilon=noise["epsilon_of_a_person_in_every_period"],
+                delta=noise["delta_of_a_person_in_every_period"],
+                holds_for=noise["holds_for"],
+            ),
+        )
 
 
 def _table(release: Release, table: dict[str, Any]) -> dict[str, Any]:

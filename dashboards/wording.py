@@ -579,6 +579,19 @@ HOW: tuple[tuple[str, str], ...] = (
     ("Rounding", "Pages round for reading. The files hold the figures in full."),
 )
 
+# Said only of a release that was made so.
+HOW_ROUNDED = (
+    "Rounded counts",
+    "Every count of people is rounded to the nearest multiple of {rounding}, each by itself, so a total need not be "
+    "the sum of its parts. Shares are those of the rounded counts. Rounding alone protects nobody; small groups are "
+    "withheld all the same.",
+)
+HOW_NOISY = (
+    "Counts with noise",
+    "The table noisy_count holds counts with random noise that gives differential privacy. Its unit is {unit}. Over "
+    "all its periods a person's budget is epsilon {epsilon:g} and delta {delta:g}. It holds for {holds_for}.",
+)
+
 
 def say(key: str, **values: object) -> str:
     """The text under `key` with its placeholders filled."""

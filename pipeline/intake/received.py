@@ -29,7 +29,7 @@ class Look:
     sample: tuple[tuple[str, ...], ...]
     encoding: str | None = None
     address: AddressPlace | None = None  # of all rows of the file
-    spread: tuple[tuple[str, ...], ...] = ()  # some more rows, from all over the file
+    spread: tuple[tuple[str, ...], ...] = ()  # rows from all over a file that is longer than the sample
 
 
 @dataclass(frozen=True)

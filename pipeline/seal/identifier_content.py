@@ -19,10 +19,12 @@ _TELEPHONE = re.compile(r"(?:\+|00|\(?0)[\d ()./-]{7,20}")
 _DATE = re.compile(
     r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T ].*)?|(\d{1,2})[-/.](\d{1,2})[-/.](\d{4})(?:[T ].*)?"
 )
+_DECIMAL = re.compile(r"0[.,]\d+")  # 0.123456789 has the digits of a telephone number
 _FEWEST_VALUES = 3  # of a column, to judge it by its telephone numbers or dates
 _MOST_DATES = 0.8
 _BIRTH_YEARS = (5, 99)  # before the day of the run
 _FEWEST_BIRTH_YEARS = 3  # measurement dates of one file lie in one or two
+_LONG = 20  # values: so many in the order of time are a log of something, not people's birthdays
 
 
 def kind_of_content(
@@ -49,13 +51,17 @@ def kind_of_content(
 
 def _are_birthdays(values: Sequence[str], as_of: date) -> bool:
     years = [year for year in map(_year_of, values) if year is not None]
+    if len(years) >= _LONG and years in (sorted(years), sorted(years, reverse=True)):
+        return False
     likely = [year for year in years if _BIRTH_YEARS[0] <= as_of.year - year <= _BIRTH_YEARS[1]]
     return len(likely) >= _MOST_DATES * len(values) and len(set(likely)) >= _FEWEST_BIRTH_YEARS
 
 
 def _is_telephone(value: str, is_participant: bool) -> bool:
     digits = sum(character.isdigit() for character in value)
-    if not 9 <= digits <= 15 or not _TELEPHONE.fullmatch(value) or _DATE.fullmatch(value):
+    if not 9 <= digits <= 15 or not _TELEPHONE.fullmatch(value):
+        return False
+    if _DATE.fullmatch(value) or _DECIMAL.fullmatch(value):
         return False
     return not is_participant or value.startswith("+") or " " in value
 

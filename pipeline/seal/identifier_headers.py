@@ -106,6 +106,7 @@ _THINGS_WORDS = """
     facility branch location venue brand make model maker product programme program project study event
     session test measure measurement measuring parameter protocol method column field sheet table group
     team class cohort clinic school department unit region city country host computer software firmware
+    business institution inst entity manufacturer mfr county state district province scientific species animal
     app report profile course activity sport company employer organisation organization gerat geraet
     standort anlage datei filiale einrichtung klinik schule firma programm gruppe appareil salle fichier
     etablissement lieu ecole clinique groupe entreprise balance dispositivo equipo centro archivo sede

@@ -57,7 +57,7 @@ class DelimitedReader:
             tuple(sample),
             self._facts.encoding.removesuffix("-sig"),
             address=received.address_at(self._facts.address_line),
-            spread=self._spread(len(headers)),
+            spread=self._spread(len(headers)) if len(sample) >= SAMPLE_ROWS else (),
         )
 
     def _spread(self, width: int) -> tuple[tuple[str, ...], ...]:

@@ -70,10 +70,12 @@ class NdjsonReader:
             sample,
             self._facts.encoding.removesuffix("-sig"),
             address=received.address_at(self._facts.address_line),
-            spread=self._rows_of(
-                dict(pairs) for pairs in map(pairs_of, decoding.lines_of_extracts(self._facts)) if pairs
-            ),
+            spread=self._spread() if len(first) >= _SAMPLE_ROWS else (),
         )
+
+    def _spread(self) -> tuple[tuple[str, ...], ...]:
+        found = map(pairs_of, decoding.lines_of_extracts(self._facts))
+        return self._rows_of(dict(pairs) for pairs in found if pairs)
 
     def _rows_of(self, objects: Iterable[Mapping[str, Any]]) -> tuple[tuple[str, ...], ...]:
         """Each object's values in the order of the keys, as text."""
