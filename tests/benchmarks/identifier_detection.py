@@ -31,7 +31,7 @@ RESULTS = Path(__file__).parent / "results" / "identifier_detection.md"
 AS_OF = date(2025, 6, 30)
 MOST_COLUMNS = 200
 SAMPLE, SPREAD = 200, 1000
-REPEATS = 40
+REPEATS = 20
 
 # Columns that do hold what they were taken for by their content: real people's or fictional persons' names.
 # package, table, column
@@ -40,7 +40,13 @@ PEOPLE = {
     ("dragracer", "rpdr_ep", "minicw2"),
     ("dragracer", "rpdr_ep", "minicw3"),
     ("dragracer", "rpdr_ep", "eliminated1"),
+    ("HistData", "Langren1644", "Longname"),
     ("openintro", "mlb", "player"),
+    ("Stat2Data", "AHCAvote2017", "Member"),
+    ("Stat2Data", "AlitoConfirmation", "Senator"),
+    ("Stat2Data", "CAFE", "Senator"),
+    ("Stat2Data", "ThomasConfirmation", "Senator"),
+    ("stevedata", "Presidents", "president"),
 }
 
 
