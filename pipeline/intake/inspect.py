@@ -204,6 +204,7 @@ def _heading(path: Path, undecided: list[str], identifying: list[Finding]) -> li
         lines.append(
             "# REFUSED as it stands: the file seems to carry direct identifiers, in "
             + "; ".join(map(str, identifying))
+            + ". Seal it at the site (evenbeam seal)"
         )
     if undecided:
         lines.append(

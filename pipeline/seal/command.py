@@ -12,7 +12,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from pipeline import __version__
-from pipeline.faults import Fault, SettingsFault, printable
+from pipeline.faults import Fault, FileHeld, SettingsFault, printable
 from pipeline.seal.key_file import key_of, make_key_file, read_key_file
 from pipeline.seal.profile import SealProfile, read_seal_profile
 from pipeline.seal.rows import rows_of
@@ -118,6 +118,9 @@ def seal_file(
             with written_once(final) as text:
                 write_csv(text, profile.sealed_fields, sealing, progress)
                 sealing.require_harmless_texts()
+    except FileHeld as held:  # in the words of intake, which has an inbox and a run
+        held.what = "not sealed"
+        raise
     except OSError as error:
         raise Fault(
             "not sealed",

@@ -20,7 +20,7 @@ def read_key_file(path: Path, fault: type[Fault], *, purpose: str) -> bytes:
              is the caller's.
     """
     try:
-        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0))
+        mode, text = _contents(path)
     except FileNotFoundError:
         raise
     except OSError as error:
@@ -31,19 +31,25 @@ def read_key_file(path: Path, fault: type[Fault], *, purpose: str) -> bytes:
             expected="a file that this user can read, and no link",
             next="restore the file from its backup",
         ) from error
-    with os.fdopen(descriptor, "rb") as file:
-        mode = stat.S_IMODE(os.fstat(file.fileno()).st_mode)
-        # Windows keeps rights elsewhere and always shows the same mode: docs/sealing.md says what to set there.
-        if mode & OPEN_TO_OTHERS and os.name == "posix":
-            raise fault(
-                f"{purpose} is open to others",
-                where=str(path),
-                found=f"mode {mode:03o}",
-                expected="mode 600: whoever has the key can find a person from a number",
-                next=f"chmod 600 {path}, and ask who may have read it",
-            )
-        text = file.read(1024)
+    # Windows keeps rights elsewhere and always shows the same mode: docs/sealing.md says what to set there.
+    if mode & OPEN_TO_OTHERS and os.name == "posix":
+        raise fault(
+            f"{purpose} is open to others",
+            where=str(path),
+            found=f"mode {mode:03o}",
+            expected="mode 600: whoever has the key can find a person from a number",
+            next=f"chmod 600 {path}, and ask who may have read it",
+        )
     return key_of(text, fault, purpose=purpose, where=str(path))
+
+
+def _contents(path: Path) -> tuple[int, bytes]:
+    """The mode and the text of one and the same file, whatever happens to its name meanwhile."""
+    descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0))
+    try:
+        return stat.S_IMODE(os.fstat(descriptor).st_mode), os.read(descriptor, 1024)
+    finally:
+        os.close(descriptor)
 
 
 def key_of(text: bytes, fault: type[Fault], *, purpose: str, where: str) -> bytes:

@@ -143,6 +143,10 @@ def test_a_header_that_announces_none(header):
         (["20250203", "20250204", "20250205"], None),
         (["2025-02-03 14:30", "2025-02-04 09:15", "2025-02-05 10:00"], None),
         (["0001234567", "0001234567", "0001234567"], None),  # one serial number, not people's
+        (["0.123456789", "0.987654321", "0,555444333"], None),  # decimals
+        ([f"{1990 + n}-05-06" for n in range(20)], None),  # a log in the order of time
+        ([f"{1990 + n}-05-06" for n in range(19)], "date of birth"),
+        ([f"{1990 + n * 7 % 20}-05-06" for n in range(20)], "date of birth"),
     ],
 )
 def test_content_is_judged_by_a_clear_majority_and_an_address_alone(values, kind):

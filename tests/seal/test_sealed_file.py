@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import os
 import subprocess
 import sys
@@ -108,6 +109,44 @@ def test_a_file_named_after_a_person_is_to_be_renamed(tmp_path, name):
 )
 def test_a_sealed_file_is_named_after_its_original(tmp_path, name, sealed):
     assert sealed_path(tmp_path / name, None) == tmp_path / sealed
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"", "no headers"),
+        (b"PK\x03\x04 no workbook", "begins like xlsx"),
+        (b"\xff\xfe\xfd\x00\x01 \x81\x8d\x8f", "not sealed"),
+        (b"Member;Measured\r\n1;2\r\n", "no header Sex"),
+        (b"Member;Member;Measured;Sex;Height;Weight;Machine;DOB\r\n", "the header Member 2 times"),
+    ],
+)
+def test_rubbish_is_named_and_nothing_is_written(site, content, said):
+    path, profile = written(site.folder, "csv")
+    path.write_bytes(content)
+    before = sorted(site.folder.iterdir())
+    assert site.seal(path, profile) == 1
+    assert site.stderr.startswith("not sealed  export.csv") and said in site.stderr
+    assert sorted(site.folder.iterdir()) == before
+
+
+def test_what_is_no_file_is_named(site):
+    path, profile = written(site.folder, "csv")
+    assert site.seal(site.folder / "no.csv", profile) == 1 and "No such file" in site.stderr
+    assert site.seal(site.folder, profile) == 1 and "Is a directory" in site.stderr
+    assert (
+        site.seal(path, profile, "--into", str(site.folder / "no")) == 2 and "no such folder" in site.stderr
+    )
+    assert site.seal(path, site.folder / "no.toml") == 2 and "no.toml" in site.stderr
+
+
+def test_gzip_and_lines_above_the_headers_are_read(site):
+    path, profile = written(site.folder, "csv")
+    packed = path.with_name("export.csv.gz")
+    packed.write_bytes(gzip.compress(b"Export of desk@example.org\r\n" + path.read_bytes()))
+    profile.write_text("header_row = 2\n" + profile.read_text())
+    assert site.seal(packed, profile) == 0
+    assert len(site.rows(site.folder / "export.sealed.csv")) == 4
 
 
 def test_several_files_go_on_after_a_fault(site, capsys):
