@@ -9,6 +9,7 @@ import argparse
 import os
 import sys
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 
 from pipeline import __version__
@@ -78,7 +79,9 @@ def seal(options: argparse.Namespace) -> int:
     failed = 0
     for path in options.files:
         try:
-            final, changes = seal_file(path, profile, key, into=options.into, progress=_progress)
+            final, changes = seal_file(
+                path, profile, key, as_of=date.today(), into=options.into, progress=_progress
+            )
         except Fault as fault:
             print(fault, file=sys.stderr)
             failed += 1
@@ -103,6 +106,7 @@ def seal_file(
     profile: SealProfile,
     key: bytes,
     *,
+    as_of: date,
     into: Path | None = None,
     progress: Callable[[int], None] = lambda rows: None,
 ) -> tuple[Path, Changes]:
@@ -117,7 +121,7 @@ def seal_file(
             sealing = Sealing(rows, profile, key, where=printable(path.name))
             with written_once(final) as text:
                 write_csv(text, profile.sealed_fields, sealing, progress)
-                sealing.require_harmless_texts()
+                sealing.require_harmless_texts(as_of)
     except FileHeld as held:  # in the words of intake, which has an inbox and a run
         held.what = "not sealed"
         raise

@@ -69,15 +69,13 @@ class Sealing:
             yield [self._age(cells) if self._is_made(name) else self._cell(name, cells) for name in fields]
         self.changes.people = len(self._pseudonyms)
 
-    def require_harmless_texts(self) -> None:
+    def require_harmless_texts(self, as_of: date) -> None:
         """Analysers' names are the only free text that passes: they must not be people's.
 
         Errors   Fault: nothing may be kept of the sealed rows.
         """
         texts = sorted(self._texts)
-        kind = kind_of_content(texts, as_of=date.today()) or (
-            are_full_names(texts, texts) and "name-like text"
-        )
+        kind = kind_of_content(texts, as_of=as_of) or (are_full_names(texts, texts) and "name-like text")
         if kind:
             raise Fault(
                 "not sealed",
