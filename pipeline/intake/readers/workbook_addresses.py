@@ -2,7 +2,7 @@
 
 The archive keeps a workbook whole, and so whatever another sheet says. Its parts are read as bytes, a block at a time;
 only where one holds an address are the sheets read as cells, to say which column and row it is. Who made the workbook
-(docProps) and what stands above the headers names nobody measured.
+(docProps) or commented on it (persons) and what stands above the headers names nobody measured.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from pipeline.intake.received import AddressPlace
 from pipeline.seal.addresses import PATTERN_OF_CELLS, AddressScan
 
 _BLOCK = 1 << 20
+_WRITERS = ("xl/persons/",)  # the accounts of those who commented
 _CELLS = ("xl/sharedStrings", "xl/worksheets/sheet")  # parts that hold cells
 
 
@@ -29,7 +30,9 @@ def address_in(path: Path, *, sheet: str | int, header_row: int) -> AddressPlace
         holding = [
             part.filename
             for part in parts.infolist()
-            if part.filename.startswith("xl/") and _holds_address(parts, part)
+            if part.filename.startswith("xl/")
+            and not part.filename.startswith(_WRITERS)
+            and _holds_address(parts, part)
         ]
     beside = [name for name in holding if not name.startswith(_CELLS) or "_rels" in name]
     if len(beside) < len(holding):
