@@ -54,8 +54,8 @@ def release_record(
         "disclosure": {
             "minimum_count": settings.disclosure.minimum_count,
             "minimum_people_for_percentile": settings.disclosure.minimum_people_for_percentile,
-            "rounding": settings.disclosure.rounding,
-            "noise": budget(rows["noisy_count"]) if "noisy_count" in rows else None,
+            **({"rounding": settings.disclosure.rounding} if settings.disclosure.rounding else {}),
+            **({"noise": budget(rows["noisy_count"])} if "noisy_count" in rows else {}),
         },
         "bandings": [
             _banding(banding) for banding in measures.BANDINGS.values() if banding.name in used_bandings
