@@ -15,6 +15,7 @@ TABLES = [
     programme.ProgrammeSettings,
     programme.Bandings,
     programme.Disclosure,
+    programme.Noise,
     programme.Ages,
     programme.Limits,
     programme.Site,
