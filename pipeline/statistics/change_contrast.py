@@ -2,72 +2,82 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Wholes = NDArray[np.int64]
 
+ELSEWHERE = -1  # in place of the earlier analyser of people who come from another site
+DAYS_A_QUARTER = 91  # 13 weeks
 _FEWEST_ELSEWHERE = 5  # changes of a class at the other sites, from which to expect anything
 _LEAST_VARIANCE = 0.01  # of one change: a tenth of a unit is what is printed
 _NO_WEIGHT = 1e-9  # people per squared unit
-_WEEKS_A_QUARTER = 13
 _CHUNK = ("n", "change", "change_squared")
 
 
 @dataclass(frozen=True)
-class Contrast:
-    """The mean change of people from one analyser and period to another, beyond what was expected.
+class Contrasts:
+    """Mean changes of a site's people from one analyser and month to another, beyond what was expected.
 
-    earlier_device and earlier_period are None and "" where the change began at another site. variance is that of
-    change; quarters is the mean time between, in 13 weeks.
+    Shapes   every array is (contrasts,), in a fixed order.
+    Units    device, earlier_device: places in ChangeContrasts.devices, ELSEWHERE for people from another site.
+             month, earlier_month: 12 × year + month − 1. stage: of sql/53_person_change.sql. n: people. change and its
+             variance in the measure's unit. end: mean day of the later readings, in quarters of 91 days since 1970;
+             quarters: mean time between the two.
     """
 
-    device: str
-    earlier_device: str | None
-    earlier_period: str
-    n: int
-    change: float
-    variance: float
-    quarters: float
+    device: Wholes
+    earlier_device: Wholes
+    month: Wholes
+    earlier_month: Wholes
+    stage: Wholes
+    n: Wholes
+    change: Floats
+    variance: Floats
+    end: Floats
+    quarters: Floats
+
+    def followed_by(self, other: Contrasts) -> Contrasts:
+        """These, then the other's."""
+        return Contrasts(*(np.concatenate([getattr(self, f.name), getattr(other, f.name)]) for f in fields(self)))
+
+    def at(self, rows: NDArray) -> Contrasts:
+        return Contrasts(*(getattr(self, f.name)[rows] for f in fields(self)))
 
 
 class ChangeContrasts:
     """The cells of one measure, and running sums by class of people and site as periods are taken in order.
 
     Expected of a change is the mean of its class at the other sites so far, and what people of all classes changed
-    there beyond that between the same two periods (the season), children and adults apart.
+    there beyond that between the same two months (the season), children and adults apart.
     """
 
     def __init__(self, cells: pl.DataFrame):
         self.cells = cells
         self.sites = cells["site"].unique().sort().to_list()
         self.devices = sorted({*cells["device"], *cells["earlier_device"]})
-        self.periods = sorted({*cells["period"], *cells["earlier_period"]})
+        self.periods = cells["period"].unique().sort().to_list()
         self.sums = np.zeros((int(cells["class"].max() or 0) + 1, len(self.sites), 3))
 
     @classmethod
     def of(cls, cells: pl.DataFrame) -> ChangeContrasts:
         """From the cells of sql/54_change_cell.sql, of one measure, in any order."""
         return cls(
-            cells.sort(
-                "site", "device", "period", "earlier_site", "earlier_device", "earlier_period", "class"
-            )
+            cells.sort("site", "device", "month", "earlier_site", "earlier_device", "earlier_month", "class")
         )
 
-    def next(self, period: str, level: float, wander: float) -> dict[str, list[Contrast]]:
-        """Take in a period's cells; site → its contrasts that end in the period, in a fixed order.
+    def next(self, period: str) -> dict[str, Contrasts]:
+        """Take in a period's cells; site → its contrasts that end in the period.
 
-        Units    level and wander: standard deviations of an analyser and of a site's period, added to what comes
-                 from another site.
         Missing  a site without a change to compare is absent; a class that fewer than five people elsewhere are in
-                 tells nothing yet; a change on one analyser within the period neither.
+                 tells nothing yet; a change on one analyser within a month neither.
         """
         cells = self.cells.filter(pl.col("period") == period)
         site = _numbers(cells["site"], self.sites)
-        earlier = _numbers(cells["earlier_period"], self.periods)
         kind = cells["class"].to_numpy().astype(np.int64)
         figures = cells.select(_CHUNK).to_numpy().astype(float)
         np.add.at(self.sums, (kind, site), figures)
@@ -79,82 +89,79 @@ class ChangeContrasts:
             weight = np.where(usable, figures[:, 0] / np.maximum(variance, _LEAST_VARIANCE), 0)
             expected = np.where(usable, others[:, 1] / others[:, 0], 0)
         mean = figures[:, 1] / figures[:, 0]
-        season = self._season(site, earlier, kind, cells["is_grown"].to_numpy(), weight, mean)
-        departure = mean - expected - season
+        months = cells.select("earlier_month", "month").to_numpy()
+        departure = mean - expected - self._season(site, months, kind, cells["is_grown"].to_numpy(), weight, mean)
         is_here = (cells["earlier_site"] == cells["site"]).to_numpy()
-        is_same = (
-            (cells["earlier_device"] == cells["device"]) & (cells["earlier_period"] == period)
-        ).to_numpy()
+        is_same = (cells["earlier_device"] == cells["device"]).to_numpy() & (months[:, 0] == months[:, 1])
         kept = usable & ~(is_here & is_same)
-        return self._summed(
-            cells.filter(pl.Series(kept)), weight[kept], departure[kept], level**2 + 2 * wander**2
-        )
+        return self._summed(cells.filter(pl.Series(kept)), weight[kept], departure[kept])
 
-    def _season(self, site, earlier, kind, is_grown, weight, mean) -> Floats:
-        """What people at the other sites changed beyond their classes' means there, between the same two periods.
+    def _season(self, site, months, kind, is_grown, weight, mean) -> Floats:
+        """What people at the other sites changed beyond their classes' means there, between the same two months.
 
-        Shapes   all (cells,); weight 0 for a cell that tells nothing; out (cells,), 0 where nobody else tells.
+        Shapes   months (cells, 2), the others (cells,); weight 0 for a cell that tells nothing; out (cells,), 0 where
+                 nobody else tells.
         """
         elsewhere = self.sums.sum(axis=1, keepdims=True) - self.sums
         with np.errstate(divide="ignore", invalid="ignore"):
             expected = np.where(
                 elsewhere[..., 0] >= _FEWEST_ELSEWHERE, elsewhere[..., 1] / elsewhere[..., 0], np.nan
             )
-        sums = np.zeros((2, len(self.periods), *expected.shape))
-        np.add.at(sums, (0, earlier, kind, site), weight)
-        np.add.at(sums, (1, earlier, kind, site), weight * mean)
-        weights, changes = sums.sum(axis=3, keepdims=True) - sums
+        between, pair = np.unique(months, axis=0, return_inverse=True)
+        pair = pair.ravel()
         known = np.isfinite(expected)
-        departure = np.where(known, changes - weights * np.nan_to_num(expected), 0)
-        grown = np.zeros(len(expected), dtype=bool)
-        grown[kind[is_grown]] = True
         season = np.zeros(len(mean))
         for of_age in (True, False):
-            rows = grown == of_age
-            over, of = departure[:, rows].sum(axis=1), np.where(known, weights, 0)[:, rows].sum(axis=1)
+            rows = np.flatnonzero(is_grown == of_age)
+            kinds, which = np.unique(kind[rows], return_inverse=True)
+            sums = np.zeros((2, len(between), len(kinds), len(self.sites)))
+            np.add.at(sums, (0, pair[rows], which, site[rows]), weight[rows])
+            np.add.at(sums, (1, pair[rows], which, site[rows]), weight[rows] * mean[rows])
+            weights, changes = np.where(known[kinds], sums.sum(axis=3, keepdims=True) - sums, 0)
+            of = weights.sum(axis=1)
+            over = (changes - weights * np.nan_to_num(expected[kinds])).sum(axis=1)
             value = np.divide(over, of, out=np.zeros_like(over), where=of > _NO_WEIGHT)
-            season = np.where(is_grown == of_age, value[earlier, site], season)
+            season[rows] = value[pair[rows], site[rows]]
         return season
 
-    def _summed(
-        self, cells: pl.DataFrame, weight: Floats, mean: Floats, abroad: float
-    ) -> dict[str, list[Contrast]]:
-        """Cells of one pair of analysers and periods, put together by their weights."""
+    def _summed(self, cells: pl.DataFrame, weight: Floats, mean: Floats) -> dict[str, Contrasts]:
+        """Cells of one pair of analysers and months and one stage, put together by their weights."""
         is_here = (cells["earlier_site"] == cells["site"]).to_numpy()
-        parts = [
-            _numbers(cells["site"], self.sites),
-            _numbers(cells["device"], self.devices),
-            np.where(is_here, _numbers(cells["earlier_device"], self.devices), -1),
-            np.where(is_here, _numbers(cells["earlier_period"], self.periods), -1),
-        ]
-        keys, where = np.unique(np.column_stack(parts), axis=0, return_inverse=True)
-        where = where.ravel()
-        n = cells["n"].to_numpy()
-
-        def total(value: Floats) -> Floats:
-            return np.bincount(where, weights=value, minlength=len(keys))
-
-        weights = total(weight)
-        people, change = total(n.astype(float)), total(weight * mean) / np.where(weights > 0, weights, 1)
-        weeks = total(weight * cells["weeks"].to_numpy() / np.maximum(n, 1)) / np.where(
-            weights > 0, weights, 1
+        month, earlier_month, stage, n = (
+            cells[name].to_numpy().astype(np.int64) for name in ("month", "earlier_month", "stage", "n")
         )
-        found: dict[str, list[Contrast]] = {}
-        for i, (site, device, other, period) in enumerate(keys):
-            found.setdefault(self.sites[site], []).append(
-                Contrast(
-                    self.devices[device],
-                    None if other < 0 else self.devices[other],
-                    "" if other < 0 else self.periods[period],
-                    int(people[i]),
-                    float(change[i]),
-                    float(1 / weights[i] + (abroad if other < 0 else 0)),
-                    float(weeks[i] / _WEEKS_A_QUARTER),
-                )
-            )
-        return found
+        keys, where = np.unique(
+            np.column_stack([
+                _numbers(cells["site"], self.sites),
+                _numbers(cells["device"], self.devices),
+                np.where(is_here, _numbers(cells["earlier_device"], self.devices), ELSEWHERE),
+                month, earlier_month, stage,
+            ]), axis=0, return_inverse=True,
+        )  # fmt: skip
+        where = where.ravel()
+        weights = np.bincount(where, weight, len(keys))
+
+        def averaged(value: Floats) -> Floats:
+            return np.bincount(where, weight * value, len(keys)) / weights
+
+        begins = month_begins(month) + cells["days"].to_numpy() / np.maximum(n, 1) / DAYS_A_QUARTER
+        every = Contrasts(
+            *keys[:, 1:].T,
+            np.bincount(where, n, len(keys)).astype(np.int64),
+            averaged(mean),
+            1 / weights,
+            averaged(begins),
+            averaged(cells["weeks"].to_numpy() * 7 / DAYS_A_QUARTER / np.maximum(n, 1)),
+        )
+        return {self.sites[s]: every.at(np.flatnonzero(keys[:, 0] == s)) for s in np.unique(keys[:, 0])}
 
 
-def _numbers(column: pl.Series, words: list[str]) -> NDArray[np.int64]:
+def month_begins(month: Wholes) -> Floats:
+    """The first day of months (12 × year + month − 1), in quarters of 91 days since 1970."""
+    since_1970 = (np.asarray(month) - 12 * 1970).astype("datetime64[M]")
+    return since_1970.astype("datetime64[D]").astype(float) / DAYS_A_QUARTER
+
+
+def _numbers(column: pl.Series, words: list[str]) -> Wholes:
     places = {word: i for i, word in enumerate(words)}
     return column.replace_strict(places, return_dtype=pl.Int64).to_numpy()

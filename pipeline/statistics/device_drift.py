@@ -4,170 +4,246 @@ A site's mean weight cannot show a kilogram: people differ by fifteen. A person'
 with what the same kind of people changed elsewhere, what this site's people usually change more or less than that,
 and what those measured on the site's other analysers changed in the same weeks. What is left is the analyser.
 
-The model of one site, brought up to date one period after the other (a Kalman filter): a change from analyser v in
-period s to analyser u in period t has the mean  expected + (β + β_t)·quarters + w_t − w_s + a_u − a_v,  where a is
-the usual level of each analyser, β the site's own pace, β_t what the period adds to it and w what a period does to
-everyone at the site. The score of an
-analyser is the extra error of this period that would explain this period's changes best, over its standard error;
-while nothing changes the scores are independent with mean 0 and standard deviation 1. They go to a CUSUM.
+At the end of every period each possible fault of the site (analyser_fault.py) has a likelihood ratio against a site in
+order for every month in which it may have begun. Their sum over those months is Shiryaev and Roberts's statistic R.
+Without a fault the expectation of R is the number of months since it began, whatever the dependence between months
+(R less the months is a martingale), so that a limit A is passed once in A months of a site at most, on average. Looked
+at once a quarter it is passed far more seldom: the operating curve says how seldom. Where several explanations are
+left, their shares in the sum are the chances of each, all faults being equally likely beforehand: an analyser is named
+when its share is nine in ten.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 from scipy.special import ndtri
+from threadpoolctl import threadpool_limits
 
-from pipeline.statistics.change_contrast import ChangeContrasts, Contrast
+from pipeline.statistics.analyser_fault import (
+    BEGINNINGS_A_MONTH,
+    DRIFT,
+    PACE,
+    SHIFT,
+    Evidence,
+    Fault,
+    SiteModel,
+    Usual,
+)
+from pipeline.statistics.change_contrast import ChangeContrasts, Contrasts
 
-Floats = NDArray[np.float64]
-
-_ANYTHING = 100.0  # standard deviation of an error about which nothing is supposed
-_NO_INFORMATION = 1e-9  # 1 over the square of a standard error of 30,000 kg
+UNDETERMINED = "not determined"
+_NAMED = 0.9  # share of an explanation from which it is given as the one
+_PLAUSIBLE = 9.0  # times less likely than the best, and still worth telling
+_MONTHS_TO_WAIT = 6  # for a signal to become clear
 _FEWEST_SCORES = 20  # from which their spread is estimated
 _Z = float(ndtri(0.975))
 
-
-@dataclass(frozen=True)
-class Usual:
-    """What is usual of a measure, as standard deviations in its unit; the project's choice unless a source is named.
-
-    level        between analysers that are in order: half the in-service limit of a 100 g class III platform is
-                 0.1 kg (OIML R 76-1)
-    pace         between sites, of the mean change in 13 weeks
-    pace_change  of one period's pace from the site's own, where analysers can be compared with each other
-    lone_change  the same where one stands alone: its error and a change of pace look alike, and pace has its way
-    wander       of a whole site from period to period: season, clothing, who comes
-    new_level    of an analyser after it signalled
-    """
-
-    level: float
-    pace: float
-    pace_change: float
-    lone_change: float
-    wander: float
-    new_level: float = 1.0
-
-
 USUAL = {
-    "weight": Usual(0.10, 0.50, 0.20, 0.35, 0.15),
-    "body_fat_percent": Usual(0.80, 0.50, 0.20, 0.35, 0.20, 2.0),
+    "weight": Usual(0.10, 0.50, 0.60, 0.30, 0.08, 0.08, 0.25, 0.75, 0.75),
+    "body_fat_percent": Usual(0.80, 0.50, 0.60, 0.30, 0.08, 0.10, 1.00, 2.00, 1.00),
 }
 
 
 @dataclass(frozen=True)
 class Chart:
-    """The CUSUM of the scores: reference k and decision h, both in standard deviations."""
+    """limit: of R, for a signal; also the least mean number of months of a site in order to one."""
 
-    reference: float
-    decision: float
+    limit: float
+
+    @property
+    def decision(self) -> float:
+        """The limit as upper and lower sum are written."""
+        return float(np.log1p(self.limit))
 
 
 def device_table(cells: pl.DataFrame, usual: Usual, chart: Chart) -> pl.DataFrame:
-    """Every analyser's error, score and CUSUM in every period.
+    """Every analyser's error, sums and signal in every period.
 
     A period is judged by what was known at its end: figures of past periods do not change when a later one comes,
     but for the classes' spread, which the SQL takes over all periods.
 
     Shapes   cells: of sql/54_change_cell.sql, of one measure; out: columns site, device, period, n, difference, low,
-             high, score, upper_sum, lower_sum, is_alarm, is_lasting; a row an analyser and period, sorted.
+             high, score, upper_sum, lower_sum, signal; a row an analyser and period, sorted.
     Units    difference, low and high in the measure's unit, against the usual level of the site's analysers;
-             n in people's changes that end in the period on the analyser. Sums and score in standard deviations.
-             is_lasting: the analyser's last signal was in the same direction.
+             n in people's changes that end in the period on the analyser. Sums: log(1 + R) of the faults by which the
+             analyser reads more or less. signal: shift, drift, "pace" (a lone analyser's drift or a change of
+             everybody's pace: nothing tells which), "not determined" (a fault at the site; more than one analyser
+             explains it), or empty. score: of the period's own error, in standard deviations.
     Missing  an analyser that nobody came back to in a period has no row; one whose error cannot be told from the
-             rest of the model has nan for score and difference, and its sums stay.
-    Source   Harvey, Forecasting, Structural Time Series Models and the Kalman Filter (1989) ch. 3 (prediction errors
-             are independent) and ch. 5 (auxiliary residuals); Page (1954) for the sums. Project's own combination:
-             checked in tests/statistics/test_device_drift.py and tests/benchmarks/device_operating_curve.py.
+             rest of the model has nan for score and difference.
+    Source   Roberts (1966) Technometrics 8:411-30; Pollak (1985) Ann Stat 13:206-27 (run length by the martingale);
+             Lai (1998) IEEE Trans Inf Theory 44:2917-29 (dependent data). Harvey, Forecasting, Structural Time Series
+             Models and the Kalman Filter (1989) ch. 5 for the error (auxiliary residuals). The combination is the
+             project's own: checked in tests/statistics/test_device_drift.py and by
+             tests/benchmarks/device_operating_curve.py.
     """
     contrasts = ChangeContrasts.of(cells)
-    sites = {site: _SiteChart(usual, chart) for site in contrasts.sites}
+    sites = {site: SiteChart(usual, chart) for site in contrasts.sites}
     rows: list[tuple] = []
     scores: list[float] = []
-    for period in contrasts.periods:
-        looks = {site: sites[site].filter.look_at(period, found) for site, found in contrasts.next(period, usual.level,
-                 usual.wander).items()}  # fmt: skip
-        scores += [look.score for of_site in looks.values() for look in of_site if np.isfinite(look.score)]
-        spread = _robust_spread(scores)
-        for site, of_site in looks.items():
-            rows += [(site, *row) for row in sites[site].add(period, of_site, spread)]
+    with threadpool_limits(1, "blas"):
+        for period in contrasts.periods:
+            found = contrasts.next(period)
+            for site, of_site in found.items():
+                sites[site].take(of_site)
+                scores += sites[site].scores()
+            spread = _robust_spread(scores)
+            for site in found:
+                rows += [
+                    (site, contrasts.devices[device], period, *row) for device, *row in sites[site].judge(spread)
+                ]
     schema: dict[str, Any] = dict.fromkeys(("site", "device", "period"), pl.String) | {"n": pl.Int64}
     figures = ("difference", "low", "high", "score", "upper_sum", "lower_sum")
-    schema |= dict.fromkeys(figures, pl.Float64) | dict.fromkeys(("is_alarm", "is_lasting"), pl.Boolean)
+    schema |= dict.fromkeys(figures, pl.Float64) | {"signal": pl.String}
     return pl.DataFrame(rows, schema=schema, orient="row").sort("site", "device", "period")
 
 
+@dataclass
+class Explanation:
+    """Some analysers of a site at fault, or everybody's pace (kind): R upward and downward, and the likeliest fault."""
+
+    devices: tuple[int, ...]
+    is_pace: bool
+    upper: float = 0.0
+    lower: float = 0.0
+    by_kind: dict[str, float] = field(default_factory=dict)
+    likeliest: tuple[float, Fault | None] = (0.0, None)
+
+    @property
+    def total(self) -> float:
+        return self.upper + self.lower
+
+    @property
+    def largest(self) -> float:
+        return max(self.upper, self.lower)
+
+
+def explanations(evidence: Evidence, usual: Usual, spread: float) -> list[Explanation]:
+    """The sums over months of the likelihood ratios, all kinds of fault equally likely; a change of pace as likely as
+    all of them together."""
+    found: dict[tuple, Explanation] = {}
+    if not evidence.faults:
+        return []
+    size = np.array([usual.size(fault.kind) for fault in evidence.faults])
+    kinds = len({(fault.devices, fault.kind) for fault in evidence.faults if fault.kind != PACE})
+    for fault, upper, lower in zip(evidence.faults, *evidence.likelihood_ratio(size, spread), strict=True):
+        is_pace = fault.kind == PACE
+        weight = (1.0 if is_pace else 1 / kinds) / BEGINNINGS_A_MONTH
+        one = found.setdefault((fault.devices, is_pace), Explanation(fault.devices, is_pace))
+        ratio = weight * (upper + lower)
+        one.upper += weight * upper
+        one.lower += weight * lower
+        one.by_kind[fault.kind] = one.by_kind.get(fault.kind, 0.0) + ratio
+        if ratio > one.likeliest[0]:
+            one.likeliest = (ratio, fault)
+    return list(found.values())
+
+
 @dataclass(frozen=True)
-class Look:
-    """One analyser in one period; score is not yet divided by the spread of all scores."""
+class Verdict:
+    """signals: analyser → word. best: the faults that explain most. is_up: of the first. is_clear: none else does."""
 
-    device: str
-    n: int
-    difference: float
-    error: float
-    score: float
+    signals: dict[int, str]
+    best: list[Fault]
+    is_up: bool = True
+    is_clear: bool = True
 
 
-class _SiteChart:
-    """The control charts of one site's analysers: upper and lower sum, and the direction of the last signal."""
+def verdict(of: list[Explanation], devices: list[int], limit: float) -> Verdict:
+    """What the explanations of a site's changes amount to.
+
+    A sum must be past the limit. Where one explanation has nine tenths of all chances its analysers are named;
+    otherwise every analyser whose explanation is at least a ninth as likely as the best is one of those that may be
+    meant. A lone analyser's shift that might as well be a change of pace is given as that.
+    """
+    best = max(of, key=lambda one: one.largest, default=None)
+    if best is None or best.largest < limit:
+        return Verdict({}, [])
+    is_up, is_clear = best.upper > best.lower, best.total >= _NAMED * sum(one.total for one in of)
+    meant = [best] if is_clear else [one for one in of if one.total * _PLAUSIBLE >= best.total]
+    if best.is_pace or (len(devices) == 1 and not is_clear):
+        # Analysers that can be compared with each other do not all drift alike: there it is the people.
+        signals = dict.fromkeys(devices, PACE) if len(devices) == 1 else {}
+        return Verdict(signals, _faults([best]), is_up, is_clear)
+    if is_clear:
+        kind = max(best.by_kind, key=lambda kind: best.by_kind[kind])
+        return Verdict(dict.fromkeys(best.devices, kind), _faults([best]), is_up)
+    faults = [one for one in meant if not one.is_pace]
+    return Verdict({d: UNDETERMINED for one in faults for d in one.devices}, _faults(faults), is_up, is_clear)
+
+
+def _faults(of: list[Explanation]) -> list[Fault]:
+    return [fault for _, fault in (one.likeliest for one in of) if fault]
+
+
+class SiteChart:
+    """The control chart of one site as periods are taken in order."""
 
     def __init__(self, usual: Usual, chart: Chart):
-        self.filter, self.chart = _SiteFilter(usual), chart
-        self.sums: dict[str, tuple[float, float, int]] = {}
+        self.usual, self.chart = usual, chart
+        self.contrasts: Contrasts | None = None  # all so far
+        self.found: list[Fault] = []
+        self.since = 0  # the first month in which a fault may have begun that is not known yet
+        self.last_way: dict[int, bool] = {}  # analyser → whether its last signal was upward
 
-    def add(self, period: str, looks: list[Look], spread: float) -> list[tuple]:
-        """Rows of a period; after a signal every sum of the site starts anew, the analyser's level too."""
-        ways: dict[str, int] = {}
-        for look in looks:
-            above, below, last = self.sums.get(look.device, (0.0, 0.0, 0))
-            if np.isfinite(look.score):
-                above = max(0.0, above + look.score / spread - self.chart.reference)
-                below = max(0.0, below - look.score / spread - self.chart.reference)
-                if max(above, below) > self.chart.decision:
-                    ways[look.device] = 1 if above > below else -1
-            self.sums[look.device] = (above, below, last)
-        blamed = dict(_to_blame(ways, self.sums, self.chart.decision)) if ways else {}
+    def take(self, of_period: Contrasts) -> None:
+        """A period's contrasts, and the model of the site with them."""
+        self.now = of_period
+        self.contrasts = self.contrasts.followed_by(of_period) if self.contrasts else of_period
+        every = np.concatenate([self.contrasts.device, self.contrasts.earlier_device])
+        self.devices = [int(device) for device in np.unique(every) if device >= 0]
+        self.model = SiteModel(self.contrasts, self.devices, self.found, self.usual)
+        self.months = range(int(of_period.month.min()), int(of_period.month.max()) + 1)
+
+    def scores(self) -> list[float]:
+        """Of every analyser that somebody came back to in the period."""
+        self.errors = self._errors()
+        return [score for _, _, score in self.errors.values() if np.isfinite(score)]
+
+    def judge(self, spread: float) -> list[tuple]:
+        """Rows of the period. After a clear signal the sums start anew, with what was found as part of the model; while
+        it is not clear what was found, another period may tell, for half a year."""
+        of = explanations(self.model.evidence(self.since), self.usual, spread)
+        found = verdict(of, self.devices, self.chart.limit)
+        if found.best and (found.is_clear or found.best[0].month <= self.months.stop - _MONTHS_TO_WAIT):
+            self.found = [*self.found, *found.best]
+            self.since = self.months.stop
+            # With the fault in the model the site's other analysers no longer look as if they were at fault.
+            self.model = SiteModel(self.contrasts, self.devices, self.found, self.usual)
+            scored, self.errors = self.errors, self._errors()
+            self.errors = {device: (*of[:2], scored[device][2]) for device, of in self.errors.items()}
+        return self._rows(of, found, spread)
+
+    def _rows(self, of: list[Explanation], found: Verdict, spread: float) -> list[tuple]:
         rows = []
-        for look in looks:
-            above, below, last = self.sums[look.device]
-            half, way = _Z * look.error, blamed.get(look.device, 0)
+        for device, (difference, error, score) in self.errors.items():
+            own = [one for one in of if device in one.devices and (len(self.devices) == 1 or not one.is_pace)]
+            signal = found.signals.get(device, "")
+            if signal == SHIFT and self.last_way.get(device) == found.is_up:
+                signal = DRIFT
+            if signal in (SHIFT, DRIFT):
+                self.last_way[device] = found.is_up
+            half = _Z * error * spread
             rows.append((
-                look.device, period, look.n, look.difference, look.difference - half, look.difference + half,
-                look.score / spread, above, below, way != 0, way != 0 and way == last,
+                device, int(self.now.n[self.now.device == device].sum()), difference, difference - half,
+                difference + half, score / spread, *_sums(own), signal,
             ))  # fmt: skip
-        if ways:
-            self.sums = {
-                device: (0.0, 0.0, blamed.get(device, last)) for device, (_, _, last) in self.sums.items()
-            }
-        for device in blamed:
-            self.filter.forget(device, period)
-        self.filter.learn()
         return rows
 
+    def _errors(self) -> dict[int, tuple[float, float, float]]:
+        return {int(device): self.model.error(int(device), self.months) for device in np.unique(self.now.device)}
 
-def _to_blame(
-    ways: dict[str, int], sums: dict[str, tuple[float, float, int]], decision: float
-) -> list[tuple[str, int]]:
-    """Which analysers of a site signal, and in which direction, when some pass the limit.
 
-    Analysers of one site are compared with each other: when one rises, the other seems to fall. Of two opposite
-    directions only one is kept: that in which an analyser has signalled before and is half-way to the limit again,
-    otherwise that of the largest sum.
-
-    Shapes   ways: device → 1 or −1, those past the limit; sums: device → (upper, lower, direction of the last
-             signal), all of the site.
-    """
-    side = {1: 0, -1: 1}
-    known = [(device, of[2]) for device, of in sums.items() if of[2] and of[side[of[2]]] > decision / 2]
-    opposed = [(device, way) for device, way in known if -way in ways.values()]
-    if opposed:
-        return opposed[:1]
-    largest = max(ways, key=lambda device: sums[device][side[ways[device]]])
-    return [(device, way) for device, way in ways.items() if way == ways[largest]]
+def _sums(of: list[Explanation]) -> tuple[float, float]:
+    """Upper and lower sum of an analyser: the largest of its explanations, as logarithms that begin at 0."""
+    return (
+        float(np.log1p(max((one.upper for one in of), default=0.0))),
+        float(np.log1p(max((one.lower for one in of), default=0.0))),
+    )
 
 
 def _robust_spread(scores: list[float]) -> float:
@@ -176,111 +252,3 @@ def _robust_spread(scores: list[float]) -> float:
         return 1.0
     middle = np.median(scores)
     return max(1.0, 1.4826 * float(np.median(np.abs(np.array(scores) - middle))))
-
-
-class _SiteFilter:
-    """What is known of one site after the periods seen so far: pace, period by period wander, level by analyser."""
-
-    def __init__(self, usual: Usual):
-        self.usual = usual
-        self.places: dict[tuple, int] = {("pace",): 0}
-        self.mean = np.zeros(1)
-        self.covariance = np.array([[usual.pace**2]])
-        self.epochs: dict[str, list[str]] = {}  # device → periods from which a new level holds
-        self.waiting: tuple[str, list[Contrast]] | None = None
-        self.stands_alone = True
-
-    def look_at(self, period: str, contrasts: list[Contrast]) -> list[Look]:
-        """Every analyser that somebody came back to, under the model as it was before this period."""
-        self.stands_alone &= len({contrast.device for contrast in contrasts}) == 1
-        self.waiting = (period, contrasts)
-        design, change, noise = self._equations(period, contrasts)
-        inverse = np.linalg.inv(design @ self.covariance @ design.T + np.diag(noise))
-        error = change - design @ self.mean
-        found = []
-        for device in sorted({contrast.device for contrast in contrasts}):
-            n = sum(contrast.n for contrast in contrasts if contrast.device == device)
-            extra = np.array([
-                float(contrast.device == device)
-                - float(contrast.earlier_device == device and contrast.earlier_period == period)
-                for contrast in contrasts
-            ])  # fmt: skip
-            information = extra @ inverse @ extra
-            if information < _NO_INFORMATION:
-                found.append(Look(device, n, np.nan, np.nan, np.nan))
-                continue
-            score = float(extra @ inverse @ error / np.sqrt(information))
-            found.append(Look(device, n, *self._level(device, period, design, change, noise, extra), score))
-        return found
-
-    def forget(self, device: str, period: str) -> None:
-        """From this period on the analyser has a level of its own that nothing is known of."""
-        self.epochs.setdefault(device, []).append(period)
-
-    def learn(self) -> None:
-        """Take in the period last looked at, under the levels that now hold."""
-        if self.waiting is not None:
-            design, change, noise = self._equations(*self.waiting)
-            self.mean, self.covariance = _updated(self.mean, self.covariance, design, change, noise)
-            self.waiting = None
-
-    def _level(self, device, period, design, change, noise, extra) -> tuple[float, float]:
-        """The analyser's level in this period with its standard error, nothing supposed of how it changed."""
-        size = self.mean.size
-        wide = np.zeros((size + 1, size + 1))
-        wide[:size, :size], wide[size, size] = self.covariance, _ANYTHING**2
-        mean, covariance = _updated(
-            np.append(self.mean, 0.0), wide, np.column_stack([design, extra]), change, noise
-        )
-        pick = np.zeros(size + 1)
-        pick[size], pick[self._place_of_level(device, period)] = 1, 1
-        return float(pick @ mean), float(np.sqrt(max(pick @ covariance @ pick, 0)))
-
-    def _equations(self, period: str, contrasts: list[Contrast]) -> tuple[Floats, Floats, Floats]:
-        """(design, change, noise): a row a contrast, a column a state."""
-        entries = []
-        for i, contrast in enumerate(contrasts):
-            entries += [
-                (i, self._place(("pace",)), contrast.quarters),
-                (i, self._place(("pace", period)), contrast.quarters),
-                (i, self._place(("wander", period)), 1.0),
-                (i, self._place_of_level(contrast.device, period), 1.0),
-            ]
-            if contrast.earlier_device is not None:
-                entries += [
-                    (i, self._place(("wander", contrast.earlier_period)), -1.0),
-                    (i, self._place_of_level(contrast.earlier_device, contrast.earlier_period), -1.0),
-                ]
-        design = np.zeros((len(contrasts), self.mean.size))
-        for i, j, value in entries:
-            design[i, j] += value
-        return design, np.array([c.change for c in contrasts]), np.array([c.variance for c in contrasts])
-
-    def _place_of_level(self, device: str, period: str) -> int:
-        epoch = max((start for start in self.epochs.get(device, []) if start <= period), default="")
-        return self._place(("level", device, epoch))
-
-    def _place(self, key: tuple) -> int:
-        """The state's place, added with what is usual when it is new."""
-        if key not in self.places:
-            self.places[key] = self.mean.size
-            pace = self.usual.lone_change if self.stands_alone else self.usual.pace_change
-            usual = {"pace": pace, "wander": self.usual.wander, "level": self.usual.level}[key[0]]
-            if key[0] == "level" and key[2]:
-                usual = self.usual.new_level
-            size = self.mean.size
-            self.mean = np.append(self.mean, 0.0)
-            grown = np.zeros((size + 1, size + 1))
-            grown[:size, :size], grown[size, size] = self.covariance, usual**2
-            self.covariance = grown
-        return self.places[key]
-
-
-def _updated(
-    mean: Floats, covariance: Floats, design: Floats, change: Floats, noise: Floats
-) -> tuple[Floats, Floats]:
-    """One step of the Kalman filter."""
-    spread = design @ covariance @ design.T + np.diag(noise)
-    gain = np.linalg.solve(spread, design @ covariance).T
-    keep = np.eye(mean.size) - gain @ design
-    return mean + gain @ (change - design @ mean), keep @ covariance @ keep.T + gain @ np.diag(noise) @ gain.T
