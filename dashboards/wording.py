@@ -290,13 +290,18 @@ TEXT: dict[str, str] = {
     "device.column.decision": "Signals beyond",
     "device.column.n": "Changes compared",
     "device.read": "Bead and bar: by how much the analyser read more or less than expected from the same people’s "
-    "readings elsewhere, with the 95 % interval. A ring marks a signal: the sums of small differences in one direction "
-    "have passed their limit. With more than {most} analysers, “All sites” shows those with a signal.",
-    "device.note": "A signal is a reason to look: another floor, a clothing weight not taken off, a repair, a new "
-    "analyser, or chance. It changes no figure on these pages.",
+    "readings elsewhere, with the 95 % interval. A ring marks a signal: what people’s changes tell against an analyser "
+    "in order has passed its limit. ‘Not determined’ means that something changed at the site and that the changes do "
+    "not tell which analyser; ‘analyser or pace’, that a lone analyser drifts or people there began to gain or lose "
+    "otherwise, as when a programme starts. With more than {most} analysers, “All sites” shows those with a signal.",
+    "device.note": "A signal is a reason to put a check weight on every analyser of the site: another floor, a repair, "
+    "a new analyser, a clothing weight not taken off (about a kilogram more), or chance. It changes no figure on these "
+    "pages.",
     "signal.": "–",
     "signal.shift": "shift",
     "signal.drift": "drift",
+    "signal.not determined": "not determined",
+    "signal.pace": "analyser or pace",
     "signal.clothing weight": "about a clothing weight",
     "entry.question": "Do the values look as if they were read off and passed on unchanged?",
     "entry.terminal_digit_weight": "Last digits of weight",

@@ -121,8 +121,8 @@ SITE_HETEROGENEITY = Table(
     ),
 )  # fmt: skip
 
-_CUSUM = "Page, Biometrika 1954;41:100-15; limits by his integral equation"
-_CHANGES = "within-person changes, Kalman filter: Harvey 1989; pipeline/statistics/device_drift.py"
+_CHART = "Roberts, Technometrics 1966;8:411-30; Pollak, Ann Stat 1985;13:206-27; pipeline/statistics/device_drift.py"
+_CHANGES = "within-person changes, structural model: Harvey 1989; pipeline/statistics/analyser_fault.py"
 
 DEVICE = Table(
     "device",
@@ -145,12 +145,17 @@ DEVICE = Table(
                 _CHANGES),
         figure("high", "Upper limit", "Upper limit of the 95 % interval of the difference.", "unit of the measure",
                 _CHANGES),
-        figure("upper_sum", "Upper sum", "Cumulative sum for readings that are too high.", "1", _CUSUM, minimum=0),
-        figure("lower_sum", "Lower sum", "Cumulative sum for readings that are too low.", "1", _CUSUM, minimum=0),
-        figure("decision", "Decision", "A sum past it is a signal.", "1", _CUSUM, minimum=0),
-        Column("signal", "string", "Signal", "shift: the error changed. drift: it changed again in the same direction. "
-               "clothing weight: less clothing was entered, which explains half of it or more. Empty text: no signal. "
-               f"{WITHHELD}", "none", _CUSUM, {"enum": ["", "shift", "drift", "clothing weight"]}),
+        figure("upper_sum", "Upper sum", "Evidence that it began to read more: log(1 + sum of likelihood "
+               "ratios over the months in which it may have begun).", "1", _CHART, minimum=0),
+        figure("lower_sum", "Lower sum", "The same for reading less.", "1", _CHART, minimum=0),
+        figure("decision", "Decision", "A sum past it is a signal, unless people's pace explains it better.",
+               "1", _CHART, minimum=0),
+        Column("signal", "string", "Signal", "shift: the error changed at once. drift: it grows, or changed again in "
+               "the same direction. not determined: a fault at the site, which more than one analyser explains. "
+               "pace: of a site's only analyser; its drift, or a change in what people there gain or lose, which "
+               "nothing tells apart. clothing weight: less clothing was entered, which explains half of it or more. "
+               f"Empty text: no signal. {WITHHELD}", "none", _CHART,
+               {"enum": ["", "shift", "drift", "not determined", "pace", "clothing weight"]}),
         METHOD,
         FLAG,
     ),

@@ -2,29 +2,22 @@
 
 from __future__ import annotations
 
-from functools import cache
-
 import polars as pl
 
 from pipeline.programme import Programme
 from pipeline.results.instrument_check import build_instrument_checks
 from pipeline.results.plain_number import without_nan
-from pipeline.statistics.device_drift import DRIFT, SHIFT, USUAL, Chart, device_table
+from pipeline.statistics.device_drift import USUAL, Chart, device_table
 from pipeline.store import Store, sql_text
 
 # Months of a site in order to a false signal of a fault, at least, by theory. Looked at once a quarter it is about a
 # thousand site-years when the model holds: tests/benchmarks/results/device_operating_curve.md.
-LIMIT = 300
+CHART = Chart(300)
 _METHOD = (
     "people's changes against the same kind of people elsewhere, the site's own pace and its other analysers; "
     "Shiryaev–Roberts chart of all faults of the site: a false signal in {months} months at least"
 )
 _LONE = "; the only analyser that the site names: its drift cannot be told from a change of people's pace"
-
-
-@cache
-def chart() -> Chart:
-    return Chart(LIMIT)
 
 
 def build_devices(store: Store, programme: Programme) -> None:
@@ -33,7 +26,7 @@ def build_devices(store: Store, programme: Programme) -> None:
     cells = store.frame(sql_text("54_change_cell.sql"))
     clothing = store.frame(sql_text("55_clothing_entered.sql"))
     tables = [
-        _with_words(device_table(part, USUAL[measure], chart()), measure, clothing)
+        _with_words(device_table(part, USUAL[measure], CHART), measure, clothing)
         for (measure,), part in cells.group_by("measure", maintain_order=True)
     ]
     if tables:
@@ -51,7 +44,7 @@ def _with_words(found: pl.DataFrame, measure: str, clothing: pl.DataFrame) -> pl
         if measure == "weight"
         else pl.lit(False)
     )
-    method = _METHOD.format(months=LIMIT)
+    method = _METHOD.format(months=CHART.limit)
     rows = (
         found.join(
             _less_clothing(clothing), on=["site", "device", "period"], how="left", maintain_order="left"
@@ -68,8 +61,8 @@ def _with_words(found: pl.DataFrame, measure: str, clothing: pl.DataFrame) -> pl
             "high",
             "upper_sum",
             "lower_sum",
-            pl.lit(chart().decision).alias("decision"),
-            pl.when(pl.col("signal").is_in([SHIFT, DRIFT]) & is_clothing.fill_null(False))
+            pl.lit(CHART.decision).alias("decision"),
+            pl.when((pl.col("signal") != "") & is_clothing.fill_null(False))
             .then(pl.lit("clothing weight"))
             .otherwise("signal")
             .alias("signal"),

@@ -28,7 +28,7 @@ from pipeline.statistics.change_contrast import ELSEWHERE, Contrasts, Floats, mo
 SHIFT, DRIFT, PACE = "shift", "drift", "pace"
 BEGINNINGS_A_MONTH = 2  # a fault may have begun with a month, or half-way through
 LONGEST_AGO = 9  # months: no fault is looked for that began earlier
-_FOUND = 4.0  # times the usual size: what was found may be of nearly any
+_FOUND = 2.0  # times the usual size: what was found may be of nearly any
 _ANYTHING = 100.0  # standard deviation of an error about which nothing is supposed
 _NO_INFORMATION = 1e-9  # 1 over the square of a standard error of 30,000 kg
 _MONTHS_A_QUARTER = 3
@@ -179,6 +179,14 @@ class SiteModel:
         solved = np.linalg.solve(wide, np.column_stack([right, pick]))
         score = (right[size] - shared @ before[:, 1]) / np.sqrt(information)
         return float(pick @ solved[:, 0]), float(np.sqrt(pick @ solved[:, 1])), float(score)
+
+    def size(self, fault: Fault) -> float:
+        """Of a fault that is known, over its standard error."""
+        place = len(self.precision) - len(self.found) + self.found.index(fault)
+        pick = np.zeros(len(self.precision))
+        pick[place] = 1
+        mean, variance = np.linalg.solve(self.precision, np.column_stack([self.change, pick]))[place]
+        return float(mean / np.sqrt(variance))
 
     def _states(self) -> tuple[Floats, Floats]:
         """Columns of what the model holds, and their usual spread."""

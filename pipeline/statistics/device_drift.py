@@ -39,6 +39,7 @@ UNDETERMINED = "not determined"
 _NAMED = 0.9  # share of an explanation from which it is given as the one
 _PLAUSIBLE = 9.0  # times less likely than the best, and still worth telling
 _MONTHS_TO_WAIT = 6  # for a signal to become clear
+_BEYOND_CHANCE = 3.0  # standard errors of a known fault's drift
 _FEWEST_SCORES = 20  # from which their spread is estimated
 _Z = float(ndtri(0.975))
 
@@ -104,14 +105,14 @@ def device_table(cells: pl.DataFrame, usual: Usual, chart: Chart) -> pl.DataFram
 
 @dataclass
 class Explanation:
-    """Some analysers of a site at fault, or everybody's pace (kind): R upward and downward, and the likeliest fault."""
+    """Some analysers of a site at fault, or everybody's pace: R upward and downward, R and the likeliest by kind."""
 
     devices: tuple[int, ...]
     is_pace: bool
     upper: float = 0.0
     lower: float = 0.0
     by_kind: dict[str, float] = field(default_factory=dict)
-    likeliest: tuple[float, Fault | None] = (0.0, None)
+    likeliest: dict[str, tuple[float, Fault]] = field(default_factory=dict)
 
     @property
     def total(self) -> float:
@@ -120,6 +121,11 @@ class Explanation:
     @property
     def largest(self) -> float:
         return max(self.upper, self.lower)
+
+    @property
+    def faults(self) -> list[Fault]:
+        """The likeliest of each kind, the best first: what shifted may well go on, and what drifts may have shifted."""
+        return [self.likeliest[kind][1] for kind in sorted(self.by_kind, key=lambda kind: -self.by_kind[kind])]
 
 
 def explanations(evidence: Evidence, usual: Usual, spread: float) -> list[Explanation]:
@@ -138,8 +144,8 @@ def explanations(evidence: Evidence, usual: Usual, spread: float) -> list[Explan
         one.upper += weight * upper
         one.lower += weight * lower
         one.by_kind[fault.kind] = one.by_kind.get(fault.kind, 0.0) + ratio
-        if ratio > one.likeliest[0]:
-            one.likeliest = (ratio, fault)
+        if ratio > one.likeliest.get(fault.kind, (-1.0, fault))[0]:
+            one.likeliest[fault.kind] = (ratio, fault)
     return list(found.values())
 
 
@@ -168,16 +174,15 @@ def verdict(of: list[Explanation], devices: list[int], limit: float) -> Verdict:
     if best.is_pace or (len(devices) == 1 and not is_clear):
         # Analysers that can be compared with each other do not all drift alike: there it is the people.
         signals = dict.fromkeys(devices, PACE) if len(devices) == 1 else {}
-        return Verdict(signals, _faults([best]), is_up, is_clear)
+        return Verdict(signals, best.faults, is_up, is_clear)
     if is_clear:
-        kind = max(best.by_kind, key=lambda kind: best.by_kind[kind])
-        return Verdict(dict.fromkeys(best.devices, kind), _faults([best]), is_up)
+        return Verdict(dict.fromkeys(best.devices, best.faults[0].kind), best.faults, is_up)
     faults = [one for one in meant if not one.is_pace]
     return Verdict({d: UNDETERMINED for one in faults for d in one.devices}, _faults(faults), is_up, is_clear)
 
 
 def _faults(of: list[Explanation]) -> list[Fault]:
-    return [fault for _, fault in (one.likeliest for one in of) if fault]
+    return [fault for one in sorted(of, key=lambda one: -one.total) for fault in one.faults]
 
 
 class SiteChart:
@@ -189,6 +194,7 @@ class SiteChart:
         self.found: list[Fault] = []
         self.since = 0  # the first month in which a fault may have begun that is not known yet
         self.last_way: dict[int, bool] = {}  # analyser → whether its last signal was upward
+        self.shifted: set[int] = set()  # analysers whose last signal was a shift
 
     def take(self, of_period: Contrasts) -> None:
         """A period's contrasts, and the model of the site with them."""
@@ -207,6 +213,7 @@ class SiteChart:
     def judge(self, spread: float) -> list[tuple]:
         """Rows of the period. After a clear signal the sums start anew, with what was found as part of the model; while
         it is not clear what was found, another period may tell, for half a year."""
+        self.growing = self._growing(spread)
         of = explanations(self.model.evidence(self.since), self.usual, spread)
         found = verdict(of, self.devices, self.chart.limit)
         if found.best and (found.is_clear or found.best[0].month <= self.months.stop - _MONTHS_TO_WAIT):
@@ -222,17 +229,36 @@ class SiteChart:
         rows = []
         for device, (difference, error, score) in self.errors.items():
             own = [one for one in of if device in one.devices and (len(self.devices) == 1 or not one.is_pace)]
-            signal = found.signals.get(device, "")
-            if signal == SHIFT and self.last_way.get(device) == found.is_up:
-                signal = DRIFT
-            if signal in (SHIFT, DRIFT):
-                self.last_way[device] = found.is_up
+            signal = self._word(device, found)
             half = _Z * error * spread
             rows.append((
                 device, int(self.now.n[self.now.device == device].sum()), difference, difference - half,
                 difference + half, score / spread, *_sums(own), signal,
             ))  # fmt: skip
         return rows
+
+    def _word(self, device: int, found: Verdict) -> str:
+        """The signal of an analyser: a shift that goes on is a drift, and told once."""
+        signal = found.signals.get(device, "")
+        if signal == SHIFT and self.last_way.get(device) == found.is_up:
+            signal = DRIFT
+        if signal in (SHIFT, DRIFT):
+            self.last_way[device] = found.is_up
+        elif not signal and device in self.growing:
+            signal = DRIFT
+        if signal == SHIFT:
+            self.shifted.add(device)
+        elif signal == DRIFT:
+            self.shifted.discard(device)
+        return signal
+
+    def _growing(self, spread: float) -> set[int]:
+        """Analysers whose last signal was a shift that goes on in the same direction, beyond chance."""
+        return {
+            fault.devices[0] for fault in self.found
+            if fault.kind == DRIFT and fault.devices[0] in self.shifted
+            and self.model.size(fault) * (1 if self.last_way[fault.devices[0]] else -1) > _BEYOND_CHANCE * spread
+        }  # fmt: skip
 
     def _errors(self) -> dict[int, tuple[float, float, float]]:
         return {int(device): self.model.error(int(device), self.months) for device in np.unique(self.now.device)}

@@ -1,6 +1,6 @@
 """How soon a wrong analyser is found, and how often a right one is accused.
 
-    python tests/benchmarks/device_operating_curve.py [--cohorts 32] [--runs 48] [--readings 60000 …] [--folder FOLDER]
+    python tests/benchmarks/device_operating_curve.py [--cohorts 28] [--runs 40] [--readings 60000 …] [--folder FOLDER]
 
 makes demo programmes (24 sites, 8 quarters, 60,000 readings each, other seeds than the demo's), takes the true bodies
 beside them, weighs them on analysers with the demo's own biases and noise, with or without a planted fault, runs the
@@ -26,7 +26,7 @@ import polars as pl
 from scipy.stats import chi2
 
 from pipeline.programme import Programme
-from pipeline.results.device import LIMIT, chart
+from pipeline.results.device import CHART
 from pipeline.statistics.analyser_fault import PACE, SiteModel
 from pipeline.statistics.change_contrast import ELSEWHERE, ChangeContrasts, Contrasts
 from pipeline.statistics.device_drift import UNDETERMINED, USUAL, SiteChart, device_table
@@ -139,7 +139,7 @@ def cells_of(readings: pl.DataFrame) -> pl.DataFrame:
 def charts(readings: pl.DataFrame) -> pl.DataFrame:
     """Charts of weight, and of body fat where it is there, as the project makes them."""
     return pl.concat([
-        device_table(part, USUAL[measure], chart()).with_columns(measure=pl.lit(measure))
+        device_table(part, USUAL[measure], CHART).with_columns(measure=pl.lit(measure))
         for (measure,), part in cells_of(readings).group_by("measure", maintain_order=True)
     ])  # fmt: skip
 
@@ -243,7 +243,7 @@ def _drawn(of: Contrasts, random: np.random.Generator) -> Contrasts:
 
 def _signals(of: Contrasts, months: int) -> list[str]:
     """The signals of a site, one a look."""
-    site = SiteChart(USUAL["weight"], chart())
+    site = SiteChart(USUAL["weight"], CHART)
     signals = []
     for look in np.unique(of.month // months):
         site.take(of.at(np.flatnonzero(of.month // months == look)))
@@ -295,8 +295,8 @@ def page(sizes: list[tuple[int, dict, dict, dict]]) -> str:
         "Made by `python tests/benchmarks/device_operating_curve.py`. Invented people, 24 sites, 8 quarters; the "
         "analysers' own biases (sd 0.08 kg) and noise (0.07 kg) are drawn anew each run.",
         "",
-        f"Chart: Shiryaev–Roberts over all faults of a site, limit {LIMIT}: by the martingale bound at least {LIMIT} "
-        "months of a site in order to a false signal, on average; looked at once a quarter, many more (below). "
+        f"Chart: Shiryaev–Roberts over all faults of a site, limit {CHART.limit}: by the martingale bound at least so "
+        "many months of a site in order to a false signal, on average; looked at once a quarter, many more (below). "
         "Shares are in brackets with Wilson's 95 % interval; rates with the exact Poisson limit.",
         "",
     ]
@@ -381,9 +381,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--cohorts", type=int, default=32)
+    parser.add_argument("--cohorts", type=int, default=28)
     parser.add_argument("--repeats", type=int, default=1, help="of each cohort drawn from the model")
-    parser.add_argument("--runs", type=int, default=48, help="for each fault and size of programme")
+    parser.add_argument("--runs", type=int, default=40, help="for each fault and size of programme")
     parser.add_argument("--readings", type=int, nargs="+", default=[60_000])
     parser.add_argument("--folder", type=Path, help="keeps the cohorts between runs")
     given = parser.parse_args()

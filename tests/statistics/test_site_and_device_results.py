@@ -11,7 +11,7 @@ from pipeline.programme import Profile, ProgrammeSettings
 from pipeline.readings import build_readings
 from pipeline.release import schema
 from pipeline.release.table import published_table
-from pipeline.results.device import build_devices, chart
+from pipeline.results.device import CHART, build_devices
 from pipeline.results.instrument_check import printed_steps
 from pipeline.results.site_comparison import ages_compared, build_site_comparison
 from pipeline.store import Store, sql_text
@@ -83,7 +83,7 @@ def test_a_shifted_analyser_is_named_and_nobody_else(store):
     build_devices(store, PROGRAMME)
     assert signals(store) == [("mill-lane", "mill-lane-2", "2024Q4", "weight", "shift")]
     decision = {row for (row,) in store.rows("select distinct decision from result.device")}
-    assert decision == {chart().decision}
+    assert decision == {CHART.decision}
 
 
 def test_a_rise_that_less_clothing_explains_is_called_so(store):
