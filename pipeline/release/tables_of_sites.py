@@ -180,7 +180,7 @@ INSTRUMENT_CHECK = Table(
                "{count}", "counted from the ledger and the readings", {"minimum": 0}),
         figure("statistic", "Statistic", "Last digits: chi-square of ten equal shares. Others: the share over the "
                 "share at the other sites.", "1", "Pearson's chi-square; ratio of shares", minimum=0),
-        figure("p", "p", "Probability of as much by chance.", "1", "chi-square; exact binomial", **SHARE),
+        figure("p", "p", "Probability of as much by chance.", "1", "chi-square; Fisher's exact test", **SHARE),
         figure("value", "Value", "Last digits: share of readings that would have to change digit. Others: n over "
                 "denominator.", "1", "index of dissimilarity; n / denominator", **SHARE),
         METHOD,

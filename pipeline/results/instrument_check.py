@@ -19,7 +19,7 @@ _DIGITS = (
     "last printed digit in the unit received; statistic: chi-square of ten equal shares, 9 degrees of freedom; "
     "value: share that would have to change digit; n: readings with the commonest digit"
 )
-_AGAINST = "statistic: share over the share at the other sites; p: exact binomial, one-sided; value: share"
+_AGAINST = "statistic: share over the share at the other sites; p: Fisher's exact test, one-sided; value: share"
 _METHODS = {
     "duplicated": f"rows received before, of rows read; {_AGAINST}",
     "impossible": f"rows held for values that cannot be, of rows read; {_AGAINST}",

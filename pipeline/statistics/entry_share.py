@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import bdtrc
+from scipy.stats import hypergeom
 
 Floats = NDArray[np.float64]
 
@@ -21,14 +21,15 @@ class EntryShare:
 
 
 def against_the_others(count: ArrayLike, of: ArrayLike) -> EntryShare:
-    """Exact binomial test of each site's count, one-sided, at the share of the other sites together.
+    """Fisher's exact test of each site's count against the other sites together, one-sided.
 
     Shapes   count, of: (sites,).
     Units    counts of rows or readings; share from 0 to 1.
-    Missing  nan for a site of which nothing is counted; ratio and p are nan where the others show none of it.
+    Missing  nan for a site of which nothing is counted; ratio is nan where the others show none of it, ratio and p
+             where there are no others.
     Errors   ValueError for a count outside 0 to what it is out of.
-    Source   binomial test, common practice. The others' share is taken as known: with few other rows p is too small.
-             Checked against scipy in tests/statistics/test_entry_share.py.
+    Source   Fisher (1935) The Design of Experiments, ch. II: the hypergeometric tail, given how many there are in all.
+             Checked in tests/statistics/test_entry_share.py.
     """
     count, of = np.asarray(count, dtype=float), np.asarray(of, dtype=float)
     if np.any((count < 0) | (count > of)):
@@ -36,8 +37,8 @@ def against_the_others(count: ArrayLike, of: ArrayLike) -> EntryShare:
         raise ValueError(f"site {i}: {count[i]:g} of {of[i]:g}; a count lies between 0 and what it is out of")
     with np.errstate(divide="ignore", invalid="ignore"):
         share, elsewhere = count / of, (count.sum() - count) / (of.sum() - of)
-        known = (elsewhere > 0) & (elsewhere < 1) & (of > 0)
-        at = np.where(known, elsewhere, 0.5)
-        whole, size = np.maximum(count - 1, 0).astype(np.int64), np.maximum(of, 1).astype(np.int64)
-        p = np.where(count > 0, bdtrc(whole, size, at), 1.0)
-        return EntryShare(share, np.where(known, share / elsewhere, np.nan), np.where(known, p, np.nan))
+        known = (of > 0) & (of < of.sum())
+        p = hypergeom.sf(count - 1, of.sum(), count.sum(), of)
+        return EntryShare(
+            share, np.where(known & (elsewhere > 0), share / elsewhere, np.nan), np.where(known, p, np.nan)
+        )

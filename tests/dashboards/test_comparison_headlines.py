@@ -9,6 +9,8 @@ from dashboards import headlines, site_headlines
 from dashboards.axes import percentile_cube, share_cube
 from dashboards.cubes import Column, Dimension, cube
 from dashboards.trends import FIGURES
+from dashboards.wording import TEXT
+from pipeline.release import schema
 
 BAND = Dimension("band", ("a", "b"), ("Alpha", "Beta"))
 PER_CENT = site_headlines.Writer(1, "%")
@@ -220,6 +222,12 @@ WORDS = ("–", "drift", "shift")
 def test_an_analyser_with_a_signal_is_worth_checking_with_the_period_it_began():
     said = site_headlines.steadiness([("Quay A1", analyser(0, 2, 1)), ("Quay B2", analyser(0, 0, 0))], WORDS)
     assert said == "1 of 2 analysers is worth checking: Quay A1 (drift, first in Q2 2025)."
+
+
+def test_every_published_signal_has_words_of_its_own():
+    signals = next(column for column in schema.DEVICE.columns if column.name == "signal").limits["enum"]
+    words = [TEXT[f"signal.{signal}"] for signal in signals]
+    assert len(set(words)) == len(words) == 6
 
 
 def test_steady_analysers_are_told_so_and_missing_ones_are_not_called_steady():

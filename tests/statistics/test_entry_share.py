@@ -2,18 +2,26 @@
 
 import numpy as np
 import pytest
-from scipy.stats import binomtest
+from scipy.stats import fisher_exact
 
 from pipeline.statistics.entry_share import against_the_others
 
 
-# scipy 1.17: binomtest(9, 100, 13 / 500, alternative="greater")
-def test_p_is_the_exact_binomial_tail_at_the_share_of_the_others():
+# Fisher RA (1935) The Design of Experiments, ch. II: of eight cups four have milk first; she names four. From memory:
+# all four right has probability 1/70, three or more 17/70.
+@pytest.mark.parametrize(("right", "p"), [(4, 1 / 70), (3, 17 / 70), (0, 1)])
+def test_p_is_that_of_the_lady_tasting_tea(right, p):
+    assert against_the_others([right, 4 - right], [4, 4]).p[0] == pytest.approx(p)
+
+
+# scipy 1.17: fisher_exact([[9, 91], [13, 487]], alternative="greater")
+def test_p_agrees_with_scipy():
     found = against_the_others([9, 5, 8], [100, 200, 300])
     assert found.share == pytest.approx([0.09, 0.025, 8 / 300])
     assert found.ratio[0] == pytest.approx(0.09 / (13 / 500))
-    for i, (count, of, others) in enumerate([(9, 100, 13 / 500), (5, 200, 17 / 400), (8, 300, 14 / 300)]):
-        assert found.p[i] == pytest.approx(binomtest(count, of, others, alternative="greater").pvalue)
+    for i, (count, of) in enumerate([(9, 100), (5, 200), (8, 300)]):
+        table = [[count, of - count], [22 - count, 600 - of - 22 + count]]
+        assert found.p[i] == pytest.approx(fisher_exact(table, alternative="greater").pvalue)
 
 
 def test_none_at_a_site_is_no_sign():
@@ -23,8 +31,14 @@ def test_none_at_a_site_is_no_sign():
 def test_what_happens_nowhere_else_has_no_ratio():
     found = against_the_others([3, 0], [50, 100])
     assert np.isnan(found.ratio[0])
-    assert np.isnan(found.p[0])
+    assert found.p[0] == pytest.approx(50 * 49 * 48 / (150 * 149 * 148))  # all three among its 50 of 150 rows
     assert found.ratio[1] == 0
+
+
+def test_a_site_alone_has_nothing_to_be_compared_with():
+    found = against_the_others([3], [50])
+    assert found.share[0] == 0.06
+    assert np.isnan([found.ratio[0], found.p[0]]).all()
 
 
 def test_a_site_of_which_nothing_is_counted_is_nan():

@@ -196,6 +196,48 @@ def test_a_remark_on_athlete_mode_counts_against_the_readings_that_tell_it(store
     assert all(n == 0 for _, n, _ in rows[1:])
 
 
+def test_rows_sent_twice_and_values_that_cannot_be_are_shares_of_the_rows_read(store):
+    fill(store, readings(people=50, quarters=4))
+    store.execute("update ledger.file set rows_duplicate = 20 where site = 'hall-gate'")
+    held = [
+        (10, ["out_of_range:weight", "implausible_bmi"]),  # one row, though two reasons
+        (11, ["implausible_fat_free_mass"]),
+        (12, ["missing:weight"]),  # not there is not impossible
+    ]
+    for line, codes in held:
+        store.execute(
+            """insert into ledger.held_row (file_id, line, codes, field, received)
+            select file_id, $line, $codes, 'weight', '{}' from ledger.file where site = 'mill-lane'""",
+            {"line": line, "codes": codes},
+        )
+    build_devices(store, PROGRAMME)
+    rows = store.rows(
+        """select "check", site, n, denominator, value, statistic is null, p < 0.001 from result.instrument_check
+        where "check" in ('duplicated', 'impossible') and n > 0 order by all"""
+    )
+    assert rows == [  # nothing of the kind elsewhere: no ratio to the other sites
+        ("duplicated", "hall-gate", 20, 200, 0.1, True, True),
+        ("impossible", "mill-lane", 2, 200, 0.01, True, False),
+    ]
+    assert store.value("""select count(*) from result.instrument_check where "check" = 'impossible'""") == len(SITES)
+
+
+def test_a_lone_analyser_s_rise_that_less_clothing_explains_is_called_so(store):
+    """Files that name no analyser: one instrument a site."""
+    frame = readings(clothing=True).with_columns(device=pl.lit(None, pl.String))
+    is_off = (pl.col("site") == "mill-lane") & (pl.col("period") >= "2024Q4")
+    fill(store, frame.with_columns(
+        weight_kg=pl.col("weight_kg") + pl.when(is_off).then(1.0).otherwise(0.0),
+        clothing_weight_kg=pl.when(is_off).then(0.0).otherwise(1.0),
+    ))  # fmt: skip
+    build_devices(store, PROGRAMME)
+    found = signals(store)
+    assert {(site, device, measure, signal) for site, device, _, measure, signal in found} == {
+        ("mill-lane", None, "weight", "clothing weight")
+    }
+    assert found[0][2] == "2024Q4"
+
+
 @pytest.mark.parametrize(
     ("column", "steps"),
     [
