@@ -121,7 +121,7 @@ SITE_HETEROGENEITY = Table(
     ),
 )  # fmt: skip
 
-_CHART = "Roberts, Technometrics 1966;8:411-30; Pollak, Ann Stat 1985;13:206-27; pipeline/statistics/device_drift.py"
+_CHART = "Roberts, Technometrics 1966;8:411-30; Pollak, Ann Stat 1985;13:206-27; pipeline/statistics/fault_verdict.py"
 _CHANGES = "within-person changes, structural model: Harvey 1989; pipeline/statistics/analyser_fault.py"
 
 DEVICE = Table(

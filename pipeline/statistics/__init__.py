@@ -8,5 +8,5 @@ percentiles     percentile; age_spline, box_cox_cole_green, lms, lms_band, quant
 comparison      standard_population, direct_standardisation, indirect_standardisation, standardised_mean, funnel,
                 overdispersion, heterogeneity, empirical_bayes, false_discovery; site_comparison puts them together
 instruments     terminal_digit, age_heaping, entry_share, cusum, ewma; change_contrast,
-                analyser_fault, device_drift
+                analyser_fault, fault_verdict, device_drift
 """

@@ -4,18 +4,13 @@ A site's mean weight cannot show a kilogram: people differ by fifteen. A person'
 with what the same kind of people changed elsewhere, what this site's people usually change more or less than that,
 and what those measured on the site's other analysers changed in the same weeks. What is left is the analyser.
 
-At the end of every period each possible fault of the site (analyser_fault.py) has a likelihood ratio against a site in
-order for every month in which it may have begun. Their sum over those months is Shiryaev and Roberts's statistic R.
-Without a fault the expectation of R is the number of months since it began, whatever the dependence between months
-(R less the months is a martingale), so that a limit A is passed once in A months of a site at most, on average. Looked
-at once a quarter it is passed far more seldom: the operating curve says how seldom. Where several explanations are
-left, their shares in the sum are the chances of each, all faults being equally likely beforehand: an analyser is named
-when its share is nine in ten.
+Every fault of the site that may have begun in some month (analyser_fault.py) is weighed at the end of each period, and
+the evidence goes to a control chart (fault_verdict.py) that says whether an analyser is at fault, and which.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -23,29 +18,19 @@ import polars as pl
 from scipy.special import ndtri
 from threadpoolctl import threadpool_limits
 
-from pipeline.statistics.analyser_fault import (
-    BEGINNINGS_A_MONTH,
-    DRIFT,
-    PACE,
-    SHIFT,
-    Evidence,
-    Fault,
-    SiteModel,
-    Usual,
-)
+from pipeline.statistics.analyser_fault import DRIFT, SHIFT, Fault, SiteModel, Usual
 from pipeline.statistics.change_contrast import ChangeContrasts, Contrasts
+from pipeline.statistics.fault_verdict import Explanation, Verdict, explanations, verdict
 
-UNDETERMINED = "not determined"
-_NAMED = 0.9  # share of an explanation from which it is given as the one
-_PLAUSIBLE = 9.0  # times less likely than the best, and still worth telling
 _MONTHS_TO_WAIT = 6  # for a signal to become clear
 _BEYOND_CHANCE = 3.0  # standard errors of a known fault's drift
 _FEWEST_SCORES = 20  # from which their spread is estimated
 _Z = float(ndtri(0.975))
 
+_SITE_PACES = {"pace": 0.5, "first_pace": 0.6, "later_pace": 0.3, "pace_change": 0.08}  # kg, percentage points
 USUAL = {
-    "weight": Usual(0.10, 0.50, 0.60, 0.30, 0.08, 0.08, 0.25, 0.75, 0.75),
-    "body_fat_percent": Usual(0.80, 0.50, 0.60, 0.30, 0.08, 0.10, 1.00, 2.00, 1.00),
+    "weight": Usual(**_SITE_PACES, level=0.1, wander=0.08, abroad=0.25, shift=0.75, drift=0.75),
+    "body_fat_percent": Usual(**_SITE_PACES, level=0.8, wander=0.1, abroad=1.0, shift=2.0, drift=1.0),
 }
 
 
@@ -103,88 +88,6 @@ def device_table(cells: pl.DataFrame, usual: Usual, chart: Chart) -> pl.DataFram
     return pl.DataFrame(rows, schema=schema, orient="row").sort("site", "device", "period")
 
 
-@dataclass
-class Explanation:
-    """Some analysers of a site at fault, or everybody's pace: R upward and downward, R and the likeliest by kind."""
-
-    devices: tuple[int, ...]
-    is_pace: bool
-    upper: float = 0.0
-    lower: float = 0.0
-    by_kind: dict[str, float] = field(default_factory=dict)
-    likeliest: dict[str, tuple[float, Fault]] = field(default_factory=dict)
-
-    @property
-    def total(self) -> float:
-        return self.upper + self.lower
-
-    @property
-    def largest(self) -> float:
-        return max(self.upper, self.lower)
-
-    @property
-    def faults(self) -> list[Fault]:
-        """The likeliest of each kind, the best first: what shifted may well go on, and what drifts may have shifted."""
-        return [self.likeliest[kind][1] for kind in sorted(self.by_kind, key=lambda kind: -self.by_kind[kind])]
-
-
-def explanations(evidence: Evidence, usual: Usual, spread: float) -> list[Explanation]:
-    """The sums over months of the likelihood ratios, all kinds of fault equally likely; a change of pace as likely as
-    all of them together."""
-    found: dict[tuple, Explanation] = {}
-    if not evidence.faults:
-        return []
-    size = np.array([usual.size(fault.kind) for fault in evidence.faults])
-    kinds = len({(fault.devices, fault.kind) for fault in evidence.faults if fault.kind != PACE})
-    for fault, upper, lower in zip(evidence.faults, *evidence.likelihood_ratio(size, spread), strict=True):
-        is_pace = fault.kind == PACE
-        weight = (1.0 if is_pace else 1 / kinds) / BEGINNINGS_A_MONTH
-        one = found.setdefault((fault.devices, is_pace), Explanation(fault.devices, is_pace))
-        ratio = weight * (upper + lower)
-        one.upper += weight * upper
-        one.lower += weight * lower
-        one.by_kind[fault.kind] = one.by_kind.get(fault.kind, 0.0) + ratio
-        if ratio > one.likeliest.get(fault.kind, (-1.0, fault))[0]:
-            one.likeliest[fault.kind] = (ratio, fault)
-    return list(found.values())
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """signals: analyser → word. best: the faults that explain most. is_up: of the first. is_clear: none else does."""
-
-    signals: dict[int, str]
-    best: list[Fault]
-    is_up: bool = True
-    is_clear: bool = True
-
-
-def verdict(of: list[Explanation], devices: list[int], limit: float) -> Verdict:
-    """What the explanations of a site's changes amount to.
-
-    A sum must be past the limit. Where one explanation has nine tenths of all chances its analysers are named;
-    otherwise every analyser whose explanation is at least a ninth as likely as the best is one of those that may be
-    meant. A lone analyser's shift that might as well be a change of pace is given as that.
-    """
-    best = max(of, key=lambda one: one.largest, default=None)
-    if best is None or best.largest < limit:
-        return Verdict({}, [])
-    is_up, is_clear = best.upper > best.lower, best.total >= _NAMED * sum(one.total for one in of)
-    meant = [best] if is_clear else [one for one in of if one.total * _PLAUSIBLE >= best.total]
-    if best.is_pace or (len(devices) == 1 and not is_clear):
-        # Analysers that can be compared with each other do not all drift alike: there it is the people.
-        signals = dict.fromkeys(devices, PACE) if len(devices) == 1 else {}
-        return Verdict(signals, best.faults, is_up, is_clear)
-    if is_clear:
-        return Verdict(dict.fromkeys(best.devices, best.faults[0].kind), best.faults, is_up)
-    faults = [one for one in meant if not one.is_pace]
-    return Verdict({d: UNDETERMINED for one in faults for d in one.devices}, _faults(faults), is_up, is_clear)
-
-
-def _faults(of: list[Explanation]) -> list[Fault]:
-    return [fault for one in sorted(of, key=lambda one: -one.total) for fault in one.faults]
-
-
 class SiteChart:
     """The control chart of one site as periods are taken in order."""
 
@@ -222,7 +125,7 @@ class SiteChart:
             # With the fault in the model the site's other analysers no longer look as if they were at fault.
             self.model = SiteModel(self.contrasts, self.devices, self.found, self.usual)
             scored, self.errors = self.errors, self._errors()
-            self.errors = {device: (*of[:2], scored[device][2]) for device, of in self.errors.items()}
+            self.errors = {device: (*error[:2], scored[device][2]) for device, error in self.errors.items()}
         return self._rows(of, found, spread)
 
     def _rows(self, of: list[Explanation], found: Verdict, spread: float) -> list[tuple]:

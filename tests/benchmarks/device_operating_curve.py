@@ -29,7 +29,8 @@ from pipeline.programme import Programme
 from pipeline.results.device import CHART
 from pipeline.statistics.analyser_fault import PACE, SiteModel
 from pipeline.statistics.change_contrast import ELSEWHERE, ChangeContrasts, Contrasts
-from pipeline.statistics.device_drift import UNDETERMINED, USUAL, SiteChart, device_table
+from pipeline.statistics.device_drift import USUAL, SiteChart, device_table
+from pipeline.statistics.fault_verdict import UNDETERMINED
 from pipeline.statistics.proportion_interval import wilson_interval
 from pipeline.store import Store, sql_text
 from synthetic_cohort.generate import generate

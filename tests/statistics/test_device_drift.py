@@ -9,7 +9,8 @@ from polars.testing import assert_frame_equal
 
 from pipeline.statistics.analyser_fault import DRIFT, PACE, SHIFT, Evidence, Fault, SiteModel, moments
 from pipeline.statistics.change_contrast import ELSEWHERE, ChangeContrasts, month_begins
-from pipeline.statistics.device_drift import UNDETERMINED, USUAL, Chart, Explanation, device_table, verdict
+from pipeline.statistics.device_drift import USUAL, Chart, device_table
+from pipeline.statistics.fault_verdict import UNDETERMINED, Explanation, verdict
 
 CHART = Chart(300)
 USUAL_WEIGHT = USUAL["weight"]
