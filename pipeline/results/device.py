@@ -10,8 +10,8 @@ from pipeline.results.plain_number import without_nan
 from pipeline.statistics.device_drift import USUAL, Chart, device_table
 from pipeline.store import Store, sql_text
 
-# Months of a site in order to a false signal of a fault, at least, by theory. Looked at once a quarter it is about a
-# thousand site-years when the model holds: tests/benchmarks/results/device_operating_curve.md.
+# Months of a site in order to a false signal of a fault, at least, by theory. Looked at once a quarter it is some four
+# hundred site-years when the model holds: tests/benchmarks/results/device_operating_curve.md.
 CHART = Chart(300)
 _METHOD = (
     "people's changes against the same kind of people elsewhere, the site's own pace and its other analysers; "

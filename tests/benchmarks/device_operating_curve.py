@@ -5,7 +5,7 @@
 makes demo programmes (24 sites, 8 quarters, 60,000 readings each, other seeds than the demo's), takes the true bodies
 beside them, weighs them on analysers with the demo's own biases and noise, with or without a planted fault, runs the
 project's SQL and statistics over the readings, and counts. Prints a page and writes it to
-tests/benchmarks/results/device_operating_curve.md. About a quarter of an hour on one core.
+tests/benchmarks/results/device_operating_curve.md. About eight minutes on one core.
 
 The people and their programme are invented by this project; the page says what its limits were chosen on. What real
 sites do that the cohort does not (operators who change with the season, analysers moved between sites) is not in it.
@@ -406,7 +406,7 @@ FALLS_SHORT = """## How to read it
   not nine times as likely as the other, neither is named. Later periods often tell.
 - **What the model takes as usual** (a site's pace changes by 0.08 kg a quarter within a quarter, a month moves a
   whole site by 0.08 kg) is the project's choice. Where a programme's sites vary more, the scores of all sites
-  spread more, and all evidence is scaled down by their robust spread: fewer faults are found, not more false ones.
+  spread more, and all evidence is scaled down by their robust spread: fewer faults are found then.
 - **Months.** A programme with monthly periods looks three times as often; the model alone shows what that costs.
 - **What the limits have seen.** They were chosen on cohorts of seeds 9000 to 9005 and 27000 to 27007 and on the
   demo's own; a first pilot had four of the cohorts counted here. The other cohorts were new.
