@@ -68,6 +68,39 @@ def clustered_proportion(count: ArrayLike, people: ArrayLike) -> ClusteredPropor
     return ClusteredProportion(p, n, variance, np.maximum(sites - 1.0, 0), design_effect)
 
 
+def jackknifed_proportion(count: ArrayLike, people: ArrayLike) -> ClusteredProportion:
+    """clustered_proportion by leaving out a site at a time: it holds where sites are of very unequal size.
+
+    v = (K − 1)/K · Σ_k (p − p₋ₖ)², p − p₋ₖ = u_k/(n − n_k): Taylor's with sites alike in size. A site that holds half
+    of the people has pulled the mean to itself, and Taylor's u_k is small just where it should be large: with one such
+    site of 24, intervals said to cover 95 % covered 77 %. df = (Σn)²/Σn² − 1, at least 1: sites − 1 when they are alike
+    in size, fewer when a few large sites make the figure.
+
+    Shapes, Units, Missing, Errors   as clustered_proportion.
+    Source   Rust & Rao (1996) Stat Methods Med Res 5:283-310 for the jackknife; effective number of sites: Carter,
+             Schnepel & Steigerwald (2017) Rev Econ Stat 99:698-709, both from memory. Checked against figures worked
+             by hand in tests/statistics/test_clustered_proportion.py and by coverage in
+             tests/benchmarks/coverage_of_proportions.py.
+    """
+    taylor = clustered_proportion(count, people)
+    count, people = (np.atleast_2d(np.asarray(a, dtype=float)) for a in (count, people))
+    n, p, sites = taylor.people[:, None], taylor.proportion, taylor.freedom + 1
+    with np.errstate(divide="ignore", invalid="ignore"):
+        away = np.where(people > 0, (count - p[:, None] * people) / (n - people), 0)
+        variance = np.where(sites >= 2, (sites - 1) / sites * np.sum(away**2, axis=1), np.nan)
+        simple = p * (1 - p) / taylor.people
+        design_effect = np.where(simple > 0, variance / simple, np.nan)
+    freedom = np.where(sites >= 2, effective_freedom(people), 0.0)
+    return ClusteredProportion(p, taylor.people, variance, freedom, design_effect)
+
+
+def effective_freedom(size: ArrayLike) -> Floats:
+    """(Σ s)²/Σ s² − 1, at least 1: degrees of freedom of sites of unequal size. Shapes: (cells, sites) → (cells,)."""
+    size = np.atleast_2d(np.asarray(size, dtype=float))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.maximum(size.sum(axis=1) ** 2 / np.sum(size**2, axis=1) - 1, 1)
+
+
 def korn_graubard_interval(cells: ClusteredProportion, confidence: float = 0.95) -> tuple[Floats, Floats]:
     """Clopper–Pearson at the effective sample size, with the degrees of freedom of the sites.
 

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pipeline.statistics.clustered_proportion import (
     ClusteredProportion,
-    clustered_proportion,
+    jackknifed_proportion,
     korn_graubard_interval,
 )
 from pipeline.statistics.proportion_interval import clopper_pearson_interval, wilson_interval
@@ -21,7 +21,8 @@ Floats = NDArray[np.float64]
 
 WILSON = "Wilson score interval"
 ONE_SITE = "Wilson score interval; one site, so likeness within sites is not in it"
-DESIGN_EFFECT_STEPS = 4  # a quarter; project's choice
+STEPS = 4  # a quarter; project's choice
+_SLACK = 1e-9
 
 _SCHEMA = {
     "low": pl.Float64,
@@ -44,21 +45,23 @@ def proportions_of_all(count: ArrayLike, people: ArrayLike) -> pl.DataFrame:
     to the last digit it would give back the counts of two sites that are withheld. A quarter is within what sampling
     makes of it (two dozen sites: a third), and rounding up never narrows an interval.
 
+    The degrees of freedom stand on the sizes of sites, some of which may be withheld: they are rounded down likewise.
+
     Shapes   count, people: (cells, sites); out: one row a cell with columns low, high, design_effect, method, flag.
     Units    people; low and high from 0 to 1.
     Missing  with one site the interval is Wilson's and design_effect null; it is null also at 0 and 1. A cell with
              nobody is an error of the caller.
     Errors   ValueError for a cell with nobody, or as clustered_proportion.
-    Source   clustered_proportion.korn_graubard_interval, reliability.nchs_reliability. Checked against figures worked
-             by hand in tests/statistics/test_published_proportion.py.
+    Source   clustered_proportion: jackknifed_proportion, korn_graubard_interval; reliability.nchs_reliability. Checked
+             against figures worked by hand in tests/statistics/test_published_proportion.py, by coverage in
+             tests/benchmarks/coverage_of_proportions.py.
     """
     count, people = np.asarray(count, dtype=float), np.asarray(people, dtype=float)
     if count.shape[0] == 0:
         return pl.DataFrame(schema=_SCHEMA)
     if np.any(people.sum(axis=1) <= 0):
         raise ValueError(f"cell {int(np.argmin(people.sum(axis=1)))}: nobody measured")
-    exact = clustered_proportion(count, people)
-    cells = replace(exact, design_effect=coarse_design_effect(exact.design_effect))
+    cells = coarse_proportion(count, people)
     low, high = korn_graubard_interval(cells)
     whole_count, whole = count.sum(axis=1), people.sum(axis=1)
     is_alone = cells.freedom < 1
@@ -79,9 +82,19 @@ def proportions_of_all(count: ArrayLike, people: ArrayLike) -> pl.DataFrame:
     ).with_columns(pl.col("design_effect").fill_nan(None), pl.col("flag").replace("", None))
 
 
+def coarse_proportion(count: ArrayLike, people: ArrayLike) -> ClusteredProportion:
+    """jackknifed_proportion with the design effect rounded up, and the degrees of freedom down, to a quarter.
+
+    Shapes   count, people: (cells, sites).
+    """
+    found = jackknifed_proportion(count, people)
+    freedom = np.floor(found.freedom * STEPS + _SLACK) / STEPS
+    return replace(found, design_effect=coarse_design_effect(found.design_effect), freedom=freedom)
+
+
 def coarse_design_effect(design_effect: Floats) -> Floats:
     """Rounded up to a quarter; nan stays nan. A whole quarter stays, whatever the last bit of the arithmetic."""
-    rounded = np.ceil(design_effect * DESIGN_EFFECT_STEPS - 1e-9) / DESIGN_EFFECT_STEPS
+    rounded = np.ceil(design_effect * STEPS - _SLACK) / STEPS
     return (
         rounded + 0.0
     )  # sites exactly alike: 0, not -0, under which people would be divided to minus infinity

@@ -12,8 +12,8 @@ from pipeline.measures import Banding
 from pipeline.statistics.age_group import SEXES, AgeGroups, ages_reported
 from pipeline.statistics.direct_standardisation import (
     binomial_variance,
-    clustered_variance,
     fay_feuer_interval,
+    jackknifed_variance,
     logit_interval,
     standardised_proportion,
 )
@@ -227,16 +227,17 @@ def _figures(
     """proportion, low, high, method and flag, each (bands,)."""
     proportion = standardised_proportion(whole, whole_strata, share)
     low, high = fay_feuer_interval(whole, whole_strata, share)
-    low, high = np.minimum(low, proportion), np.clip(high, proportion, 1)
     method = np.full(proportion.size, "direct, Fay-Feuer interval", dtype=object)
     variance, freedom = binomial_variance(whole, whole_strata, share), np.inf
     if is_clustered:
-        clustered = [clustered_variance(pooled[:, :, i], strata, share) for i in range(proportion.size)]
+        clustered = [jackknifed_variance(pooled[:, :, i], strata, share) for i in range(proportion.size)]
         variance, freedom = np.array([v for v, _ in clustered]), float(clustered[0][1])
         logit_low, logit_high = logit_interval(proportion, variance, freedom)
         inside = np.isfinite(logit_low)
         low, high = np.where(inside, logit_low, low), np.where(inside, logit_high, high)
-        method[inside] = f"direct, logit interval, {freedom + 1:.0f} sites as clusters"
+        sites = int((strata.sum(axis=1) > 0).sum())
+        method[inside] = f"direct, logit interval, {sites} sites as clusters"
+    low, high = np.minimum(low, proportion), np.clip(high, proportion, 1)
     people, n = whole_strata.sum(axis=1), whole.sum(axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
         effective = np.where(

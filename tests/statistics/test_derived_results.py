@@ -96,9 +96,10 @@ def test_the_interval_of_all_sites_is_korn_and_graubards_by_hand_from_the_counts
         x, m = sites["n"].to_numpy(), sites["denominator"].to_numpy()
         n, k = m.sum(), len(m)
         p = x.sum() / n
-        variance = k / (k - 1) * np.sum((x - p * m) ** 2) / n**2
-        effect = np.ceil(4 * variance / (p * (1 - p) / n)) / 4
-        effective = min(n, n / effect) * (t.ppf(0.975, n - 1) / t.ppf(0.975, k - 1)) ** 2
+        without = (x.sum() - x) / (n - m)
+        effect = np.ceil(4 * (k - 1) / k * np.sum((without - p) ** 2) / (p * (1 - p) / n) - 1e-9) / 4
+        freedom = np.floor(4 * (n**2 / np.sum(m**2) - 1) + 1e-9) / 4
+        effective = min(n, n / effect) * (t.ppf(0.975, n - 1) / t.ppf(0.975, freedom)) ** 2
         low = beta.ppf(0.025, effective * p, effective * (1 - p) + 1)
         high = beta.ppf(0.975, effective * p + 1, effective * (1 - p))
         assert (row["n"], row["denominator"], row["design_effect"]) == (x.sum(), n, effect)

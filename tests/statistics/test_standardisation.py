@@ -4,11 +4,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.statistics.clustered_proportion import clustered_proportion
+from pipeline.statistics.clustered_proportion import clustered_proportion, jackknifed_proportion
 from pipeline.statistics.direct_standardisation import (
     binomial_variance,
     clustered_variance,
     fay_feuer_interval,
+    jackknifed_variance,
     logit_interval,
     standardised_proportion,
 )
@@ -75,10 +76,27 @@ def test_one_stratum_has_the_variances_of_a_plain_proportion():
     plain = clustered_proportion(yes, sizes)
     assert variance == pytest.approx(plain.variance[0], rel=1e-12)
     assert freedom == plain.freedom[0]
+    variance, freedom = jackknifed_variance(yes[:, None], sizes[:, None], [2.0])
+    plain = jackknifed_proportion(yes, sizes)
+    assert (variance, freedom) == pytest.approx((plain.variance[0], plain.freedom[0]), rel=1e-12)
 
 
 def test_one_site_has_no_clustered_variance():
     assert np.isnan(clustered_variance([[3, 4]], [[10, 10]], [1, 1])[0])
+    assert np.isnan(jackknifed_variance([[3, 4]], [[10, 10]], [1, 1])[0])
+
+
+def test_the_jackknife_of_several_strata_is_near_what_leaving_out_each_site_does():
+    random, weight = np.random.default_rng(4), np.array([3.0, 2.0, 1.0])
+    people = random.integers(40, 400, (8, 3))
+    count = random.binomial(people, random.beta(20, 60, (8, 1)))
+    whole = standardised_proportion(count.sum(axis=0), people.sum(axis=0), weight)
+    without = [
+        standardised_proportion(np.delete(count, k, 0).sum(axis=0), np.delete(people, k, 0).sum(axis=0), weight)
+        for k in range(8)
+    ]
+    jackknife = 7 / 8 * sum((one[0] - whole[0]) ** 2 for one in without)
+    assert jackknifed_variance(count, people, weight)[0] == pytest.approx(jackknife, rel=0.1)
 
 
 def test_the_logit_interval_stays_inside_and_is_missing_at_the_ends():

@@ -1,0 +1,115 @@
+"""Coverage of the bands of the smooth curves, and of the intervals of their diagnostics.
+
+`python tests/benchmarks/coverage_of_curves.py` draws programmes of sites from a distribution inside the family, fits LMS
+curves and asks how often each band holds the true curve. People of a site are alike in their normal score, so the
+distribution over all possible sites stays exactly what it was drawn from.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from clustered_people import site_normals, site_sizes
+from coverage_table import Row, covering, simulated, table, write_page
+from known_curves import INSIDE, STEP, counted, inside_lms
+from scipy.special import ndtr, ndtri
+
+from pipeline.statistics.box_cox_cole_green import z_score
+from pipeline.statistics.curve_coverage import share_below
+from pipeline.statistics.lms import LmsFit, NoConvergence, fit_lms
+from pipeline.statistics.lms_band import percentile_band, sandwich_covariance, site_score
+from pipeline.statistics.q_statistics import MOMENTS, q_statistics
+from pipeline.statistics.worm_plot import worm_plot
+
+REPLICATES = 1_000
+AGES = (20, 69)
+INNER, EDGE = np.arange(25, 66, 5), np.array([20, 21, 68, 69])
+PERCENTS = np.array([3, 10, 50, 90, 97])
+WORM_SCORES = 1.5
+GROUPS = [(20, 29), (30, 39), (40, 49), (50, 59), (60, 69)]
+
+
+@dataclass(frozen=True)
+class Programme:
+    title: str
+    sites: int
+    people: int
+    icc: float
+    spread: float = 0.6
+    largest: float = 0.0
+
+
+SCENARIOS = (
+    Programme("24 sites of 60, people independent", 24, 60, 0.0),
+    Programme("24 sites of 60, correlation 0.05", 24, 60, 0.05),
+    Programme("24 sites of 60, very unequal (log sd 1.2), correlation 0.05", 24, 60, 0.05, spread=1.2),
+    Programme("24 sites of 40, one with half of the people, correlation 0.05", 24, 40, 0.05, largest=0.5),
+    Programme("6 sites of 250, correlation 0.05", 6, 250, 0.05),
+)
+
+
+def simulate(scenario: Programme, random: np.random.Generator) -> list[Row]:
+    bands, shares, worms, scores = [], [], [], []
+    for _ in range(REPLICATES):
+        sites = _sites(scenario, random)
+        age, value, n = (np.concatenate(parts) for parts in zip(*sites, strict=True))
+        try:
+            fit = fit_lms(age, value, n)
+        except NoConvergence:  # regression quantiles are then published, without a band
+            continue
+        covariance = sandwich_covariance(fit, [site_score(fit, *site) for site in sites])
+        ages = np.concatenate([INNER, EDGE])
+        bands.append(percentile_band(fit, covariance, ages, PERCENTS, freedom=len(sites) - 1))
+        shares.append(_shares(fit, age, value, n))
+        z = fit.z_score(age, value)
+        worms.append(_worm(age, z, n))
+        scores.append(q_statistics(age, z, n, GROUPS).groups.select(MOMENTS).to_numpy().ravel())
+    return _rows(scenario, *(np.array(part) for part in (bands, shares, worms, scores)))
+
+
+def _sites(scenario: Programme, random: np.random.Generator) -> list[tuple[np.ndarray, ...]]:
+    size = site_sizes(random, (scenario.sites,), scenario.people, scenario.spread, scenario.largest)
+    found = []
+    for z in site_normals(random, scenario.icc, size):
+        age = random.integers(AGES[0], AGES[1] + 1, z.size).astype(float)
+        found.append(counted(age, INSIDE.value_at(z, age)))
+    return found
+
+
+def _shares(fit: LmsFit, age: np.ndarray, value: np.ndarray, n: np.ndarray) -> np.ndarray:
+    """low, high and the true share below the fitted curves, each by age group and percent. (3, groups · percents)"""
+    ages, at = np.unique(age, return_inverse=True)
+    curves = fit.value_at(ages, PERCENTS)
+    found = share_below(age, value, n, curves[at], PERCENTS, GROUPS, STEP)
+    below = ndtr(z_score(curves, *(part[:, None] for part in inside_lms(ages))))
+    people = np.bincount(at, n)
+    truth = []
+    for low, high in GROUPS:
+        here = (ages >= low) & (ages <= high)
+        truth.append(people[here] @ below[here] / people[here].sum())
+    return np.array([found["low"], found["high"], np.ravel(truth)])
+
+
+def _worm(age: np.ndarray, z: np.ndarray, n: np.ndarray) -> np.ndarray:
+    """low, high and the deviation at scores from −1.5 to 1.5, which every group of these sizes has. (3, groups · scores)"""
+    found = worm_plot(age, z, n, GROUPS).filter(pl.col("score").abs() <= WORM_SCORES)
+    return found.select("low", "high", "deviation").to_numpy().T
+
+
+def _rows(
+    scenario: Programme, bands: np.ndarray, shares: np.ndarray, worms: np.ndarray, scores: np.ndarray
+) -> list[Row]:
+    truth = INSIDE.curves(np.concatenate([INNER, EDGE]), PERCENTS)
+    low, high = bands[:, 0], bands[:, 1]
+    inner = slice(None, INNER.size)
+    outer = slice(INNER.size, None)
+    edge = ndtri(0.975)
+    return [
+        covering("band of the curves, inner ages", scenario.title, low[:, inner], high[:, inner], truth[inner]),
+        covering("band of the curves, edge ages", scenario.title, low[:, outer], high[:, outer], truth[outer]),
+        covering("share below a curve", scenario.title, *shares.transpose(1, 0, 2)),
+        covering("worm of a true family (band of a good fit)", scenario.title, *worms.transpose(1, 0, 2)),
+        covering("moments of a true family (±1.96)", scenario.title, -edge, edge, scores),
+    ]
