@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from scipy.special import chdtri, ndtri
 
 from pipeline.statistics.age_group import AgeGroups, ages_reported
-from pipeline.statistics.age_spline import distinct_ages
-from pipeline.statistics.curve_coverage import share_below
+from pipeline.statistics.curve_coverage import PeopleBelow, share_below
 from pipeline.statistics.fitted_curve import FittedCurve
+from pipeline.statistics.lms_band import SitePart
 from pipeline.statistics.one_thread import on_one_thread
 from pipeline.statistics.q_statistics import MOMENTS, q_statistics
 from pipeline.statistics.worm_plot import worm_plot
@@ -88,7 +88,7 @@ def _median(curve: FittedCurve) -> Floats:
 
 @on_one_thread
 def percentile_curve_rows(
-    curve: FittedCurve, site_scores: Sequence[Floats], percents: Sequence[int]
+    curve: FittedCurve, parts: Sequence[SitePart], percents: Sequence[int]
 ) -> pl.DataFrame:
     """The published curves at whole ages, with their bands.
 
@@ -100,7 +100,7 @@ def percentile_curve_rows(
         return pl.DataFrame(schema=PERCENTILE_SCHEMA)
     measure, ages = curve.measure, curve.whole_ages
     value = curve.choice.value_at(ages, percents)
-    low, high = curve.band(site_scores, percents)
+    low, high = curve.band(parts, percents)
     figures = {
         name: np.round(part, measure.decimals + 1).ravel()
         for name, part in (("value", value), ("low", low), ("high", high))
@@ -114,7 +114,7 @@ def percentile_curve_rows(
             "percentile": np.tile(percents, ages.size),
             **figures,
             "n": np.repeat(curve.people_near(), len(percents)),
-            "method": _method(curve, len(site_scores)),
+            "method": _method(curve, len(parts)),
             "flag": None,
         },
         schema=PERCENTILE_SCHEMA,
@@ -127,8 +127,10 @@ def _method(curve: FittedCurve, sites: int) -> str:
 
 
 @on_one_thread
-def diagnostic_rows(curve: FittedCurve, age_groups: AgeGroups, percents: Sequence[int]) -> pl.DataFrame:
-    """How well the published curves fit, by age group.
+def diagnostic_rows(
+    curve: FittedCurve, age_groups: AgeGroups, percents: Sequence[int], below: Sequence[PeopleBelow] = ()
+) -> pl.DataFrame:
+    """How well the published curves fit, by age group. below: of each site, in diagnostic_groups.
 
     share_below  at: the percentile; observed share below its curve with its interval, beside the expected one.
     worm         at: a normal score; observed less theoretical quantile of the z-scores, expected 0, and the band of
@@ -137,12 +139,14 @@ def diagnostic_rows(curve: FittedCurve, age_groups: AgeGroups, percents: Sequenc
                  95 % point of χ². Both for LMS curves only: the other method gives no z-scores.
 
     Shapes   out: columns of result.curve_diagnostic; sorted by diagnostic, age and at. Age groups must not overlap.
-    Missing  as share_below, worm_plot and q_statistics. No rows without a curve.
+    Missing  as share_below, worm_plot and q_statistics. No rows without a curve. Without sites the interval of a share
+             takes people one by one.
     """
     if curve.choice.published == "none":
         return pl.DataFrame(schema=DIAGNOSTIC_SCHEMA)
-    groups = ages_reported(age_groups, curve.measure.age_from, curve.measure.age_to)
-    parts = [_shares(curve, groups, percents)]
+    groups = diagnostic_groups(curve, age_groups)
+    everybody = [curve.below_of_site(curve.age, curve.value, curve.n, percents, groups)]
+    parts = [_shares(share_below(below or everybody, percents, groups))]
     if curve.choice.published == "lms" and curve.choice.lms is not None:
         age, value, n = curve.spread(curve.age, curve.value, curve.n)
         z = curve.choice.lms.z_score(age, value)
@@ -160,12 +164,12 @@ def diagnostic_rows(curve: FittedCurve, age_groups: AgeGroups, percents: Sequenc
     )
 
 
-def _shares(curve: FittedCurve, groups: AgeGroups, percents: Sequence[int]) -> pl.DataFrame:
-    ages, at = distinct_ages(curve.age)
-    curves = curve.choice.value_at(ages, percents)
-    beyond = np.where(np.asarray(percents) < 50, -np.inf, np.inf)  # the family ends before the percentile
-    curves = np.where(np.isnan(curves), beyond, curves)
-    found = share_below(curve.age, curve.value, curve.n, curves[at], percents, groups, curve.step)
+def diagnostic_groups(curve: FittedCurve, age_groups: AgeGroups) -> AgeGroups:
+    """The age groups in which the fit of a curve is told."""
+    return ages_reported(age_groups, curve.measure.age_from, curve.measure.age_to)
+
+
+def _shares(found: pl.DataFrame) -> pl.DataFrame:
     return found.rename({"percent": "at"}).with_columns(diagnostic=pl.lit("share_below"))
 
 

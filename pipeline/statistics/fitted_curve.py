@@ -10,8 +10,11 @@ from numpy.typing import NDArray
 
 from pipeline.measures import Measure
 from pipeline.statistics import lms_band, quantile_curve_band
+from pipeline.statistics.age_group import AgeGroups
 from pipeline.statistics.age_spline import distinct_ages
 from pipeline.statistics.curve_choice import CurveChoice, choose_curves
+from pipeline.statistics.curve_coverage import PeopleBelow, people_below
+from pipeline.statistics.lms_band import SitePart
 from pipeline.statistics.one_thread import on_one_thread
 from pipeline.statistics.print_step import in_equal_parts, is_coarse, merged_steps
 
@@ -57,35 +60,48 @@ class FittedCurve:
         return in_equal_parts(age, value, n, self.step) if self.is_coarse else (age, value, n)
 
     @on_one_thread
-    def score_of_site(self, age: Floats, value: Floats, n: Floats) -> Floats:
-        """One site's part of the gradient at the fit that is published.
+    def part_of_site(self, age: Floats, value: Floats, n: Floats) -> SitePart:
+        """One site's part of the fit that is published.
 
-        Shapes   age, value, n: (site's cells,); out (3·size,) of LMS curves, (percents, size) of regression quantiles.
+        Shapes   age, value, n: (site's cells,); the score is (3·size,) of LMS curves, (percents, size) of regression
+                 quantiles.
         Errors   ValueError where no curve is published.
         """
         if self.choice.published == "lms":
-            return lms_band.site_score(self.choice.lms, *self.spread(age, value, n))
+            return lms_band.site_part(self.choice.lms, *self.spread(age, value, n))
         if self.choice.published == "none":
             raise ValueError(f"no curve of {self.measure.name} is published: {self.choice.why}")
-        return quantile_curve_band.site_score(self.choice.regression, age, value, n, self.step)
+        ages, at = distinct_ages(age)
+        score = quantile_curve_band.site_score(self.choice.regression, age, value, n, self.step)
+        return SitePart(score, ages, np.bincount(at, n, ages.size))
 
     @on_one_thread
-    def band(self, site_scores: Sequence[Floats], percents: Sequence[int]) -> tuple[Floats, Floats]:
+    def below_of_site(
+        self, age: Floats, value: Floats, n: Floats, percents: Sequence[int], age_groups: AgeGroups
+    ) -> PeopleBelow:
+        """One site's people below the published curves. Shapes: (site's cells,)."""
+        ages, at = distinct_ages(age)
+        curves = self.choice.value_at(ages, percents)
+        beyond = np.where(np.asarray(percents) < 50, -np.inf, np.inf)  # the family ends before the percentile
+        curves = np.where(np.isnan(curves), beyond, curves)
+        return people_below(age, value, n, curves[at], age_groups, self.step)
+
+    @on_one_thread
+    def band(self, parts: Sequence[SitePart], percents: Sequence[int]) -> tuple[Floats, Floats]:
         """Pointwise band of the published curves at whole_ages, from the spread between sites.
 
-        Shapes   site_scores: those of score_of_site, one a site with people; low, high: (ages, percents).
+        Shapes   parts: those of part_of_site, one a site with people; low, high: (ages, percents).
         Missing  nan where no curve is published, or with fewer than two sites.
         """
-        sites = len(site_scores)
-        if self.choice.published == "none" or sites < 2:
+        if self.choice.published == "none" or len(parts) < 2:
             nothing = np.full((self.whole_ages.size, len(percents)), np.nan)
             return nothing, nothing
         if self.choice.published == "lms":
-            covariance = lms_band.sandwich_covariance(self.choice.lms, np.array(site_scores))
-            return lms_band.percentile_band(self.choice.lms, covariance, self.whole_ages, percents, sites - 1)
+            covariance, freedom = lms_band.sandwich_covariance(self.choice.lms, parts)
+            return lms_band.percentile_band(self.choice.lms, covariance, self.whole_ages, percents, freedom)
         regression = self.choice.regression
         low, high = quantile_curve_band.quantile_band(
-            regression, site_scores, self.age, self.n, self.whole_ages
+            regression, [part.score for part in parts], self.age, self.n, self.whole_ages
         )
         at = regression.position(percents)
         return low[:, at], high[:, at]

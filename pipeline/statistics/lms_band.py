@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri, stdtrit
 
 from pipeline.statistics.age_spline import distinct_ages
-from pipeline.statistics.box_cox_cole_green import scores
+from pipeline.statistics.box_cox_cole_green import information, scores
+from pipeline.statistics.clustered_proportion import effective_freedom
 from pipeline.statistics.lms import LmsFit
 
 Floats = NDArray[np.float64]
@@ -15,10 +19,19 @@ Floats = NDArray[np.float64]
 _SERIES_BELOW = 1e-3
 
 
-def site_score(fit: LmsFit, age: ArrayLike, value: ArrayLike, n: ArrayLike) -> Floats:
-    """One site's part of the gradient of the log-likelihood at the fit of all sites.
+@dataclass(frozen=True)
+class SitePart:
+    """A site's part of a fit. score (3·size,): of the gradient at the fit; people (ages,): whom it has at each age."""
 
-    Shapes   age, value, n: (cells,) of the site; out (3·size,), in the order of the fit's coefficients.
+    score: Floats
+    ages: Floats
+    people: Floats
+
+
+def site_part(fit: LmsFit, age: ArrayLike, value: ArrayLike, n: ArrayLike) -> SitePart:
+    """One site's part of the gradient of the log-likelihood at the fit of all sites, and its people.
+
+    Shapes   age, value, n: (cells,) of the site; the score in the order of the fit's coefficients.
     Units    as fit_lms.
     Missing  ages outside the fit do not count.
     """
@@ -28,25 +41,50 @@ def site_score(fit: LmsFit, age: ArrayLike, value: ArrayLike, n: ArrayLike) -> F
     design = fit.spline.basis(ages)
     l, log_m, log_s = fit.coefficients @ design.T
     by_cell = scores(np.log(value[kept]) - log_m[at], l[at], log_s[at])
-    return np.concatenate([design.T @ np.bincount(at, n[kept] * score, ages.size) for score in by_cell])
+    score = np.concatenate([design.T @ np.bincount(at, n[kept] * each, ages.size) for each in by_cell])
+    return SitePart(score, ages, np.bincount(at, n[kept], ages.size))
 
 
-def sandwich_covariance(fit: LmsFit, site_scores: ArrayLike) -> Floats:
-    """Covariance of the coefficients over sites: K/(K − 1) · V·Σ(g_k − ḡ)(g_k − ḡ)ᵀ·V.
+def sandwich_covariance(fit: LmsFit, parts: Sequence[SitePart]) -> tuple[Floats, float]:
+    """Covariance of the coefficients over sites, with what the penalty hides; and its degrees of freedom.
 
-    V is the fit's own covariance; the mean of the scores is the pull of the penalty and is taken off.
+    (K − 1)/K · Σ_k d_k d_kᵀ + (V − V·H·V), d_k = (V⁻¹ − H_k)⁻¹(g_k − q_k·Σg): how the fit moves when site k is left
+    out, in one step, V being the fit's covariance, H_k the site's expected information, H their sum, g_k its score, and
+    q_k its share of the people: Σg is the pull of the penalty. The second part is the penalty's own share of V: a
+    smooth curve cuts off peaks, and the spread between sites does not show it. Degrees (Σn)²/Σn² − 1 over sites.
 
-    Shapes   site_scores: (sites, 3·size); out (3·size, 3·size).
+    Shapes   out (3·size, 3·size) and a number.
     Errors   ValueError for fewer than two sites.
-    Source   Liang & Zeger (1986) Biometrika 73:13-22, with the penalty's curvature in V as in Wood (2017) Generalized
-             Additive Models. Checked by coverage in tests/statistics/test_lms_band.py.
+    Source   Liang & Zeger (1986) Biometrika 73:13-22; leaving out a site: Bell & McCaffrey (2002) Surv Methodol
+             28:169-181; the penalty's share: Nychka (1988) J Am Stat Assoc 83:1134-1143 and Wood (2017) Generalized
+             Additive Models, section 6.10, from memory. Checked by coverage in tests/statistics/test_lms_band.py and
+             tests/benchmarks/coverage_of_curves.py.
     """
-    g = np.atleast_2d(np.asarray(site_scores, dtype=float))
-    sites = g.shape[0]
+    sites = len(parts)
     if sites < 2:
         raise ValueError(f"{sites} site: the spread between sites needs two or more")
-    moved = (g - g.mean(axis=0)) @ fit.covariance
-    return sites / (sites - 1) * moved.T @ moved
+    score, size = np.array([part.score for part in parts]), np.array([part.people.sum() for part in parts])
+    by_site = _site_information(fit, parts)
+    bread, whole = np.linalg.inv(fit.covariance), by_site.sum(axis=0)
+    own = score - np.outer(size / size.sum(), score.sum(axis=0))
+    moved = np.linalg.solve(bread - by_site, own[:, :, None])[:, :, 0]
+    hidden = fit.covariance - fit.covariance @ whole @ fit.covariance
+    return (sites - 1) / sites * moved.T @ moved + hidden, float(effective_freedom(size)[0])
+
+
+def _site_information(fit: LmsFit, parts: Sequence[SitePart]) -> Floats:
+    """Expected information about the coefficients that each site holds: (sites, 3·size, 3·size)."""
+    ages = np.unique(np.concatenate([part.ages for part in parts]))
+    people = np.zeros((len(parts), ages.size))
+    for k, part in enumerate(parts):
+        people[k, np.searchsorted(ages, part.ages)] = part.people
+    design = fit.spline.basis(ages)
+    l, _, log_s = fit.coefficients @ design.T
+    pairs = (design[:, :, None] * design[:, None, :]).reshape(ages.size, -1)
+    by_pair = np.einsum("jka,sa->sjka", information(l, log_s), people) @ pairs
+    size = design.shape[1]
+    blocks = by_pair.reshape(len(parts), 3, 3, size, size).transpose(0, 1, 3, 2, 4)
+    return blocks.reshape(len(parts), 3 * size, 3 * size)
 
 
 def percentile_band(
@@ -60,7 +98,7 @@ def percentile_band(
     """Pointwise band of each percentile curve, on the logarithm of the value.
 
     Shapes   covariance: (3·size, 3·size); age: (ages,); percents: (percents,); low, high: (ages, percents).
-    Units    age in years; low and high in the measure's unit; freedom is sites − 1 for a sandwich over sites.
+    Units    age in years; low and high in the measure's unit; freedom as of sandwich_covariance.
     Missing  nan outside the ages of the fit, and where the curve itself is.
     Source   delta method on ln value = ln M + ln(1 + L·S·z)/L.
     """

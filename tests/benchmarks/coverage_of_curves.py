@@ -17,9 +17,9 @@ from known_curves import INSIDE, STEP, counted, inside_lms
 from scipy.special import ndtr, ndtri
 
 from pipeline.statistics.box_cox_cole_green import z_score
-from pipeline.statistics.curve_coverage import share_below
+from pipeline.statistics.curve_coverage import people_below, share_below
 from pipeline.statistics.lms import LmsFit, NoConvergence, fit_lms
-from pipeline.statistics.lms_band import percentile_band, sandwich_covariance, site_score
+from pipeline.statistics.lms_band import percentile_band, sandwich_covariance, site_part
 from pipeline.statistics.q_statistics import MOMENTS, q_statistics
 from pipeline.statistics.worm_plot import worm_plot
 
@@ -59,10 +59,10 @@ def simulate(scenario: Programme, random: np.random.Generator) -> list[Row]:
             fit = fit_lms(age, value, n)
         except NoConvergence:  # regression quantiles are then published, without a band
             continue
-        covariance = sandwich_covariance(fit, [site_score(fit, *site) for site in sites])
+        covariance, freedom = sandwich_covariance(fit, [site_part(fit, *site) for site in sites])
         ages = np.concatenate([INNER, EDGE])
-        bands.append(percentile_band(fit, covariance, ages, PERCENTS, freedom=len(sites) - 1))
-        shares.append(_shares(fit, age, value, n))
+        bands.append(percentile_band(fit, covariance, ages, PERCENTS, freedom))
+        shares.append(_shares(fit, sites))
         z = fit.z_score(age, value)
         worms.append(_worm(age, z, n))
         scores.append(q_statistics(age, z, n, GROUPS).groups.select(MOMENTS).to_numpy().ravel())
@@ -78,17 +78,16 @@ def _sites(scenario: Programme, random: np.random.Generator) -> list[tuple[np.nd
     return found
 
 
-def _shares(fit: LmsFit, age: np.ndarray, value: np.ndarray, n: np.ndarray) -> np.ndarray:
+def _shares(fit: LmsFit, sites: list[tuple[np.ndarray, ...]]) -> np.ndarray:
     """low, high and the true share below the fitted curves, each by age group and percent. (3, groups · percents)"""
-    ages, at = np.unique(age, return_inverse=True)
-    curves = fit.value_at(ages, PERCENTS)
-    found = share_below(age, value, n, curves[at], PERCENTS, GROUPS, STEP)
-    below = ndtr(z_score(curves, *(part[:, None] for part in inside_lms(ages))))
-    people = np.bincount(at, n)
+    below = [people_below(age, value, n, fit.value_at(age, PERCENTS), GROUPS, STEP) for age, value, n in sites]
+    found = share_below(below, PERCENTS, GROUPS)
+    age, _, n = (np.concatenate(parts) for parts in zip(*sites, strict=True))
+    share = ndtr(z_score(fit.value_at(age, PERCENTS), *(part[:, None] for part in inside_lms(age))))
     truth = []
     for low, high in GROUPS:
-        here = (ages >= low) & (ages <= high)
-        truth.append(people[here] @ below[here] / people[here].sum())
+        here = (age >= low) & (age <= high)
+        truth.append(n[here] @ share[here] / n[here].sum())
     return np.array([found["low"], found["high"], np.ravel(truth)])
 
 

@@ -40,7 +40,7 @@ PARTS = {
     "merged_steps": "very many cells put together",
     "fit_lms": "LMS curves, smoothing chosen",
     "fit_quantile_curves": "regression quantiles of the gate, and of the page where the family does not hold",
-    "score_of_site": "scores of 24 sites",
+    "part_of_site": "parts of 24 sites",
     "percentile_curve_rows": "curves and bands as rows",
     "diagnostic_rows": "diagnostics",
 }
@@ -88,7 +88,7 @@ def timed(tally: pl.DataFrame) -> list[Row]:
         if curve.choice.published != "none":
             site = np.arange(curve.n.size) % SITES
             scores = [
-                curve.score_of_site(curve.age[site == k], curve.value[site == k], curve.n[site == k])
+                curve.part_of_site(curve.age[site == k], curve.value[site == k], curve.n[site == k])
                 for k in range(SITES)
             ]
         percentile_curve_rows(curve, scores, measures.PERCENTILES)
