@@ -1,4 +1,4 @@
--- result.percentile, one site's rows appended to those of all sites
+-- result.percentile, the rows of one site, or at the end of all sites together, appended to those before
 -- grain   measure × site × period × sex × age group × percentile
 -- inputs  site_percentile (lent by pipeline/results.py, sorted)
 -- keys    (measure, site, period, sex, age_from, age_to, percentile) unique

@@ -113,14 +113,21 @@ def korn_graubard_interval(cells: ClusteredProportion, confidence: float = 0.95)
     Source   Korn & Graubard (1998) Surv Methodol 24:193-201; the cap as in the NCHS standards (Parker et al. 2017).
              Checked in tests/published/test_korn_graubard.py.
     """
+    n = korn_graubard_people(cells, confidence)
+    enough = np.isfinite(n)
+    n = np.where(enough, n, 0)
+    low, high = clopper_pearson_interval(
+        np.where(enough, np.minimum(n * cells.proportion, n), 0), n, confidence
+    )
+    return np.where(enough, low, np.nan), np.where(enough, high, np.nan)
+
+
+def korn_graubard_people(cells: ClusteredProportion, confidence: float = 0.95) -> Floats:
+    """The effective sample size n* of korn_graubard_interval. Shapes, Missing, Source as there."""
     tail = (1 + confidence) / 2
     enough = (cells.freedom >= 1) & (cells.people >= 2)
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = stdtrit(np.where(enough, cells.people - 1, 1), tail) / stdtrit(
             np.where(enough, cells.freedom, 1), tail
         )
-    n = np.where(enough, cells.effective_people * ratio**2, 0)
-    low, high = clopper_pearson_interval(
-        np.where(enough, np.minimum(n * cells.proportion, n), 0), n, confidence
-    )
-    return np.where(enough, low, np.nan), np.where(enough, high, np.nan)
+    return np.where(enough, cells.effective_people * ratio**2, np.nan)

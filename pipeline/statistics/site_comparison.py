@@ -133,7 +133,8 @@ def compare_means(n: ArrayLike, total: ArrayLike, sum_of_squares: ArrayLike) -> 
     Shapes   n, total, sum_of_squares: (sites, strata).
     Units    people; total in the measure's unit, squares in its square.
     Missing  a site that shares no stratum with another is nan. Fewer than four sites: no shrunken values.
-    Source   standardised_mean.adjusted_difference; the rest as compare_proportions.
+    Source   standardised_mean.adjusted_difference; the rest as compare_proportions. Intervals by coverage in
+             tests/benchmarks/coverage_of_sites.py.
     """
     n, total = np.asarray(n, dtype=float), np.asarray(total, dtype=float)
     found = adjusted_difference(n, total, sum_of_squares)
@@ -150,8 +151,8 @@ def compare_means(n: ArrayLike, total: ArrayLike, sum_of_squares: ArrayLike) -> 
     nothing = np.full(people.shape, np.nan)
     return Comparison(
         value,
-        value - _Z * error,
-        value + _Z * error,
+        value - _Z * found.level_error,
+        value + _Z * found.level_error,
         reference,
         expected,
         nothing,

@@ -65,6 +65,17 @@ class ValueCounts:
             raise ValueError("a rank outside 1 to the people of its group")
         return self.value[np.searchsorted(self.total, self.before[:, None] + rank, side="left")]
 
+    def at_or_below(self, value: ArrayLike) -> Integers:
+        """People of each group at or below values in whole print steps. Shapes: value (groups, any) → (groups, any)."""
+        value = np.asarray(value, dtype=np.int64)
+        ends = np.searchsorted(self.total, self.before + self.people) + 1
+        cells = np.repeat(np.arange(self.people.size), np.diff(ends, prepend=0))
+        low, width = self.value.min(initial=0), np.ptp(np.append(self.value, 0)) + 2
+        key = cells * width + (self.value - low)
+        asked = np.arange(self.people.size)[:, None] * width + np.clip(value - low, -1, width - 2)
+        held = np.searchsorted(key, asked, side="right")
+        return np.concatenate([[0], self.total])[held] - self.before[:, None]
+
 
 def quantile_type_7(counts: ValueCounts, percent: ArrayLike, steps_per_unit: ArrayLike = 1) -> Floats:
     """Quantiles by linear interpolation between neighbouring order statistics, Hyndman–Fan type 7.
@@ -88,46 +99,58 @@ def quantile_type_7(counts: ValueCounts, percent: ArrayLike, steps_per_unit: Arr
 
 
 def quantile_interval(
-    counts: ValueCounts, percent: ArrayLike, steps_per_unit: ArrayLike = 1, confidence: float = 0.95
+    counts: ValueCounts,
+    percent: ArrayLike,
+    steps_per_unit: ArrayLike = 1,
+    confidence: float = 0.95,
+    effective: ArrayLike | None = None,
+    least_beyond: ArrayLike = 1,
 ) -> tuple[Floats, Floats]:
     """Distribution-free interval for a quantile: two order statistics of the group.
 
     Shapes   percent: (percents,); steps_per_unit: one number or (groups,); low, high: (groups, percents).
+             effective: as order_statistic_ranks; least_beyond: one number or (groups, 1).
     Units    as quantile_type_7.
     Missing  a limit that does not exist at this confidence is nan, never the group's extreme: that is
-             no limit, and it is one person's value.
+             no limit, and it is one person's value. So is a limit with fewer than least_beyond people from it outward.
     Errors   ValueError for a percent that is not a whole number from 0 to 100.
     Source   Hahn & Meeker (1991) Statistical Intervals ch. 5; Conover, Practical Nonparametric Statistics.
              Checked in tests/published/test_quantile_interval.py.
     """
-    lower, upper = order_statistic_ranks(counts.people, percent, confidence)
+    lower, upper = order_statistic_ranks(counts.people, percent, confidence, effective)
     steps = np.broadcast_to(np.asarray(steps_per_unit, dtype=np.int64), counts.people.shape)[:, None]
     people = counts.people[:, None]
     low = counts.order_statistic(np.maximum(lower, 1)) / steps
     high = counts.order_statistic(np.minimum(upper, people)) / steps
-    return np.where(lower >= 1, low, np.nan), np.where(upper <= people, high, np.nan)
+    least = np.maximum(least_beyond, 1)
+    return np.where(lower >= least, low, np.nan), np.where(upper <= people + 1 - least, high, np.nan)
 
 
 def order_statistic_ranks(
-    people: ArrayLike, percent: ArrayLike, confidence: float = 0.95
+    people: ArrayLike, percent: ArrayLike, confidence: float = 0.95, effective: ArrayLike | None = None
 ) -> tuple[Integers, Integers]:
     """Ranks l, u of the order statistics that bound a quantile: l = B⁻¹(α/2), u = B⁻¹(1 − α/2) + 1.
 
     B is the binomial distribution of how many of the people lie below the quantile; the interval
-    x(l) to x(u) covers it with probability B(u − 1) − B(l − 1), at least the confidence asked for.
+    x(l) to x(u) covers it with probability B(u − 1) − B(l − 1), at least the confidence asked for. Of people who come
+    in clusters, B is that of the effective sample size m, in whole people, and its ranks stand for the ranks
+    l(n + 1)/(m + 1), downward, and u(n + 1)/(m + 1), upward, of the n people.
 
-    Shapes   people: (groups,); percent: (percents,); l, u: (groups, percents).
+    Shapes   people: (groups,); percent: (percents,); effective: (groups, percents); l, u: (groups, percents).
     Missing  l = 0: no lower limit; u = people + 1: no upper limit.
     Errors   ValueError for a percent that is not a whole number from 0 to 100.
-    Source   as quantile_interval.
+    Source   as quantile_interval; clusters: Woodruff (1952) J Am Stat Assoc 47:635-646.
     """
     percent = _checked_percent(percent)
-    sizes, where = np.unique(np.asarray(people, dtype=np.int64), return_inverse=True)  # groups share sizes
-    n, p = sizes[:, None], percent / 100
-    tail = (1 - confidence) / 2
-    lower = binomial_quantile(tail, n, p)
-    upper = binomial_quantile(1 - tail, n, p) + 1
-    return lower[where], upper[where]
+    people, tail = np.asarray(people, dtype=np.int64), (1 - confidence) / 2
+    if effective is None:
+        sizes, where = np.unique(people, return_inverse=True)  # groups share sizes
+        n, p = sizes[:, None], percent / 100
+        return binomial_quantile(tail, n, p)[where], (binomial_quantile(1 - tail, n, p) + 1)[where]
+    n = people[:, None]
+    m = np.clip(np.floor(np.asarray(effective, dtype=float)), 1, n).astype(np.int64)
+    lower, upper = binomial_quantile(tail, m, percent / 100), binomial_quantile(1 - tail, m, percent / 100) + 1
+    return lower * (n + 1) // (m + 1), -(-upper * (n + 1) // (m + 1))
 
 
 def _checked_percent(percent: ArrayLike) -> Integers:

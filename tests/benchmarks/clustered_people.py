@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import expit
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -41,3 +42,9 @@ def site_normals(random: np.random.Generator, icc: float, sizes: Integers) -> li
         np.sqrt(icc) * random.standard_normal() + np.sqrt(1 - icc) * random.standard_normal(int(n))
         for n in sizes
     ]
+
+
+def mean_share(log_odds: Floats, between: float) -> Floats:
+    """Shares of people at all possible sites, whose log-odds differ normally. Shapes: (strata,) → (strata,)."""
+    nodes, weights = np.polynomial.hermite_e.hermegauss(40)
+    return expit(np.asarray(log_odds)[:, None] + between * nodes) @ weights / weights.sum()

@@ -13,16 +13,18 @@ from clustered_people import site_normals, site_sizes
 from coverage_table import Row, covering, simulated, table, write_page
 from scipy.special import ndtri
 
-from pipeline.statistics.value_count import ValueCounts, quantile_interval
+from pipeline.statistics.clustered_percentile import SitesBelow
+from pipeline.statistics.value_count import ValueCounts, quantile_interval, quantile_type_7
 
 PERCENTS = np.array([3, 10, 25, 50, 75, 90, 97])
-REPLICATES = 2_000
-LEAST_BEYOND = 10  # people expected on either side of a percentile for it to be published
+REPLICATES = 1_000
+LEAST_BEYOND = 10  # people on either side of a percentile for it to be published
+LEVEL, SD = float(np.log(27.0)), 0.18
 
 
 @dataclass(frozen=True)
 class Values:
-    """exp(level + sd·z) printed to `step`: a right-skewed measure, or with a coarse step a level of a few numbers."""
+    """exp(level + sd·z) printed to `step`: a right-skewed measure, with a coarse step a level of a few numbers."""
 
     title: str
     sites: int
@@ -31,13 +33,54 @@ class Values:
     step: float = 0.1
     spread: float = 0.6
     largest: float = 0.0
-    level: float = float(np.log(27.0))
-    sd: float = 0.18
+
+    def printed(self, z: np.ndarray) -> np.ndarray:
+        """Whole print steps."""
+        return np.rint(np.exp(LEVEL + SD * z) / self.step).astype(np.int64)
 
 
 ONE_SITE = (
-    Values("30 people", 1, 30),
-    Values("100 people", 1, 100),
-    Values("1,000 people", 1, 1000),
-    Values("1,000 people, coarse print (about 10 values)", 1, 1000, step=3.0),
+    Values("30 people", 1, 30, spread=0.0),
+    Values("100 people", 1, 100, spread=0.0),
+    Values("1,000 people", 1, 1000, spread=0.0),
+    Values("1,000 people, printed to a tenth of the range", 1, 1000, step=3.0, spread=0.0),
 )
+ALL_SITES = (
+    Values("24 sites of 100, people independent", 24, 100),
+    Values("24 sites of 100, correlation 0.02", 24, 100, icc=0.02),
+    Values("24 sites of 100, correlation 0.1", 24, 100, icc=0.1),
+    Values("24 sites of 100, correlation 0.05, printed to a tenth of the range", 24, 100, icc=0.05, step=3.0),
+    Values("24 sites of 100, log sd of size 1.2, correlation 0.05", 24, 100, icc=0.05, spread=1.2),
+    Values("24 sites of 60, one with half of the people, correlation 0.05", 24, 60, icc=0.05, largest=0.5),
+    Values("8 sites of 100, correlation 0.05", 8, 100, icc=0.05),
+    Values("4 sites of 250, correlation 0.05", 4, 250, icc=0.05),
+)
+
+
+def simulate(scenario: Values, random: np.random.Generator) -> list[Row]:
+    """Limits of every percentile that would be published, beside the true percentile as printed."""
+    truth = scenario.printed(ndtri(PERCENTS / 100))
+    low, high, plain_low, plain_high = np.full((4, REPLICATES, PERCENTS.size), np.nan)
+    for i in range(REPLICATES):
+        size = site_sizes(random, (scenario.sites,), scenario.people, scenario.spread, scenario.largest)
+        sites = [_counts(scenario.printed(z)) for z in site_normals(random, scenario.icc, size)]
+        whole = _counts(np.concatenate([np.repeat(c.value, np.diff(c.total, prepend=0)) for c in sites]))
+        is_shown = np.minimum(PERCENTS, 100 - PERCENTS) * size.sum() >= 100 * LEAST_BEYOND
+        plain = quantile_interval(whole, PERCENTS)
+        plain_low[i], plain_high[i] = (np.where(is_shown, limit[0], np.nan) for limit in plain)
+        if scenario.sites > 1:
+            edge = np.floor(quantile_type_7(whole, PERCENTS)).astype(np.int64)
+            of_sites = SitesBelow([c.at_or_below(edge) for c in sites], [c.people for c in sites])
+            found = quantile_interval(whole, PERCENTS, effective=of_sites.effective_people(PERCENTS))
+            low[i], high[i] = (np.where(is_shown, limit[0], np.nan) for limit in found)
+    if scenario.sites == 1:
+        return [covering("percentiles of a site", scenario.title, plain_low, plain_high, truth)]
+    return [
+        covering("percentiles of all sites", scenario.title, low, high, truth),
+        covering("the same, were people independent (not published)", scenario.title, plain_low, plain_high, truth),
+    ]
+
+
+def _counts(steps: np.ndarray) -> ValueCounts:
+    value, n = np.unique(steps, return_counts=True)
+    return ValueCounts.of(np.zeros(value.size, dtype=np.int64), value, n)

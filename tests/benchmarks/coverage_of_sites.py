@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from clustered_people import site_sizes
+from clustered_people import mean_share, site_sizes
 from coverage_table import Row, covering, simulated, table, write_page
 from scipy.special import expit, logit
 
@@ -66,14 +66,16 @@ def _people(scenario: Sites, random: np.random.Generator) -> np.ndarray:
 def _proportions(
     scenario: Sites, random: np.random.Generator, people: np.ndarray, own: np.ndarray
 ) -> tuple[Comparison, np.ndarray, float]:
-    """The comparison, each site's true standardised share, and the mean of it over all possible sites."""
-    chance = expit(logit(scenario.share) + np.linspace(-0.6, 0.6, STRATA) + own)
+    """The comparison, each site's true standardised share, and its mean over all possible sites."""
+    by_stratum = logit(scenario.share) + np.linspace(-0.6, 0.6, STRATA)
+    chance = expit(by_stratum + own)
     every = people.sum(axis=0)
     share = np.divide((people * chance).sum(axis=0), every, out=np.zeros(STRATA), where=every > 0)
     of_all = (people * chance).sum() / people.sum()
     expected = (people * share).sum(axis=1)
     truth = (people * chance).sum(axis=1) / expected * of_all
-    return compare_proportions(random.binomial(people, chance), people), truth, np.nan
+    usual = mean_share(by_stratum, scenario.between)
+    return compare_proportions(random.binomial(people, chance), people), truth, every @ usual / every.sum()
 
 
 def _means(
@@ -83,7 +85,8 @@ def _means(
     site, stratum = (part.ravel() for part in np.indices(people.shape))
     cell = np.repeat(np.arange(people.size), people.ravel())
     noise = random.exponential(1, cell.size) - 1 if scenario.skewed else random.standard_normal(cell.size)
-    level = np.linspace(-1, 1, STRATA) + own
+    usual = np.linspace(-1, 1, STRATA)
+    level = usual + own
     value = level.ravel()[cell] + noise
     total, squares = (np.bincount(cell, v, people.size).reshape(people.shape) for v in (value, value**2))
     others = people.sum(axis=0) - people
@@ -91,7 +94,8 @@ def _means(
     apart = np.where(others > 0, people * (level - level_of_others / np.maximum(others, 1)), 0)
     known = np.where(others > 0, people, 0).sum(axis=1)
     reference = (people * level).sum() / people.sum()
-    return compare_means(people, total, squares), apart.sum(axis=1) / known + reference, np.nan
+    centre = people.sum(axis=0) @ usual / people.sum()
+    return compare_means(people, total, squares), apart.sum(axis=1) / known + reference, centre
 
 
 def _rows(scenario: Sites, found: list[Comparison], truth: np.ndarray, centre: np.ndarray) -> list[Row]:
@@ -101,10 +105,19 @@ def _rows(scenario: Sites, found: list[Comparison], truth: np.ndarray, centre: n
     kind = "mean" if scenario.share is None else "share"
     rows = [
         covering(f"standardised {kind} of a site", scenario.title, part("low"), part("high"), truth),
+        *_ratios(scenario, found, part, truth),
         covering(
             f"shrunken {kind} of a site", scenario.title, part("shrunken_low"), part("shrunken_high"), truth
         ),
     ]
     mean = [comparison.heterogeneity for comparison in found]
     low, high = (np.array([getattr(m, side) for m in mean]) for side in ("low", "high"))
-    return [*rows, covering(f"mean over sites of a {kind}", scenario.title, low, high, truth.mean())]
+    return [*rows, covering(f"mean over sites of a {kind}", scenario.title, low, high, centre)]
+
+
+def _ratios(scenario: Sites, found: list[Comparison], part, truth: np.ndarray) -> list[Row]:
+    """The ratio is the value over that of all; its interval takes what is expected as known."""
+    if scenario.share is None:
+        return []
+    of_all = np.array([comparison.reference for comparison in found])[:, None]
+    return [covering("standardised ratio of a site", scenario.title, part("ratio_low"), part("ratio_high"), truth / of_all)]

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from clustered_people import site_sizes
+from clustered_people import mean_share, site_sizes
 from coverage_table import Row, covering, simulated, table, write_page
 from scipy.special import expit, logit
 
@@ -92,7 +92,7 @@ def one_site(scenario: OneSite, random: np.random.Generator) -> list[Row]:
 
 def all_sites(scenario: AllSites, random: np.random.Generator) -> list[Row]:
     by_stratum = logit(scenario.share) + SLOPE
-    truth = _shares_of_all(by_stratum, scenario.between) @ STANDARD / STANDARD.sum()
+    truth = mean_share(by_stratum, scenario.between) @ STANDARD / STANDARD.sum()
     sites = scenario.sites
     proportion, variance, freedom = np.zeros((3, scenario.replicates))
     for i in range(scenario.replicates):
@@ -105,9 +105,3 @@ def all_sites(scenario: AllSites, random: np.random.Generator) -> list[Row]:
         variance[i], freedom[i] = jackknifed_variance(count, people, STANDARD)
     low, high = logit_interval(proportion, variance, freedom)
     return [covering("logit over sites, standardised share of all", scenario.title, low, high, truth)]
-
-
-def _shares_of_all(by_stratum: np.ndarray, between: float) -> np.ndarray:
-    """Shares of people at all possible sites: the mean over a normal distribution of log-odds."""
-    nodes, weights = np.polynomial.hermite_e.hermegauss(40)
-    return expit(by_stratum[:, None] + between * nodes) @ weights / weights.sum()

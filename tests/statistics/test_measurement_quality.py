@@ -81,6 +81,15 @@ def test_a_stratum_that_no_other_group_has_is_left_out():
     assert np.isnan(alone.difference).all()
 
 
+def test_the_error_of_a_level_counts_the_group_in_the_mean_of_all():
+    """One stratum, by hand: with f the group's share of all people, σ²/n·((1 + f)² + f³/(1 − f))."""
+    samples = [[[10, 12, 11]], [[9, 11, 13, 12, 8, 10]], [[14, 12, 13]]]
+    found = adjusted_difference(*moments(samples))
+    within = sum(np.sum((np.array(g[0]) - np.mean(g[0])) ** 2) for g in samples) / (12 - 3)
+    f = 3 / 12
+    assert found.level_error[0] ** 2 == pytest.approx(within / 3 * ((1 + f) ** 2 + f**3 / (1 - f)))
+
+
 # The score is near standard normal when nothing differs: variance 1 within four standard errors over 3,000 draws.
 def test_scores_have_mean_0_and_variance_1_when_nothing_differs():
     random = np.random.default_rng(4)

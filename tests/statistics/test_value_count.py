@@ -115,3 +115,33 @@ def test_a_percent_that_is_not_whole_or_not_from_0_to_100_is_refused(percent):
 def test_a_rank_outside_the_group_is_refused():
     with pytest.raises(ValueError, match="rank outside"):
         counts_of([[1, 2], [3]]).order_statistic([[2], [2]])
+
+
+@given(SAMPLES, st.lists(st.integers(-500, 3100), min_size=1, max_size=5))
+def test_people_at_or_below_a_value_are_those_counted_one_by_one(samples, values):
+    found = counts_of(samples).at_or_below(np.tile(values, (len(samples), 1)))
+    assert found.tolist() == [[sum(x <= v for x in sample) for v in values] for sample in samples]
+
+
+def test_as_many_effective_people_as_people_change_no_rank():
+    people = np.array([1, 30, 400, 12_345])
+    plain = order_statistic_ranks(people, PERCENTS)
+    effective = np.broadcast_to(people[:, None], (4, PERCENTS.size))
+    assert np.array_equal(order_statistic_ranks(people, PERCENTS, effective=effective), plain)
+    more = order_statistic_ranks(people, PERCENTS, effective=2.0 * effective)  # never more than there are
+    assert np.array_equal(more, plain)
+
+
+def test_ranks_of_fewer_effective_people_stand_for_the_same_shares_rounded_outward():
+    lower, upper = order_statistic_ranks([999], [50], effective=[[99.7]])
+    # 99 people: ranks 40 and 60 of 99 (R 4.2.2: qbinom(c(.025, .975), 99, .5) + 0:1), of 999 people 400 and 600
+    assert (lower.item(), upper.item()) == (400, 600)
+    assert order_statistic_ranks([999], [10], effective=[[20]])[0].item() == 0  # no lower limit of 20 people
+
+
+def test_a_limit_with_too_few_people_from_it_outward_is_missing():
+    counts = counts_of([list(range(1, 101))])
+    assert [x.item() for x in quantile_interval(counts, [10], least_beyond=5)] == [5, 17]
+    assert np.isnan(quantile_interval(counts, [10], least_beyond=6)[0]).all()
+    assert [x.item() for x in quantile_interval(counts, [90], least_beyond=5)] == [84, 96]
+    assert np.isnan(quantile_interval(counts, [90], least_beyond=6)[1]).all()
