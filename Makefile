@@ -44,6 +44,14 @@ bench: $(VENV)/tests
 	@$(BIN)/python tests/benchmarks/check_accuracy.py
 	@$(BIN)/python tests/benchmarks/curve_speed.py
 	@$(BIN)/python tests/benchmarks/site_flag_simulation.py
+	@$(BIN)/python tests/benchmarks/coverage_of_proportions.py
+	@$(BIN)/python tests/benchmarks/coverage_of_standardised.py
+	@$(BIN)/python tests/benchmarks/coverage_of_percentiles.py
+	@$(BIN)/python tests/benchmarks/coverage_of_sites.py
+	@$(BIN)/python tests/benchmarks/coverage_of_trends.py
+	@$(BIN)/python tests/benchmarks/coverage_of_curves.py
+	@$(BIN)/python tests/benchmarks/recovery_of_curves.py
+	@$(BIN)/python tests/benchmarks/recovery_page.py
 	@$(BIN)/python tests/benchmarks/device_operating_curve.py
 	@$(BIN)/python tests/benchmarks/page_weight.py
 	@$(BIN)/python tests/benchmarks/identifier_detection.py

@@ -103,8 +103,9 @@ PREVALENCE = Table(
             "design_effect",
             "number",
             "Design effect",
-            "Variance of the proportion with sites as clusters, over that of as many people drawn one by one; rounded "
-            f"up to a quarter, and the interval is made of it so. Empty for a site's own row. {WITHHELD}",
+            "Variance of the proportion with sites as clusters, each left out in turn, over that of as many people "
+            "drawn one by one; rounded up to a quarter, and the interval is made of it so. Empty for a site's own row. "
+            f"{WITHHELD}",
             "1",
             "Kish, Survey Sampling (1965); Korn & Graubard, Surv Methodol 1998;24:193-201",
             {"minimum": 0},
@@ -116,6 +117,11 @@ PREVALENCE = Table(
 
 _NO_LIMIT = (
     "Empty also where that limit does not exist or would show the value of one of the outermost people."
+)
+
+_LIMITS = (
+    "binomial order statistics: Hahn & Meeker 1991, chapter 5; all sites: of the effective sample size, "
+    "Woodruff, J Am Stat Assoc 1952;47:635-46"
 )
 
 PERCENTILE = Table(
@@ -172,7 +178,7 @@ PERCENTILE = Table(
             "Lower limit",
             f"Lower limit of the 95 % interval of the percentile. {WITHHELD} {_NO_LIMIT}",
             "as in column unit",
-            "binomial order statistics: Hahn & Meeker 1991, chapter 5",
+            _LIMITS,
         ),
         Column(
             "high",
@@ -180,7 +186,7 @@ PERCENTILE = Table(
             "Upper limit",
             f"Upper limit of the 95 % interval of the percentile. {WITHHELD} {_NO_LIMIT}",
             "as in column unit",
-            "binomial order statistics: Hahn & Meeker 1991, chapter 5",
+            _LIMITS,
         ),
         Column(
             "n",

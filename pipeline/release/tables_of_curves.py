@@ -22,7 +22,14 @@ _LMS = (
     "Cole & Green, Stat Med 1992;11:1305-19; Rigby & Stasinopoulos, Appl Stat 2005;54:507-54; smoothness: Wood & "
     "Fasiolo, Biometrics 2017;73:1071-81"
 )
-_BAND = "sandwich over sites: Liang & Zeger, Biometrika 1986;73:13-22; Koenker, Quantile Regression, 2005"
+_BAND = (
+    "sandwich over sites: Liang & Zeger, Biometrika 1986;73:13-22; smoothing: Nychka, J Am Stat Assoc 1988;83:1134-43; "
+    "Koenker, Quantile Regression, 2005"
+)
+_FIT = (
+    "share below: Korn & Graubard 1998 over sites; van Buuren & Fredriks, Stat Med 2001;20:1259-77; Royston & Wright, "
+    "Stat Med 2000;19:2943-62"
+)
 _AGE = {"minimum": measures.AGE_LOW, "maximum": measures.AGE_HIGH}
 _ONCE = "each person once, by the last reading that counts over all periods"
 
@@ -99,11 +106,9 @@ CURVE_DIAGNOSTIC = Table(
                 "1", "pipeline/statistics"),
         figure("low", "Lower limit", "share_below: of the interval of the observed share. worm and q: of what a good "
                 "fit gives 95 times in 100.", "1",
-                "Wilson 1927; van Buuren & Fredriks, Stat Med 2001;20:1259-77; Royston & Wright, Stat Med "
-                "2000;19:2943-62"),
+                _FIT),
         figure("high", "Upper limit", "Likewise.", "1",
-                "Wilson 1927; van Buuren & Fredriks, Stat Med 2001;20:1259-77; Royston & Wright, Stat Med "
-                "2000;19:2943-62"),
+                _FIT),
         count("n", "People", f"The {_NEAR_PEOPLE}, of the age group; {_ONCE}."),
         FLAG,
     ),

@@ -90,6 +90,8 @@ SITE_COMPARISON = Table(
 
 _DL = "DerSimonian & Laird, Control Clin Trials 1986;7:177-88; Higgins & Thompson, Stat Med 2002;21:1539-58"
 
+_HK = "Hartung & Knapp, Stat Med 2001;20:3875-89"
+
 SITE_HETEROGENEITY = Table(
     "site_heterogeneity",
     "How much sites differ beyond chance",
@@ -107,8 +109,8 @@ SITE_HETEROGENEITY = Table(
         AGE_TO,
         Column("sites", "integer", "Sites", f"Sites compared. {WITHHELD}", "{site}", COUNTED, {"minimum": 0}),
         figure("mean", "Mean over sites", "Random-effects mean of the standardised values.", _AS_UNIT, _DL),
-        figure("low", "Lower limit", "Lower limit of its 95 % interval.", _AS_UNIT, _DL),
-        figure("high", "Upper limit", "Upper limit of its 95 % interval.", _AS_UNIT, _DL),
+        figure("low", "Lower limit", "Lower limit of its 95 % interval.", _AS_UNIT, _HK),
+        figure("high", "Upper limit", "Upper limit of its 95 % interval.", _AS_UNIT, _HK),
         figure("between_sd", "Standard deviation between sites", "What is left when chance is taken off.", _AS_UNIT,
                 _DL, minimum=0),
         figure("i_squared", "I²", "Share of the spread that is not chance.", "1", _DL, **SHARE),

@@ -32,7 +32,8 @@ _FUNNELS = {
     ("mean", True): "normal funnel with the variance between sites (Spiegelhalter 2005)",
 }
 _HETEROGENEITY = (
-    "DerSimonian–Laird over the standardised values; overdispersion: mean square of scores winsorised at 15 %, over "
+    "DerSimonian–Laird over the standardised values, interval by Hartung and Knapp; overdispersion: mean square of "
+    "scores winsorised at 15 %, over "
     "what that leaves of a normal distribution"
 )
 

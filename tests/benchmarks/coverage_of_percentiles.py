@@ -77,10 +77,41 @@ def simulate(scenario: Values, random: np.random.Generator) -> list[Row]:
         return [covering("percentiles of a site", scenario.title, plain_low, plain_high, truth)]
     return [
         covering("percentiles of all sites", scenario.title, low, high, truth),
-        covering("the same, were people independent (not published)", scenario.title, plain_low, plain_high, truth),
+        covering(
+            "the same, were people independent (not published)", scenario.title, plain_low, plain_high, truth
+        ),
     ]
 
 
 def _counts(steps: np.ndarray) -> ValueCounts:
     value, n = np.unique(steps, return_counts=True)
     return ValueCounts.of(np.zeros(value.size, dtype=np.int64), value, n)
+
+
+HOW = (
+    f"{REPLICATES:,} programmes a setting, the 3rd to the 97th percentile wherever {LEAST_BEYOND} people lie on either "
+    "side. A limit that does not exist leaves its side open."
+)
+READING = """## How to read it
+
+- Order statistics are discrete: limits hold the true percentile at least 95 times in 100, and more in small groups.
+  In coarse print the limits are whole numbers with many people each, and hold nearly always.
+- Of all sites, the limits are those of so many people drawn one by one as tell as much. As if people were
+  independent, as before, they held the truth in 44 to 86 of 100 programmes whose sites differ, and the larger the
+  programme the less.
+"""
+
+
+def main() -> None:
+    rows = simulated(ONE_SITE + ALL_SITES, simulate)
+    write_page(
+        "coverage_of_percentiles",
+        "Percentiles: coverage of order-statistic limits",
+        HOW,
+        table(rows),
+        READING,
+    )
+
+
+if __name__ == "__main__":
+    main()

@@ -38,11 +38,16 @@ class Sites:
         return f"{self.sites} sites of {self.people}, {what}, {spread} {self.between:g}"
 
 
-SCENARIOS = tuple(
-    Sites(sites, people, share, between)
-    for sites, people in ((24, 250), (6, 250), (24, 40))
-    for share, between in ((0.25, 0.0), (0.25, 0.3), (0.04, 0.3), (None, 0.0), (None, 0.15))
-) + (Sites(24, 40, None, 0.15, skewed=True), Sites(4, 250, 0.25, 0.3), Sites(4, 250, None, 0.15))
+SCENARIOS = (
+    *(
+        Sites(sites, people, share, between)
+        for sites, people in ((24, 250), (6, 250), (24, 40))
+        for share, between in ((0.25, 0.0), (0.25, 0.3), (0.04, 0.3), (None, 0.0), (None, 0.15))
+    ),
+    Sites(24, 40, None, 0.15, skewed=True),
+    Sites(4, 250, 0.25, 0.3),
+    Sites(4, 250, None, 0.15),
+)
 
 
 def simulate(scenario: Sites, random: np.random.Generator) -> list[Row]:
@@ -82,7 +87,6 @@ def _means(
     scenario: Sites, random: np.random.Generator, people: np.ndarray, own: np.ndarray
 ) -> tuple[Comparison, np.ndarray, float]:
     """Values with standard deviation 1 within stratum and site, and levels of the strata from −1 to 1."""
-    site, stratum = (part.ravel() for part in np.indices(people.shape))
     cell = np.repeat(np.arange(people.size), people.ravel())
     noise = random.exponential(1, cell.size) - 1 if scenario.skewed else random.standard_normal(cell.size)
     usual = np.linspace(-1, 1, STRATA)
@@ -120,4 +124,39 @@ def _ratios(scenario: Sites, found: list[Comparison], part, truth: np.ndarray) -
     if scenario.share is None:
         return []
     of_all = np.array([comparison.reference for comparison in found])[:, None]
-    return [covering("standardised ratio of a site", scenario.title, part("ratio_low"), part("ratio_high"), truth / of_all)]
+    return [
+        covering(
+            "standardised ratio of a site",
+            scenario.title,
+            part("ratio_low"),
+            part("ratio_high"),
+            truth / of_all,
+        )
+    ]
+
+
+HOW = (
+    f"{REPLICATES:,} programmes a setting, every site of each; sizes log-normal (log sd 0.6), {STRATA} strata of age "
+    "and sex."
+)
+READING = """## How to read it
+
+- A standardised value estimates the site's people, at its true shares or means, over those expected. Its interval
+  takes what is expected as known for a band; for a mean it counts the site's part in the mean of all.
+- Shrunken intervals promise 95 % on average over sites. Where sites do not differ at all they hold nearly always:
+  the factor that pays for estimating the spread between sites (Morris) keeps them from closing. A single site that
+  truly stands far out is held less often.
+- The mean over sites is Hartung and Knapp's. With the spread between sites taken as known, as before, four sites
+  left 84 % for 95 %, and means of sites that do not differ 74 %, because sites share the mean they are compared
+  with.
+- Funnel limits are no intervals of a value; how often an ordinary site lies outside is in site_flag_simulation.md.
+"""
+
+
+def main() -> None:
+    rows = simulated(SCENARIOS, simulate)
+    write_page("coverage_of_sites", "Site comparison: coverage of intervals", HOW, table(rows), READING)
+
+
+if __name__ == "__main__":
+    main()

@@ -14,10 +14,21 @@ from numpy.typing import ArrayLike
 
 RESULTS = Path(__file__).parent / "results"
 SEED = 20260101
-SHORT = 94.0  # percent: an interval is short when its coverage plus two simulation standard errors is under this
+SHORT = (
+    94.0  # percent: an interval is short when its coverage plus two simulation standard errors is under this
+)
 WIDE = 98.0  # and wide when its coverage less two standard errors is over this
 
-_HEAD = ("interval", "setting", "replicates", "covers %", "± 2 SE", "truth below %", "truth above %", "verdict")
+_HEAD = (
+    "interval",
+    "setting",
+    "replicates",
+    "covers %",
+    "± 2 SE",
+    "truth below %",
+    "truth above %",
+    "verdict",
+)
 
 
 @dataclass(frozen=True)
@@ -77,7 +88,9 @@ def table(rows: Iterable[Row]) -> str:
 def rows_in(page: str) -> list[dict[str, str]]:
     """Every row of a coverage table on a page, as written."""
     cells = [[cell.strip() for cell in line.strip("|").split(" | ")] for line in page.splitlines()]
-    return [dict(zip(_HEAD, row, strict=True)) for row in cells if len(row) == len(_HEAD) and row[2].isdigit()]
+    return [
+        dict(zip(_HEAD, row, strict=True)) for row in cells if len(row) == len(_HEAD) and row[2].isdigit()
+    ]
 
 
 def write_page(name: str, title: str, how: str, tables: str, reading: str) -> None:
@@ -98,6 +111,8 @@ def timed(scenarios: Sequence[Any], simulate: Callable[[Any, np.random.Generator
     return found
 
 
-def simulated(scenarios: Sequence[Any], simulate: Callable[[Any, np.random.Generator], list[Row]]) -> list[Row]:
+def simulated(
+    scenarios: Sequence[Any], simulate: Callable[[Any, np.random.Generator], list[Row]]
+) -> list[Row]:
     """The rows of every scenario, one after the other."""
     return [row for rows in timed(scenarios, simulate) for row in rows]

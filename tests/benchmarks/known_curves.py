@@ -27,7 +27,9 @@ class Truth:
 
     def curves(self, age: Floats, percents: Floats) -> Floats:
         """Shapes: age (ages,), percents (percents,) → (ages, percents)."""
-        return self.value_at(ndtri(np.asarray(percents) / 100)[None, :], np.asarray(age, dtype=float)[:, None])
+        return self.value_at(
+            ndtri(np.asarray(percents) / 100)[None, :], np.asarray(age, dtype=float)[:, None]
+        )
 
     def spread(self, age: Floats) -> Floats:
         """Half the way from the 16th to the 84th percentile: a standard deviation where values are normal. (ages,)"""

@@ -68,7 +68,10 @@ def _raw(cells: tuple[np.ndarray, ...], ages: np.ndarray) -> np.ndarray:
 
 
 def choices(results: list[Errors]) -> str:
-    lines = ["| truth | n | replicates | LMS | regression quantiles | none |", "| --- | ---: | ---: | ---: | ---: | ---: |"]
+    lines = [
+        "| truth | n | replicates | LMS | regression quantiles | none |",
+        "| --- | ---: | ---: | ---: | ---: | ---: |",
+    ]
     for found in results:
         of = [
             f"{100 * found.methods.count(m) / len(found.methods):.1f} %"
@@ -126,7 +129,9 @@ READING = """## How to read it
 
 def main() -> None:
     results = timed(SCENARIOS, simulate)
-    tables = "\n".join(["## Which method was published", "", choices(results), "## Errors", "", errors(results)])
+    tables = "\n".join(
+        ["## Which method was published", "", choices(results), "## Errors", "", errors(results)]
+    )
     write_page("recovery_of_curves", "Smooth percentiles against a known truth", HOW, tables, READING)
 
 
