@@ -33,8 +33,7 @@ _FUNNELS = {
 }
 _HETEROGENEITY = (
     "DerSimonian–Laird over the standardised values, interval by Hartung and Knapp; overdispersion: mean square of "
-    "scores winsorised at 15 %, over "
-    "what that leaves of a normal distribution"
+    "scores winsorised at 15 %, over what that leaves of a normal distribution"
 )
 
 

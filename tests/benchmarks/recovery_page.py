@@ -1,7 +1,7 @@
-"""The results of the simulations, put together as a page: `python tests/benchmarks/recovery_page.py`.
+"""The results of the simulations, put together as docs/recovery.md: `python tests/benchmarks/recovery_page.py`.
 
-docs/recovery.md. Nothing is computed here: every figure is copied from tests/benchmarks/results/, and a test fails when the page no longer
-is what the results make it.
+Nothing is computed here: figures are copied from tests/benchmarks/results/, and a test fails when the page is not what
+the results make it.
 """
 
 from __future__ import annotations
@@ -23,15 +23,15 @@ OTHERS = ("recovery_of_curves", "site_flag_simulation")
 
 OPENING = f"""# What the figures recover
 
-Programmes are invented whose truth is known, the project's own functions make figures of them, and the figures are held
-against the truth. `make bench` runs everything again, in about a quarter of an hour with one processor, and renews this
-page; no figure on it is typed by hand.
+Programmes are invented whose truth is known, the project's own functions make figures of them, and the figures are
+held against the truth. `make bench` runs everything again and renews this page; what is on it takes about seven minutes
+of one processor. No figure of a table is typed by hand.
 
-Every published interval promises 95 %. Coverage is the share of replicates in which the interval held the truth, and ± is
-two standard errors of the simulation itself. An interval is called *short* where coverage plus two standard errors is
-under {SHORT:g} %, *wide* where coverage less two standard errors is over {WIDE:g} %, and otherwise it *holds*. Settings are
-friendly and unfriendly on purpose: few sites, one site with half of the people, rare bands, people who are alike within a
-site, people seen again and again. Intervals of analysers are told of in
+Every published interval promises 95 %. Coverage is the share of replicates in which the interval held the truth,
+and ± is two standard errors of the simulation itself. An interval is called *short* where coverage plus two
+standard errors is under {SHORT:g} %, *wide* where coverage less two standard errors is over {WIDE:g} %, and
+otherwise it *holds*. Settings are friendly and unfriendly on purpose: few sites, one site with half of the people,
+rare bands, people who are alike within a site, people seen again and again. Intervals of analysers are told of in
 [their operating curve](../tests/benchmarks/results/device_operating_curve.md).
 
 ## In short
