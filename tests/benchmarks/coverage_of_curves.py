@@ -131,8 +131,8 @@ READING = """## How to read it
   penalised curve is drawn towards a straight line and has people on one side only, they fall a few points short:
   the penalty's share of the variance is an average over ages, and the smoothing itself is estimated. Few sites or
   one large one make bands wide rather than short.
-- Before, the bands held no more than the spread between sites: 92 % inside and 89 % at the edges with people
-  independent, 81 % with one site of half of the people.
+- Before, the bands held no more than the spread between sites: in 100 replicates 92 % inside and 90 % at the edges
+  with people independent, 81 % with one site of half of the people.
 - The share below a curve estimates the share of people at all possible sites below the curve that was drawn. Its
   interval takes the curve as given, though it was fitted to the same people, so it is wide where sites do not
   differ.
