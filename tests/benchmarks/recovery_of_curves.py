@@ -122,7 +122,8 @@ READING = """## How to read it
 - Outside the family the published curve is to be the regression quantiles; a replicate in which the gate keeps LMS is
   one in which the two differ by less than chance allows, and its misfit is in the errors above.
 - With 500 people the gate keeps LMS for about half of the mixtures: a difference that size can be chance, and a gate
-  that answered to it would turn away many families that hold. The bias at p90 is its price. From 5,000 on it never does.
+  that answered to it would turn away many families that hold. The bias at p90 is its price. From 5,000 on it never
+  does.
 - At the edges a curve has people on one side only: errors are about twice those of inner ages. Pages draw a curve only
   where enough people are near.
 - The mixture has hardly anybody between its two humps near the 80th percentile; percentiles shown here lie beside it.

@@ -31,8 +31,8 @@ Every published interval promises 95 %. Coverage is the share of replicates in w
 and ± is two standard errors of the simulation itself. An interval is called *short* where coverage plus two
 standard errors is under {SHORT:g} %, *wide* where coverage less two standard errors is over {WIDE:g} %, and
 otherwise it *holds*. Settings are friendly and unfriendly on purpose: few sites, one site with half of the people,
-rare bands, people who are alike within a site, people seen again and again. The position beside WHO 2007 has the interval of
-prevalence. Intervals of analysers are told of in
+rare bands, people who are alike within a site, people seen again and again. The position beside WHO 2007 has
+the interval of prevalence. Intervals of analysers are told of in
 [their operating curve](../tests/benchmarks/results/device_operating_curve.md).
 
 ## In short
