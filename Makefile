@@ -50,6 +50,7 @@ bench: $(VENV)/tests
 	@$(BIN)/python tests/benchmarks/coverage_of_sites.py
 	@$(BIN)/python tests/benchmarks/coverage_of_trends.py
 	@$(BIN)/python tests/benchmarks/coverage_of_curves.py
+	@$(BIN)/python tests/benchmarks/coverage_of_quantile_curves.py
 	@$(BIN)/python tests/benchmarks/recovery_of_curves.py
 	@$(BIN)/python tests/benchmarks/recovery_page.py
 	@$(BIN)/python tests/benchmarks/device_operating_curve.py

@@ -24,7 +24,7 @@ OTHERS = ("recovery_of_curves", "site_flag_simulation")
 OPENING = f"""# What the figures recover
 
 Programmes are invented whose truth is known, the project's own functions make figures of them, and the figures are
-held against the truth. `make bench` runs everything again and renews this page; what is on it takes about seven minutes
+held against the truth. `make bench` runs everything again and renews this page; what is on it takes about ten minutes
 of one processor. No figure of a table is typed by hand.
 
 Every published interval promises 95 %. Coverage is the share of replicates in which the interval held the truth,
@@ -44,6 +44,8 @@ What falls short, and why it stays so:
 - **A site's own share**, where people come in groups that no file names: the readings do not tell who came together.
 - **Bands at the first and last ages of a curve**: the curve is drawn towards a straight line there, the penalty's share
   of the variance is right on average over ages only, and that the smoothing was itself estimated is not in it.
+- **Bands of regression quantiles** do not yet have what the bands of LMS curves got: what smoothing hides, and a site
+  left out at a time where one holds much of the people.
 - **Few people from outside the family**: with 500, regression quantiles and LMS curves differ by no more than chance
   allows about as often as not, LMS is kept, and its upper percentiles are off. More people are the remedy.
 - **Intervals that are wide**: with two to four sites, or one that holds most of the people, hardly anything tells how

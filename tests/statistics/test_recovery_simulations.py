@@ -86,6 +86,7 @@ def test_shares_of_a_trend_are_those_of_the_logistic_model(benchmark):
         ("coverage_of_sites", "simulate", "SCENARIOS"),
         ("coverage_of_trends", "simulate", "SCENARIOS"),
         ("coverage_of_curves", "simulate", "SCENARIOS"),
+        ("coverage_of_quantile_curves", "simulate", "SCENARIOS"),
     ],
 )
 def test_each_script_finds_intervals_that_hold(benchmark, monkeypatch, name, of, scenarios):
