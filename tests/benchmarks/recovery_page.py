@@ -18,6 +18,7 @@ COVERAGE = (
     "coverage_of_sites",
     "coverage_of_trends",
     "coverage_of_curves",
+    "coverage_of_quantile_curves",
 )
 OTHERS = ("recovery_of_curves", "site_flag_simulation")
 
