@@ -23,6 +23,7 @@ from pipeline.seal import command as seal_command
 
 if TYPE_CHECKING:
     from pipeline import flow
+    from pipeline.removal.removing import Removed
     from pipeline.terminal import Terminal
 
 _SHOWN_FILES = 20
@@ -180,6 +181,92 @@ def report(options: argparse.Namespace) -> int:
     return 0
 
 
+def release(options: argparse.Namespace) -> int:
+    from pipeline.freezing import freeze
+    from pipeline.terminal import Terminal
+
+    terminal = Terminal()
+    done = freeze(
+        options.programme,
+        options.period,
+        why=options.why,
+        keep_small_changes=options.keep_small_changes,
+        before_its_end=options.before_its_end,
+        as_of=options.as_of or date.today(),
+        on_step=terminal.step,
+        progress=terminal.progress,
+    )
+    terminal.finish()
+    for remark in done.remarks:
+        print(remark)
+    if done.figures_changed is not None:
+        print(f"{done.figures_changed} figures changed; data/restatement.csv names each, old and new")
+    print(f"frozen  {done.folder}")
+    print(
+        f"sha256 of its manifest: {done.manifest_sha256}\n      note it somewhere else: it vouches for every file"
+    )
+    print(f"open {done.folder / 'index.html'}")
+    return 0
+
+
+def verify(options: argparse.Namespace) -> int:
+    from pipeline.verifying import verify_all
+
+    verdicts = verify_all(options.target, options.period)
+    for verdict in verdicts:
+        for fault in verdict.faults:
+            print(printable(fault, 400))
+        state = f"{len(verdict.faults)} faults" if verdict.faults else f"sound, {verdict.files} files"
+        print(f"{verdict.folder}: {state}; manifest {verdict.manifest_sha256}")
+    if any(not verdict.is_sound for verdict in verdicts):
+        print(
+            "next: put the folder back from a backup; figures that must change are a restatement, "
+            "evenbeam release PROGRAMME.toml PERIOD --why TEXT",
+            file=sys.stderr,
+        )
+        return 1
+    return 0
+
+
+def withdraw(options: argparse.Namespace) -> int:
+    import getpass
+
+    from pipeline.terminal import Terminal
+    from pipeline.withdrawal import numbers_in, withdraw
+
+    if options.source is not None:
+        text = options.source.read_text(encoding="utf-8-sig")
+    elif sys.stdin.isatty():
+        text = getpass.getpass("Member number (not shown): ")
+    else:
+        text = sys.stdin.read()
+    terminal = Terminal()
+    done = withdraw(
+        options.programme,
+        numbers_in(text),
+        site=options.site,
+        in_advance=options.in_advance,
+        as_of=options.as_of or date.today(),
+        happened_at=datetime.now(),
+        on_step=terminal.step,
+        progress=terminal.progress,
+    )
+    terminal.finish()
+    removed = done.removed
+    print(
+        f"removed {removed.rows_withdrawn} rows of {len(removed.files)} files, and the figures were rebuilt"
+    )
+    for name in done.waiting:
+        print(f"note  inbox/{printable(name)} still holds withdrawn rows; it belongs to its sender")
+    if done.waiting:
+        print(
+            "      next: replace or delete these files, also at the site and in backups; a run takes no such row"
+        )
+    print("      releases already frozen keep their figures, which show nobody; see docs/releases.md")
+    print(f"open {done.published / 'index.html'}")
+    return 0
+
+
 def trace(options: argparse.Namespace) -> int:
     from pipeline.trace import trace_prevalence
 
@@ -248,10 +335,22 @@ def _run(path: Path, as_of: date, terminal: Terminal) -> flow.Outcome:
     _print_some(outcome.intake.row_messages, _SHOWN_ROW_MESSAGES, "more files with held rows")
     if outcome.intake.rows_held or len(outcome.intake.messages) > _SHOWN_FILES:
         print(f"every file and held row: {_command('status', path)} --site ID --held")
+    _print_removed(outcome.removed)
     for remark in outcome.remarks:
         print(remark)
     print(outcome.intake.sentence())
     return outcome
+
+
+def _print_removed(removed: Removed) -> None:
+    """What left at the beginning of a run, past its time or withdrawn."""
+    if removed.rows_expired:
+        before = f" (periods before {removed.first_period})" if removed.first_period else ""
+        print(f"removed  {removed.rows_expired} rows past [retention] readings{before}")
+    if removed.rows_withdrawn:
+        print(f"removed  {removed.rows_withdrawn} rows of people who withdrew, found in the store again")
+    if removed.copies:
+        print(f"removed  {removed.copies} kept copies of files past [retention]")
 
 
 def _command(name: str, path: Path) -> str:
@@ -333,6 +432,66 @@ def build_parser() -> argparse.ArgumentParser:
         "evenbeam run programme.toml",
     )
     _add_programme(sub)
+    _add_as_of(sub)
+
+    sub = command(
+        "release",
+        release,
+        "Freeze a period under published/releases, for good; with --why, a later version beside the earlier ones.",
+        "evenbeam release programme.toml 2025Q3",
+    )
+    _add_programme(sub)
+    sub.add_argument("period", help="2025Q3 or 2025-07, as the programme's periods are")
+    sub.add_argument(
+        "--why",
+        metavar="TEXT",
+        help="the reason for a restatement, published with it: 'late files from north-quay'",
+    )
+    sub.add_argument(
+        "--keep-small-changes",
+        action="store_true",
+        help="keep the earlier figure wherever the change could point to a few people",
+    )
+    sub.add_argument("--before-its-end", action="store_true", help="freeze a period that has not ended yet")
+    _add_as_of(sub)
+
+    sub = command(
+        "verify",
+        verify,
+        "Check every file of a frozen release against its manifest, and its tables against their description.",
+        "evenbeam verify published/releases/2025Q3",
+    )
+    sub.add_argument(
+        "target",
+        type=Path,
+        metavar="FOLDER",
+        help="a frozen folder, or a programme's settings for all of its releases",
+    )
+    sub.add_argument("period", nargs="?", help="with a programme: only this period's versions")
+
+    sub = command(
+        "withdraw",
+        withdraw,
+        "Remove a participant from store, kept files and results. The member number is read from standard input "
+        "or a file, one a line, and never from the command line.",
+        "evenbeam withdraw programme.toml --from number.txt",
+    )
+    _add_programme(sub)
+    sub.add_argument(
+        "--from",
+        dest="source",
+        type=Path,
+        metavar="FILE",
+        help="a file with the member number as the site writes it; without it, asked for or read from standard input",
+    )
+    sub.add_argument(
+        "--site", metavar="ID", help="the site whose own number it is, where numbers are a site's own"
+    )
+    sub.add_argument(
+        "--in-advance",
+        action="store_true",
+        help="keep the wish of somebody of whom no row is there yet",
+    )
     _add_as_of(sub)
 
     sub = command(

@@ -7,7 +7,8 @@ run by hand cannot.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 
@@ -20,6 +21,8 @@ from pipeline.faults import Fault, SettingsFault
 from pipeline.intake import IntakeSummary, receive
 from pipeline.programme import Programme
 from pipeline.readings import build_readings
+from pipeline.removal.erasing import erase_if_due
+from pipeline.removal.removing import Removed, remove
 from pipeline.results import build_results
 from pipeline.store import Store, sql_text, storage_fault
 from pipeline.tallies import build_tallies
@@ -37,7 +40,8 @@ class Run:
     as_of: date
     received_at: datetime
     progress: Progress
-    intake: IntakeSummary | None = None
+    intake: IntakeSummary = field(default_factory=IntakeSummary)
+    removed: Removed = field(default_factory=Removed)
     published: Path | None = None
 
 
@@ -46,6 +50,12 @@ class Step:
     name: str
     title: str
     does: Callable[[Run], None]
+
+
+def _remove(run: Run) -> None:
+    run.removed = remove(
+        run.store, run.programme, as_of=run.as_of, happened_at=run.received_at, run_id=run.run_id
+    )
 
 
 def _receive(run: Run) -> None:
@@ -61,17 +71,30 @@ def _receive(run: Run) -> None:
 
 def _build(run: Run) -> None:
     if not run.store.value("select count(*) from reading.accepted"):
+        _empty_what_stood_on_readings(run.store)
         raise Fault(
             "no readings yet",
             where=str(run.programme.inbox),
             found="no row that could be accepted" if run.intake.rows_read else "no file with readings",
             expected="sites' files in inbox/<site>/",
-            next="put files there, or see `evenbeam status`, and run again; nothing was published",
+            next="put files there, or see `evenbeam status`, and run again; nothing was published, and "
+            "published/latest is as it was",
         )
     # One transaction: readings without their tallies, or tallies of half the files, are never seen.
     with run.store.transaction():
         build_readings(run.store, run.programme)
         build_tallies(run.store, run.programme)
+
+
+def _empty_what_stood_on_readings(store: Store) -> None:
+    """Where the last reading was removed, nothing made of it may stay either."""
+    tables = store.rows(
+        "select schema_name, table_name from duckdb_tables() where schema_name in ('reading', 'tally', 'result') "
+        "and not temporary order by all"
+    )
+    with store.transaction():
+        for schema, table in tables:
+            store.execute(f'delete from {schema}."{table}"')
 
 
 def _results(run: Run) -> None:
@@ -85,6 +108,7 @@ def _publish(run: Run) -> None:
 
 
 STEPS: tuple[Step, ...] = (
+    Step("remove", "Removing what must not be kept", _remove),
     Step("receive", "Reading files", _receive),
     Step("build", "Choosing readings and counting", _build),
     Step("results", "Computing results", _results),
@@ -97,6 +121,7 @@ class Outcome:
     intake: IntakeSummary
     published: Path
     remarks: tuple[str, ...]
+    removed: Removed
 
     @property
     def exit_code(self) -> int:
@@ -161,6 +186,7 @@ def run(
     on_step: Callable[[int, int, str], None],
     progress: Progress,
     perform: Callable[[Step, Run], None] = perform,
+    steps: tuple[Step, ...] = STEPS,
 ) -> Outcome:
     """Run every step over the programme at `path` and publish.
 
@@ -170,30 +196,54 @@ def run(
     programme = Programme.read(path)
     release.require_noise_can_be_drawn(programme)
     limits = programme.settings.limits
-    with Store.open(
-        programme.store / "evenbeam.duckdb", memory_limit=limits.memory, threads=limits.threads
-    ) as store:
-        _require_that_settings_fit(store, programme, as_of)
-        run_id = _begin(store, programme, as_of, started_at)
-        state = Run(programme, store, run_id, as_of, started_at, progress)
-        try:
-            for position, step in enumerate(STEPS, start=1):
-                on_step(position, len(STEPS), step.title)
-                perform(step, state)
-        except duckdb.Error as error:
-            fault = storage_fault(error, store.path)
-            if fault is None:
-                _end(store, run_id, started_at, "failed")
-                raise
-            raise fault from error  # a store that cannot be written cannot say so in its ledger either
-        except BaseException:
+    database = programme.store / "evenbeam.duckdb"
+    removals_due: list[int] = []
+    try:
+        with Store.open(database, memory_limit=limits.memory, threads=limits.threads) as store:
+            try:
+                return _walk(store, programme, as_of, started_at, on_step, progress, perform, steps)
+            finally:
+                with suppress(duckdb.Error):
+                    removals_due.append(
+                        store.value("select count(*) from ledger.removal where not is_erased")
+                    )
+    finally:
+        # Also where the run failed afterwards: rows that were removed must not stand in the file's free pages.
+        if any(removals_due):
+            erase_if_due(database, memory_limit=limits.memory)
+
+
+def _walk(
+    store: Store,
+    programme: Programme,
+    as_of: date,
+    started_at: datetime,
+    on_step: Callable[[int, int, str], None],
+    progress: Progress,
+    perform: Callable[[Step, Run], None],
+    steps: tuple[Step, ...],
+) -> Outcome:
+    _require_that_settings_fit(store, programme, as_of)
+    run_id = _begin(store, programme, as_of, started_at)
+    state = Run(programme, store, run_id, as_of, started_at, progress)
+    try:
+        for position, step in enumerate(steps, start=1):
+            on_step(position, len(steps), step.title)
+            perform(step, state)
+    except duckdb.Error as error:
+        fault = storage_fault(error, store.path)
+        if fault is None:
             _end(store, run_id, started_at, "failed")
             raise
-        if state.intake is None or state.published is None:
-            raise Fault("unfinished run", next="report this: a step ended without its result")
-        outcome = Outcome(state.intake, state.published, _remarks(store))
-        _end(store, run_id, started_at, "finished_with_held_files" if outcome.exit_code else "finished")
-        return outcome
+        raise fault from error  # a store that cannot be written cannot say so in its ledger either
+    except BaseException:
+        _end(store, run_id, started_at, "failed")
+        raise
+    if state.published is None:
+        raise Fault("unfinished run", next="report this: a step ended without its result")
+    outcome = Outcome(state.intake, state.published, _remarks(store), state.removed)
+    _end(store, run_id, started_at, "finished_with_held_files" if outcome.exit_code else "finished")
+    return outcome
 
 
 def _begin(store: Store, programme: Programme, as_of: date, started_at: datetime) -> int:

@@ -10,6 +10,7 @@ from pipeline.programme import Programme, nearest
 from pipeline.store import Store, sql_text
 
 ROW_STATES = ("rows_read", "rows_accepted", "rows_held", "rows_duplicate", "rows_superseded")
+REMOVED = ("rows_withdrawn", "rows_expired")  # shown where there are any
 
 
 def read_status(path: Path, *, held_rows_of: str | None = None) -> dict[str, Any]:
@@ -77,39 +78,45 @@ def show_status(found: dict[str, Any], *, site: str | None = None, held: bool = 
 
 
 def _show_sites(found: dict[str, Any]) -> None:
-    lines = []
+    lines, states = [], _states_with_rows(found["files"])
     for site_id in found["sites"]:
         files = [file for file in found["files"] if file["site"] == site_id]
         aside = sum(file["state"] != "accepted" for file in files)
         last = max((file["last_measured_on"] for file in files if file["last_measured_on"]), default="")
         lines.append(
-            [site_id, len(files), aside, *(sum(file[state] for file in files) for state in ROW_STATES), last]
+            [site_id, len(files), aside, *(sum(file[state] for file in files) for state in states), last]
         )
-    total = ["all sites", *(sum(line[i] for line in lines) for i in range(1, 8)), ""]
+    total = ["all sites", *(sum(line[i] for line in lines) for i in range(1, 3 + len(states))), ""]
     _print_table(
         [
             "site",
             "files",
             "files held",
-            "rows read",
-            "accepted",
-            "held",
-            "duplicate",
-            "superseded",
+            *map(_state_title, states),
             "last reading",
         ],
         [*lines, total],
     )
 
 
+def _states_with_rows(files: list[dict[str, Any]]) -> list[str]:
+    """The columns of a row account: withdrawn and expired only where there are such rows."""
+    return [*ROW_STATES, *(state for state in REMOVED if any(file[state] for file in files))]
+
+
+def _state_title(state: str) -> str:
+    return "rows read" if state == "rows_read" else state.removeprefix("rows_")
+
+
 def _show_files(files: list[dict[str, Any]]) -> None:
+    states = _states_with_rows(files)
     _print_table(
-        ["file", "state", "rows read", "accepted", "held", "duplicate", "superseded", "last reading"],
+        ["file", "state", *map(_state_title, states), "last reading"],
         [
             [
                 printable(file["name"], 40),
                 file["state"],
-                *(file[state] for state in ROW_STATES),
+                *(file[state] for state in states),
                 file["last_measured_on"] or "",
             ]
             for file in files

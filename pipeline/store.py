@@ -72,7 +72,7 @@ class Store:
         try:
             connection = duckdb.connect(str(path or ":memory:"), read_only=read_only, config=settings)
         except duckdb.IOException as error:
-            raise _why_it_did_not_open(path, error) from error
+            raise why_it_did_not_open(path, error) from error
         store = cls(connection, path)
         try:
             store._upgrade(read_only)
@@ -231,7 +231,7 @@ def storage_fault(error: duckdb.Error, path: Path | None) -> StoreFault | None:
     return None
 
 
-def _why_it_did_not_open(path: Path | None, error: Exception) -> StoreFault:
+def why_it_did_not_open(path: Path | None, error: Exception) -> StoreFault:
     text = str(error)
     if "lock" in text.lower():
         holder = re.search(r"PID (\d+)", text)

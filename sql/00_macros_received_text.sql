@@ -143,6 +143,10 @@ create or replace temp macro hmac_sha256(inner_pad, outer_pad, message) as
 create or replace temp macro pseudonym(inner_pad, outer_pad, scope, received) as
     left(hmac_sha256(inner_pad, outer_pad, encode(scope || chr(31) || trimmed(received))), 32);
 
+-- What is kept of somebody who withdrew: a second keyed step, so that no pseudonym stands anywhere
+create or replace temp macro tombstone_of(inner_pad, outer_pad, pseudonym) as
+    hmac_sha256(inner_pad, outer_pad, encode('withdrawn' || chr(31) || pseudonym));
+
 create or replace temp macro period_of(day, period_kind) as
     case when period_kind = 'quarter' then year(day) || 'Q' || quarter(day)
     else strftime(day, '%Y-%m') end;

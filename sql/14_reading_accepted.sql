@@ -3,7 +3,8 @@
 -- inputs  checked, broken_line, repeated_reading (all of this file); $file_id, $site
 -- keys    reading_id unique: file_id * 1000000000 + line
 -- rule    lines without a reason to hold them that are neither duplicates nor superseded. A superseded reading
---         leaves with all that was set aside of it; its file counts one accepted less, one superseded more.
+--         leaves with all that was set aside of it; its file counts one accepted less, one superseded more, and
+--         ledger.unaccepted_row says so of its line.
 -- reruns  a file is filed once: ledger.file knows its sha256
 update ledger.file
 set
@@ -14,6 +15,11 @@ from (
     where outcome = 'superseded' and reading_id is not null group by file_id
 ) as superseded
 where file.file_id = superseded.file_id;
+
+insert into ledger.unaccepted_row (file_id, line, participant, outcome)
+select file_id, line, participant, 'superseded'
+from reading.accepted
+where reading_id in (select reading_id from repeated_reading where outcome = 'superseded' and reading_id is not null);
 
 delete from reading.set_aside
 where reading_id in (select reading_id from repeated_reading where outcome = 'superseded' and reading_id is not null);

@@ -1,8 +1,9 @@
 -- ledger.file: this file's rows, counted by what became of them
 -- grain   one file, $file_id
--- inputs  received, checked, broken_line, repeated_reading (all of this file)
+-- inputs  received, checked, broken_line, repeated_reading, leaving_line (all of this file)
 -- keys    file_id
--- rule    rows_read = rows_accepted + rows_held + rows_duplicate + rows_superseded, each counted for itself
+-- rule    rows_read = rows_accepted + rows_held + rows_duplicate + rows_superseded + rows_withdrawn + rows_expired,
+--         each counted for itself
 -- reruns  the same counts again
 with counted as (
     select
@@ -21,10 +22,17 @@ with counted as (
         left join broken_line on broken_line.line = received.line
         left join repeated_reading on repeated_reading.line = received.line and repeated_reading.reading_id is null
     )
+),
+leaving as (
+    select
+        count(*) as n,
+        count(*) filter (where outcome = 'withdrawn') as n_withdrawn,
+        count(*) filter (where outcome = 'expired') as n_expired
+    from leaving_line
 )
 update ledger.file
 set
-    rows_read = n_read, rows_accepted = n_accepted, rows_held = n_held, rows_duplicate = n_duplicate,
-    rows_superseded = n_superseded
-from counted
+    rows_read = n_read + leaving.n, rows_accepted = n_accepted, rows_held = n_held, rows_duplicate = n_duplicate,
+    rows_superseded = n_superseded, rows_withdrawn = n_withdrawn, rows_expired = n_expired, has_row_account = true
+from counted cross join leaving
 where file.file_id = $file_id;

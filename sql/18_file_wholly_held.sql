@@ -6,5 +6,5 @@
 --         the profile as it is then. Its rows stay counted as held, with their reasons, until it is.
 -- reruns  the same again
 update ledger.file
-set state = 'held', reason_code = 'every_row_held', reason = $reason
+set state = 'held', reason_code = 'every_row_held', reason = $reason, kept_sha256 = null
 where file_id = $file_id and rows_read > 0 and rows_held = rows_read;

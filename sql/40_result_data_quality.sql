@@ -17,7 +17,9 @@ with
 file_count as (
     select
         site,
-        sum(rows_read) as rows_read, sum(rows_accepted) as rows_accepted, sum(rows_held) as rows_held,
+        -- rows of people who withdrew and of expired periods are gone from the account too: a published count
+        -- of them would tell that somebody withdrew
+        sum(rows_read - rows_withdrawn - rows_expired) as rows_read, sum(rows_accepted) as rows_accepted, sum(rows_held) as rows_held,
         sum(rows_duplicate) as rows_duplicate, sum(rows_superseded) as rows_superseded,
         count_if(state <> 'accepted') as files_held, count(*) as files
     from ledger.file

@@ -5,6 +5,7 @@
 select
     file.file_id, file.site, file.name, file.sha256, file.received_at, file.state, file.reason_code, file.reason,
     file.rows_read, file.rows_accepted, file.rows_held, file.rows_duplicate, file.rows_superseded,
+    file.rows_withdrawn, file.rows_expired,
     reading.last_measured_on
 from ledger.file as file
 left join (

@@ -65,6 +65,37 @@ def keep(path: Path, archive: Path, sha256: str, *, where: str) -> Path:
     return kept
 
 
+def keep_bytes(content: bytes, archive: Path) -> str:
+    """Put bytes made here into the archive; returns the sha256 under which they stand."""
+    sha256 = hashlib.sha256(content).hexdigest()
+    kept = path_of(archive, sha256)
+    if not kept.exists():
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        part = kept.with_name(f".{sha256}.{uuid.uuid4().hex}.part")
+        try:
+            with part.open("xb") as copy:
+                copy.write(content)
+                copy.flush()
+                os.fsync(copy.fileno())
+            part.chmod(0o440)
+            part.rename(kept)
+        finally:
+            part.unlink(missing_ok=True)
+        _flush_folder(kept.parent)
+    return sha256
+
+
+def sweep(archive: Path, named: set[str]) -> int:
+    """Delete every copy that the ledger does not name, and what a killed run left; returns how many."""
+    clear_unfinished(archive)
+    deleted = 0
+    for kept in sorted(archive.glob("[0-9a-f][0-9a-f]/*")):
+        if kept.name not in named and kept.is_file():
+            kept.unlink()
+            deleted += 1
+    return deleted
+
+
 def clear_unfinished(archive: Path) -> None:
     """Remove what a killed run left under temporary names."""
     for part in archive.glob("*/.*.part"):

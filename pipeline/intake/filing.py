@@ -27,16 +27,21 @@ class Filed:
     held: int
     duplicate: int
     superseded: int
+    withdrawn: int  # of people who withdrew: counted, and not kept
+    expired: int  # of periods past their time: counted, and not kept
     replaced: int  # readings of earlier files that its rows supersede
 
 
-def file_rows(store: Store, entry: Entry, profile: Profile, *, encoding: str | None) -> Filed:
+def file_rows(
+    store: Store, entry: Entry, profile: Profile, *, encoding: str | None, kept_sha256: str
+) -> Filed:
     """File every row of `checked`. The caller owns the transaction.
 
     Errors   FileHeld (no_rows) for a file with nothing below its header; nothing is written then.
     """
     n_received = store.value("select count(*) from received")
-    if not n_received:
+    n_leaving = store.value("select count(*) from leaving_line")
+    if not n_received + n_leaving:
         raise FileHeld(
             "held",
             where=entry.arrival.where,
@@ -46,7 +51,9 @@ def file_rows(store: Store, entry: Entry, profile: Profile, *, encoding: str | N
             code="no_rows",
         )
     site = entry.arrival.site
-    file_id = ledger.enter(store, entry, profile, state=ledger.ACCEPTED, encoding=encoding)
+    file_id = ledger.enter(
+        store, entry, profile, state=ledger.ACCEPTED, encoding=encoding, kept_sha256=kept_sha256
+    )
     store.execute_file("12_repeated_reading.sql", site=site)
     named = [name for name in measures.FIELDS if name != "participant"]
     with store.lent("expectation", expectation.expectations(profile)):
@@ -57,13 +64,14 @@ def file_rows(store: Store, entry: Entry, profile: Profile, *, encoding: str | N
             headers=[profile.columns[name].header if name in profile.columns else None for name in named],
         )
     store.execute_file("14_reading_accepted.sql", file_id=file_id, site=site)
+    store.execute_file("15_unaccepted_row.sql", file_id=file_id)
     store.execute_file("15_file_rows.sql", file_id=file_id)
     store.execute_file(
         "18_file_wholly_held.sql", file_id=file_id, reason=str(_every_row_held(entry, n_received))
     )
     counts = store.rows(
-        "select state = 'held', rows_read, rows_accepted, rows_held, rows_duplicate, rows_superseded from ledger.file"
-        " where file_id = $file_id",
+        "select state = 'held', rows_read, rows_accepted, rows_held, rows_duplicate, rows_superseded, "
+        "rows_withdrawn, rows_expired from ledger.file where file_id = $file_id",
         {"file_id": file_id},
     )[0]
     replaced = store.value(

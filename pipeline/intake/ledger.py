@@ -40,6 +40,14 @@ def accepted_files(store: Store) -> int:
     return store.value("select count(*) from ledger.file where state = $state", {"state": ACCEPTED})
 
 
+def kept_copies(store: Store) -> set[str]:
+    """The sha256 of every kept copy that the ledger names."""
+    return {
+        sha256
+        for (sha256,) in store.rows("select kept_sha256 from ledger.file where kept_sha256 is not null")
+    }
+
+
 def profile_of(store: Store, site: str, sha256: str) -> str | None:
     """The sha256 of the profile with which a known file was read."""
     return store.value(
@@ -56,10 +64,11 @@ def enter(
     state: str,
     encoding: str | None = None,
     fault: FileHeld | None = None,
+    kept_sha256: str | None = None,
 ) -> int:
     """Write the file's row, without its row counts, and return its number.
 
-    A file that was held before keeps its number; what was counted of it then is taken back.
+    `kept_sha256` names the kept copy of an accepted file; of others none is relied on. A file that was held before keeps its number; what was counted of it then is taken back.
     """
     same = {"site": entry.arrival.site, "sha256": entry.sha256}
     file_id = store.value("select file_id from ledger.file where site = $site and sha256 = $sha256", same)
@@ -74,6 +83,7 @@ def enter(
         "profile_sha256": profile.sha256,
         "reason_code": fault.code if fault else None,
         "reason": str(fault) if fault else None,
+        "kept_sha256": kept_sha256,
     }
     if file_id is None:
         file_id = store.value("select coalesce(max(file_id), 0) + 1 from ledger.file")

@@ -13,12 +13,15 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 
+import polars as pl
+
 from pipeline.faults import FileHeld, FileRefused
 from pipeline.intake import (
     archive,
     filing,
     headers,
     identifiers,
+    kept_copy,
     ledger,
     normalising,
     pseudonyms,
@@ -45,6 +48,8 @@ class IntakeSummary:
     rows_held: int = 0
     rows_duplicate: int = 0
     rows_superseded: int = 0
+    rows_withdrawn: int = 0
+    rows_expired: int = 0
     readings_replaced: int = 0  # accepted from earlier files, superseded by the files of this run
     passed_over: int = 0  # folders and files in the inbox that stand where nothing is read
     files_of_earlier_profile: int = 0  # of those already received: read with the profile as it was before
@@ -57,11 +62,16 @@ class IntakeSummary:
         files += [f"{self.files_held} held"] if self.files_held else []
         files += [f"{self.files_refused} refused"] if self.files_refused else []
         files += [f"{self.files_already_received} already received"] if self.files_already_received else []
+        left = "".join(
+            f" + {n} {word}"
+            for n, word in ((self.rows_withdrawn, "withdrawn"), (self.rows_expired, "expired"))
+            if n
+        )
         replaced = f"; {amount(self.readings_replaced, 'earlier reading')} replaced"
         return (
             f"files: {', '.join(files)}; rows: {self.rows_read} read = {self.rows_accepted} accepted + "
             f"{self.rows_held} held + {self.rows_duplicate} duplicate + {self.rows_superseded} superseded"
-            f"{replaced if self.readings_replaced else ''}"
+            f"{left}{replaced if self.readings_replaced else ''}"
         )
 
     def __add__(self, other: IntakeSummary) -> IntakeSummary:
@@ -80,6 +90,8 @@ class Setting:
     received_at: datetime
     run_id: int
     pads: tuple[bytes, bytes]
+    tombstones: frozenset[str] = frozenset()  # of everybody who withdrew
+    first_period: str | None = None  # the first period whose readings are kept; None: every one
 
     @property
     def archive(self) -> Path:
@@ -98,6 +110,7 @@ class Prepared:
     profile: Profile
     entry: Entry | None = None  # None: its bytes could not even be read
     encoding: str | None = None
+    kept_sha256: str = ""  # of the kept copy, which may lack lines that must not be kept
     fault: FileHeld | None = None
     is_known: bool = False
 
@@ -113,7 +126,9 @@ def prepare(store: Store, setting: Setting, arrival: Arrival) -> Prepared:
     if ledger.state_of(store, arrival.site, sha256) == ledger.ACCEPTED:
         return Prepared(arrival, profile, entry, is_known=True)
     try:
-        return Prepared(arrival, profile, entry, encoding=_read(store, setting, entry, profile))
+        encoding = _read(store, setting, entry, profile)
+        kept_sha256 = _without_leaving_lines(store, setting, entry, profile, encoding)
+        return Prepared(arrival, profile, entry, encoding=encoding, kept_sha256=kept_sha256)
     except FileHeld as fault:
         return Prepared(arrival, profile, entry, fault=fault)
 
@@ -131,7 +146,13 @@ def finish(store: Store, prepared: Prepared) -> IntakeSummary:
     if fault is None:
         try:
             with store.transaction():
-                filed = filing.file_rows(store, entry, prepared.profile, encoding=prepared.encoding)
+                filed = filing.file_rows(
+                    store,
+                    entry,
+                    prepared.profile,
+                    encoding=prepared.encoding,
+                    kept_sha256=prepared.kept_sha256,
+                )
             return _summary_of(filed, filing.messages_of(store, entry, filed))
         except FileHeld as held:
             fault = held
@@ -187,6 +208,39 @@ def _refuse_named_participants(store: Store, profile: Profile, *, where: str) ->
         )
 
 
+def _without_leaving_lines(
+    store: Store, setting: Setting, entry: Entry, profile: Profile, encoding: str | None
+) -> str:
+    """Take rows that must not be kept out of `received`, `checked` and the kept copy; returns that copy's sha256.
+
+    Once somebody has withdrawn, no kept copy has broken lines either: nobody can tell whose they are.
+    """
+    with store.lent(
+        "tombstone", pl.DataFrame({"tombstone": sorted(setting.tombstones)}, schema={"tombstone": pl.String})
+    ):
+        store.execute_file(
+            "11_leaving_line.sql",
+            inner_pad=setting.pads[0],
+            outer_pad=setting.pads[1],
+            first_period=setting.first_period,
+        )
+    leaving = {line for (line,) in store.rows("select line from leaving_line")}
+    if setting.tombstones:
+        leaving |= {line for (line,) in store.rows("select line from broken_line")}
+    if not leaving:
+        return entry.sha256
+    kept_sha256 = kept_copy.without_lines(
+        setting.archive,
+        entry.sha256,
+        leaving=leaving,
+        every_line=[line for (line,) in store.rows("select line from received")],
+        encoding=encoding,
+        sheet=profile.sheet,
+    )
+    store.execute_file("11_without_leaving_lines.sql")
+    return kept_sha256
+
+
 def _summary_of(filed: filing.Filed, messages: list[str]) -> IntakeSummary:
     return IntakeSummary(
         files_accepted=int(not filed.is_wholly_held),
@@ -196,6 +250,8 @@ def _summary_of(filed: filing.Filed, messages: list[str]) -> IntakeSummary:
         rows_held=filed.held,
         rows_duplicate=filed.duplicate,
         rows_superseded=filed.superseded,
+        rows_withdrawn=filed.withdrawn,
+        rows_expired=filed.expired,
         readings_replaced=filed.replaced,
         messages=messages if filed.is_wholly_held else [],
         row_messages=[] if filed.is_wholly_held else messages,

@@ -14,6 +14,7 @@ from pipeline.intake import archive, inbox, ledger, one_file, pseudonyms
 from pipeline.intake.amounts import amount
 from pipeline.intake.in_turn import in_turn
 from pipeline.intake.one_file import IntakeSummary, Setting
+from pipeline.intake.tombstones import read as read_tombstones
 from pipeline.programme import Programme
 from pipeline.store import Store
 
@@ -33,7 +34,11 @@ def receive(
     found, passed_over = inbox.arrivals(programme)
     key = pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=ledger.accepted_files(store))
     pads = pseudonyms.pads_of(key)
-    setting = Setting(programme, as_of, received_at, run_id, pads)
+    settings = programme.settings
+    # A day in the future, mistyped say, must not count anything as past its time.
+    first_period = settings.retention.first_period(min(as_of, received_at.date()), settings.period)
+    tombstones = read_tombstones(programme.store)
+    setting = Setting(programme, as_of, received_at, run_id, pads, tombstones, first_period)
     archive.clear_unfinished(setting.archive)
     shutil.rmtree(setting.spool, ignore_errors=True)
     setting.spool.mkdir(parents=True, mode=0o700)
@@ -54,6 +59,8 @@ def receive(
         progress(len(found), len(found), "all files read")
     finally:
         shutil.rmtree(setting.spool, ignore_errors=True)
+    if summary.rows_withdrawn or summary.rows_expired or tombstones:
+        archive.sweep(setting.archive, ledger.kept_copies(store))
     said = [_read_with_earlier_profile(site, n) for site, n in sorted(earlier.items()) if n]
     return summary + IntakeSummary(messages=said)
 

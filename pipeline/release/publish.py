@@ -38,11 +38,7 @@ def publish(
 
     Errors   Fault when `published/` holds something in the way that this program did not make.
     """
-    results = {table.name: store.frame(sql_text(table.query)) for table in TABLES}
-    results[TOTALS] = store.frame(sql_text("90_published_total.sql"))
-    rules = programme.settings.disclosure
-    protected = rounded_counts(protect(results, rules), rules.rounding)
-    protected["percentile"] = without_closed_groups(protected["percentile"])
+    protected = protected_results(store, programme)
     tables = [(table, published_table(table, protected[table.name])) for table in TABLES]
     tables += [(table, published_table(table, rows)) for table, rows in noisy_tables(store, programme, as_of)]
     with unfinished_version(programme.published) as folder:
@@ -51,30 +47,41 @@ def publish(
         return make_latest(programme.published, folder, as_of.isoformat())
 
 
+def protected_results(store: Store, programme: Programme) -> dict[str, pl.DataFrame]:
+    """result.* as it may be published: the tables of TABLES, and the totals under TOTALS."""
+    results = {table.name: store.frame(sql_text(table.query)) for table in TABLES}
+    results[TOTALS] = store.frame(sql_text("90_published_total.sql"))
+    rules = programme.settings.disclosure
+    protected = rounded_counts(protect(results, rules), rules.rounding)
+    protected["percentile"] = without_closed_groups(protected["percentile"])
+    return protected
+
+
 def write_release(
     folder: Path,
     programme: Programme,
     as_of: date,
     tables: list[tuple[Table, pl.DataFrame]],
     totals: pl.DataFrame,
+    about: dict[str, Any] | None = None,
 ) -> None:
-    """Write `data/` and `release.json` of protected tables into an empty folder."""
+    """Write `data/` and `release.json` of protected tables into an empty folder; `about` adds to the record."""
     files: dict[str, bytes] = {}
     for table, rows in tables:
         files[f"{table.name}.csv"] = csv_bytes(rows)
         files[f"{table.name}.parquet"] = parquet_bytes(rows)
     package = data_package(programme.settings.name, as_of.isoformat(), [table for table, _ in tables], files)
-    files["datapackage.json"] = _json(package)
+    files["datapackage.json"] = json_bytes(package)
     (folder / "data").mkdir()
     for name, content in files.items():
         (folder / "data" / name).write_bytes(content)
     record = release_record(
         programme, as_of, tables, totals, {f"data/{name}": content for name, content in files.items()}
     )
-    (folder / "release.json").write_bytes(_json(record))
+    (folder / "release.json").write_bytes(json_bytes(record | (about or {})))
     cited = citation(record["programme"], as_of, record["software"])
     (folder / "CITATION.cff").write_text(cited, encoding="utf-8", newline="\n")
 
 
-def _json(value: dict[str, Any]) -> bytes:
+def json_bytes(value: dict[str, Any]) -> bytes:
     return (json.dumps(value, sort_keys=True, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()

@@ -55,7 +55,7 @@ def make_latest(published: Path, folder: Path, label: str) -> Path:
     Returns  the path of `latest`.
     """
     versions, latest = published / VERSIONS, published / LATEST
-    _flush(folder)
+    flush(folder)
     name = f"{label}-{content_digest(folder)[:16]}"
     if _is_sound(versions / name, name):
         _delete(folder)
@@ -147,8 +147,14 @@ def _delete(path: Path) -> None:
         shutil.rmtree(path)
 
 
-def _flush(folder: Path) -> None:
-    """Every file and folder onto the disk: a link must not outlive, after power loss, what it points at."""
+def flush(folder: Path, *, only_names: bool = False) -> None:
+    """Every file and folder onto the disk: a link must not outlive, after power loss, what it points at.
+
+    `only_names` flushes the names in the folder itself.
+    """
+    if only_names:
+        _flush_folder(folder)
+        return
     for path in sorted(folder.rglob("*"), reverse=True):
         if path.is_dir():
             _flush_folder(path)

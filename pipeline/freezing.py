@@ -1,0 +1,398 @@
+"""`evenbeam release`: one period frozen for good, or a later version beside it, after the guard between releases.
+
+The store stays as it is: the period is computed in a transaction in which later readings are gone, and which is always
+rolled back. So a release says the same whether it is frozen before or after the next files come in.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import polars as pl
+
+import dashboards
+from pipeline import __version__
+from pipeline import period as periods
+from pipeline.data_quality import build_data_quality
+from pipeline.disclosure.between_releases import (
+    exposures,
+    with_earlier_figures,
+    without_small_differences,
+)
+from pipeline.disclosure.input_account import account_as_published
+from pipeline.faults import Fault, SettingsFault, StoreFault, printable
+from pipeline.intake import archive, inbox, ledger
+from pipeline.intake.amounts import amount
+from pipeline.programme import Programme, nearest
+from pipeline.readings import build_readings
+from pipeline.release import frozen, manifest
+from pipeline.release.frozen import Version
+from pipeline.release.frozen_tables import of_period, record_in, tables_in
+from pipeline.release.publish import TOTALS, json_bytes, protected_results, write_release
+from pipeline.release.restatement import RESTATEMENT, restatement_rows
+from pipeline.release.schema import TABLES
+from pipeline.release.table import published_table
+from pipeline.results import build_results
+from pipeline.store import Store, sql_text
+from pipeline.tallies import build_tallies
+
+STEPS = (
+    "Looking at what is there",
+    "Computing the period",
+    "Comparing with earlier releases",
+    "Writing and freezing",
+)
+_SHOWN_GROUPS = 12
+Tables = dict[str, pl.DataFrame]
+
+
+@dataclass(frozen=True)
+class Frozen:
+    folder: Path
+    version: Version
+    manifest_sha256: str
+    figures_changed: int | None  # against the version before; None for a first one
+    remarks: tuple[str, ...]
+
+
+class _Undo(Exception):
+    """Ends the transaction in which a period is computed."""
+
+
+def freeze(
+    path: Path,
+    period: str,
+    *,
+    why: str | None,
+    keep_small_changes: bool,
+    before_its_end: bool,
+    as_of: date,
+    on_step: Callable[[int, int, str], None],
+    progress: Callable[[int, int, str], None],
+) -> Frozen:
+    """Freeze a period as its first version, or as a later one beside the others.
+
+    `why` is required of a later version; `keep_small_changes` keeps the earlier figure where a change may not be told;
+    `before_its_end` freezes a period that has not ended on `as_of`.
+    Errors   Fault for a period that has not ended, has no reading or is frozen already; for files that wait in the
+             inbox; for a restatement that would expose a few people, or that changes nothing. Nothing is frozen then.
+    """
+    programme = Programme.read(path)
+    database = programme.store / "evenbeam.duckdb"
+    _require_a_period(programme, period, as_of, before_its_end)
+    if not database.exists():
+        raise Fault(
+            "nothing to freeze", where=str(database), expected="a store", next="evenbeam run PROGRAMME.toml"
+        )
+    limits = programme.settings.limits
+    with Store.open(database, memory_limit=limits.memory, threads=limits.threads) as store:
+        on_step(1, len(STEPS), STEPS[0])
+        version = _next_version(store, programme, period, why)
+        _require_everything_read(store, programme)
+        _require_readings(store, period)
+        earlier = [
+            frozen.folder_of(programme.published, Version(period, n)) for n in range(1, version.number)
+        ]
+        _require_same_groups(programme, earlier)
+        on_step(2, len(STEPS), STEPS[1])
+        tables = _computed(store, programme, period, progress)
+        on_step(3, len(STEPS), STEPS[2])
+        tables = _guarded(
+            programme, version, tables, [tables_in(folder) for folder in earlier], keep_small_changes
+        )
+        account = _account(store, programme)
+        on_step(4, len(STEPS), STEPS[3])
+        return _written(store, programme, version, tables, account, as_of, why)
+
+
+# ---- what must hold -----------------------------------------------------------------------------------------
+
+
+def _require_a_period(programme: Programme, period: str, as_of: date, before_its_end: bool) -> None:
+    kind = programme.settings.period
+    if periods.kind_of(period) != kind:
+        raise SettingsFault(
+            "not a period of this programme",
+            found=printable(period),
+            expected=f"a {kind} such as {periods.FORMS[kind]}",
+            next="give one; nothing was frozen",
+        )
+    last = periods.last_day(period)
+    if last >= as_of and not before_its_end:
+        raise Fault(
+            "period not over",
+            where=period,
+            found=f"its last day is {last}, and today is taken to be {as_of}",
+            expected="a period that has ended",
+            next="freeze it after that day; to freeze it all the same, give --before-its-end. Nothing was frozen",
+        )
+
+
+def _next_version(store: Store, programme: Programme, period: str, why: str | None) -> Version:
+    numbers = [one.number for one in frozen.versions_in(programme.published) if one.period == period]
+    recorded = store.rows(
+        "select version, state, manifest_sha256 from ledger.release where period = $period order by version",
+        {"period": period},
+    )
+    for number, state, digest in recorded:  # cut off between its folder and its record
+        path = frozen.folder_of(programme.published, Version(period, number)) / manifest.NAME
+        if state == "begun" and path.is_file() and hashlib.sha256(path.read_bytes()).hexdigest() == digest:
+            _mark_frozen(store, Version(period, number))
+    gone = [number for number, state, _ in recorded if state == "frozen" and number not in numbers]
+    if gone or numbers != list(range(1, len(numbers) + 1)):
+        lost = gone[0] if gone else min(set(range(1, max(numbers) + 1)) - set(numbers))
+        raise StoreFault(
+            "frozen release gone",
+            where=str(frozen.folder_of(programme.published, Version(period, lost))),
+            expected="every version that was ever frozen",
+            next="restore the folder from a backup: later versions are compared with it. Nothing was frozen",
+        )
+    if numbers and not (why and why.strip()):
+        raise Fault(
+            "already frozen",
+            where=str(frozen.folder_of(programme.published, Version(period, numbers[-1]))),
+            expected="the reason for a restatement, which is published with it",
+            next=f'evenbeam release PROGRAMME.toml {period} --why "late files from north-quay". Nothing was frozen',
+        )
+    if not numbers and why:
+        raise SettingsFault(
+            "nothing to restate",
+            where=period,
+            expected="--why for a version after the first",
+            next="leave --why out: this period is frozen for the first time",
+        )
+    return Version(period, len(numbers) + 1)
+
+
+def _require_everything_read(store: Store, programme: Programme) -> None:
+    found, _ = inbox.arrivals(programme)
+    waiting = [
+        one.where for one in found if ledger.state_of(store, one.site, archive.digest_of(one.path)[0]) is None
+    ]
+    if waiting or store.value("select count(*) from ledger.file where not is_built and state = 'accepted'"):
+        shown = ", ".join(printable(where) for where in waiting[:3]) + (" …" if len(waiting) > 3 else "")
+        raise Fault(
+            "files waiting",
+            where=str(programme.inbox),
+            found=f"{amount(len(waiting), 'file')} not read yet: {shown}"
+            if waiting
+            else "a run that did not finish",
+            expected="a run that has read everything",
+            next="evenbeam run PROGRAMME.toml, then freeze. Nothing was frozen",
+        )
+
+
+def _require_readings(store: Store, period: str) -> None:
+    there = [
+        one for (one,) in store.rows("select distinct period from reading.participant_period order by period")
+    ]
+    if period not in there:
+        raise Fault(
+            f"no readings in {period}",
+            where=str(store.path),
+            expected=f"a period with readings{nearest(period, there)}" if there else "a period with readings",
+            next="give one of those; nothing was frozen",
+        )
+
+
+def _require_same_groups(programme: Programme, earlier: list[Path]) -> None:
+    """Two versions cut into other groups could be subtracted group from group."""
+    if not earlier:
+        return
+    record, settings = record_in(earlier[-1]), programme.settings
+    then = {
+        "minimum_count": record["disclosure"]["minimum_count"],
+        "minimum_people_for_percentile": record["disclosure"]["minimum_people_for_percentile"],
+        "age groups": [[one["age_from"], one["age_to"]] for one in record["age_groups"]],
+        "adult_bmi": record.get("bandings_chosen", {}).get("adult_bmi"),
+        "standard_population": record.get("bandings_chosen", {}).get("standard_population"),
+    }
+    now = {
+        "minimum_count": settings.disclosure.minimum_count,
+        "minimum_people_for_percentile": settings.disclosure.minimum_people_for_percentile,
+        "age groups": [list(one) for one in (*settings.ages.groups, *settings.ages.totals)],
+        **settings.bandings.model_dump(),
+    }
+    differing = [name for name in then if then[name] != now[name]]
+    if differing:
+        raise SettingsFault(
+            "settings changed since the period was frozen",
+            where=str(programme.path),
+            found=f"another {', another '.join(differing)}",
+            expected="the groups and rules of the version before, or the two could be subtracted from each other",
+            next="put them back for the restatement, and change them from the next period on. Nothing was frozen",
+        )
+
+
+# ---- the period ---------------------------------------------------------------------------------------------
+
+
+def _computed(
+    store: Store, programme: Programme, period: str, progress: Callable[[int, int, str], None]
+) -> Tables:
+    """The period's published tables, as if the store ended with it."""
+    protected: Tables = {}
+    try:
+        with store.transaction():
+            store.execute_file("27_until_period.sql", period=period)
+            build_readings(store, programme)
+            build_tallies(store, programme)
+            build_results(store, programme, progress)
+            build_data_quality(store, programme)
+            protected = protected_results(store, programme)
+            raise _Undo
+    except _Undo:
+        pass
+    totals = protected.pop(TOTALS).select(pl.col("item").cast(pl.String), pl.col("n").cast(pl.Int64))
+    tables = of_period(
+        {table.name: published_table(table, protected[table.name]) for table in TABLES}, period
+    )
+    return {**tables, TOTALS: totals}
+
+
+def _guarded(
+    programme: Programme, version: Version, tables: Tables, earlier: list[Tables], keep_small_changes: bool
+) -> Tables:
+    """The tables as they may stand beside every frozen release.
+
+    Errors   Fault naming the groups that would be exposed, without any count.
+    """
+    least = programme.settings.disclosure.minimum_count
+    keys = {**{table.name: table.key for table in TABLES}, TOTALS: ("item",)}
+    last_of = {
+        one.period: one for one in frozen.versions_in(programme.published) if one.period != version.period
+    }
+    others = [(name, tables_in(frozen.folder_of(programme.published, one))) for name, one in last_of.items()]
+    others += [(version.period, one) for one in earlier]
+    tables = without_small_differences(tables, version.period, others, least)
+    if earlier and keep_small_changes:
+        tables = with_earlier_figures(earlier, tables, least, keys)
+        tables = {table.name: published_table(table, tables[table.name]) for table in TABLES} | {
+            TOTALS: tables[TOTALS]
+        }
+    found = [exposures(one, tables, least) for one in earlier]
+    exposed = pl.concat(found).unique(maintain_order=True) if found else pl.DataFrame()
+    if exposed.height:
+        raise Fault(
+            "would expose a few people",
+            where=version.name,
+            found=f"{exposed.height} counts that, beside an earlier version, tell of fewer than {least} people: "
+            + _groups(exposed),
+            expected="no difference between versions of under minimum_count people",
+            next="give --keep-small-changes: such figures keep their earlier value, and all others are restated; "
+            "or wait until more has come in. Nothing was frozen",
+        )
+    return tables
+
+
+def _groups(exposed: pl.DataFrame) -> str:
+    """Which groups, in words, without a count."""
+    named = [
+        f"{row['site'] or 'all sites'}, {row['family'].split(' ', 1)[-1]}"
+        for row in exposed.sort("site", "family")
+        .select("site", "family")
+        .unique(maintain_order=True)
+        .to_dicts()
+    ]
+    more = f" and {len(named) - _SHOWN_GROUPS} more" if len(named) > _SHOWN_GROUPS else ""
+    return "; ".join(named[:_SHOWN_GROUPS]) + more
+
+
+def _account(store: Store, programme: Programme) -> pl.DataFrame:
+    """The input account, told so that no other release's account beside it tells of a few rows."""
+    earlier = [
+        manifest.account_in(frozen.folder_of(programme.published, one))
+        for one in frozen.versions_in(programme.published)
+    ]
+    return account_as_published(
+        store.frame(sql_text("64_input_account.sql")), earlier, programme.settings.disclosure.minimum_count
+    )
+
+
+# ---- the folder ---------------------------------------------------------------------------------------------
+
+
+def _written(
+    store: Store,
+    programme: Programme,
+    version: Version,
+    tables: Tables,
+    account: pl.DataFrame,
+    as_of: date,
+    why: str | None,
+) -> Frozen:
+    listed = [(table, tables[table.name]) for table in TABLES]
+    changed = None
+    if version.number > 1:
+        before = tables_in(frozen.folder_of(programme.published, Version(version.period, version.number - 1)))
+        rows = restatement_rows(list(TABLES), before, tables)
+        changed = rows.height
+        if not changed:
+            raise Fault(
+                "nothing to restate",
+                where=version.name,
+                found="the figures of the version before, every one",
+                expected="a figure that changed, and may be told",
+                next="nothing: the version before stands. Nothing was frozen",
+            )
+        listed.append((RESTATEMENT, rows))
+    about = {
+        "release": version.name,
+        "period": version.period,
+        "version": version.number,
+        "why": why,
+        "bandings_chosen": programme.settings.bandings.model_dump(),
+    }
+    with frozen.unfinished_folder(programme.published) as folder:
+        write_release(folder, programme, as_of, listed, tables[TOTALS], about)
+        dashboards.build_pages(folder)
+        content = json_bytes(manifest.manifest_of(folder, programme, version, as_of, account, why))
+        (folder / manifest.NAME).write_bytes(content)
+        digest = hashlib.sha256(content).hexdigest()
+        _record(store, programme, version, digest, as_of, why)
+        target = frozen.finish(programme.published, folder, version)
+    _mark_frozen(store, version)
+    return Frozen(target, version, digest, changed, _remarks(store))
+
+
+def _record(
+    store: Store, programme: Programme, version: Version, digest: str, as_of: date, why: str | None
+) -> None:
+    """The store's own memory of the manifest, before the folder has its name: a crash between leaves it `begun`."""
+    same = {"period": version.period, "version": version.number}
+    with store.transaction():
+        store.execute("delete from ledger.release where period = $period and version = $version", same)
+        store.execute(
+            "insert into ledger.release values ($period, $version, $folder, $manifest, $as_of, $software, $settings, "
+            "$why, 'begun')",
+            {
+                **same,
+                "folder": version.name,
+                "manifest": digest,
+                "as_of": as_of,
+                "software": f"evenbeam {__version__}",
+                "settings": programme.sha256,
+                "why": why,
+            },
+        )
+
+
+def _mark_frozen(store: Store, version: Version) -> None:
+    store.execute(
+        "update ledger.release set state = 'frozen' where period = $period and version = $version",
+        {"period": version.period, "version": version.number},
+    )
+
+
+def _remarks(store: Store) -> tuple[str, ...]:
+    held = store.value("select count(*) from ledger.file where state <> 'accepted'")
+    if not held:
+        return ()
+    return (
+        f"note  {held} held or refused files are not in this release; `evenbeam status` names them. "
+        "Mended later, they make a restatement",
+    )

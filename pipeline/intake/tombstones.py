@@ -1,0 +1,88 @@
+"""Who withdrew, in a form that only the store's key and the person's number together can ask: store/withdrawn.
+
+A tombstone is HMAC-SHA-256 of a pseudonym, itself an HMAC of the number, both under the store's key. It keeps a file
+that is sent again, a store begun anew from the inbox, or a database put back from a backup, from bringing the person
+back. It records nobody: no reading, site, day or order stands with it, it leads from no number to a person, and
+without the key nobody can even try numbers against it. Whoever has the key and a number can ask whether that number
+withdrew; that much is needed, or the wish to be forgotten could not be kept.
+
+The file lies beside the key, outside the database, so that both outlive it. Lines are sorted: their order tells
+nothing of when somebody withdrew.
+"""
+
+from __future__ import annotations
+
+import hmac
+import os
+import re
+import secrets
+import stat
+from collections.abc import Iterable
+from pathlib import Path
+
+from pipeline.faults import StoreFault
+
+NAME = "withdrawn"
+_TOMBSTONE = re.compile(r"[0-9a-f]{64}")
+
+
+def tombstone_of(key: bytes, pseudonym: str) -> str:
+    """The tombstone of one pseudonym; the macro `tombstone_of` is the same in SQL."""
+    return hmac.digest(key, f"withdrawn\x1f{pseudonym}".encode(), "sha256").hex()
+
+
+def read(store_folder: Path) -> frozenset[str]:
+    """Every tombstone; none where nobody has withdrawn.
+
+    Errors   StoreFault when the file cannot be read or is damaged: without it people could come back.
+    """
+    path = store_folder / NAME
+    try:
+        lines = path.read_text(encoding="ascii").split()
+    except FileNotFoundError:
+        return frozenset()
+    except (OSError, UnicodeDecodeError) as error:
+        raise _unreadable(path, getattr(error, "strerror", None) or "bytes that are no text") from error
+    if stat.S_IMODE(path.stat().st_mode) & 0o077:
+        raise StoreFault(
+            "list of withdrawals is open to others",
+            where=str(path),
+            found=f"mode {stat.S_IMODE(path.stat().st_mode):03o}",
+            expected="mode 600",
+            next=f"chmod 600 {path}",
+        )
+    wrong = [line for line in lines if not _TOMBSTONE.fullmatch(line)]
+    if wrong:
+        raise _unreadable(path, f"{len(wrong)} of {len(lines)} lines that are no tombstone")
+    return frozenset(lines)
+
+
+def add(store_folder: Path, tombstones: Iterable[str]) -> None:
+    """Keep further tombstones, on disk before this returns. Twice is the same as once."""
+    path = store_folder / NAME
+    lines = sorted(read(store_folder) | set(tombstones))
+    part = path.with_name(f".{NAME}.{secrets.token_hex(8)}.part")
+    descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    try:
+        with os.fdopen(descriptor, "w", encoding="ascii") as file:
+            file.write("".join(f"{line}\n" for line in lines))
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+    folder = os.open(store_folder, os.O_RDONLY)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)
+
+
+def _unreadable(path: Path, found: str) -> StoreFault:
+    return StoreFault(
+        "list of withdrawals unreadable",
+        where=str(path),
+        found=found,
+        expected="one line of 64 hexadecimal digits for each person who withdrew",
+        next="restore the file from its backup: without it people who withdrew could come back",
+    )

@@ -1,0 +1,161 @@
+"""`evenbeam withdraw`: somebody no longer takes part → out of store, kept copies and rebuilt results.
+
+The member number comes on standard input or in a file, never among the arguments, which the list of processes and the
+shell's history would keep. Nothing of it is written anywhere but, as a tombstone, beside the store's key.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import partial
+from pathlib import Path
+
+from pipeline import flow
+from pipeline.faults import Fault, SettingsFault, StoreFault, printable
+from pipeline.intake import archive, inbox, ledger, pseudonyms, tombstones
+from pipeline.programme import Programme, nearest
+from pipeline.removal.removing import Removed
+from pipeline.store import Store
+
+MOST_NUMBERS = 10_000
+_LONGEST_NUMBER = 200  # characters, as at intake
+
+
+@dataclass(frozen=True)
+class Withdrawal:
+    """What became of it."""
+
+    removed: Removed
+    published: Path
+    waiting: tuple[str, ...]  # files of the inbox that still hold rows of people who withdrew
+
+
+def numbers_in(text: str) -> list[str]:
+    """One member number a line; blank lines are none.
+
+    Errors   SettingsFault for nothing, for far too much, and for a line that cannot be a number.
+    """
+    numbers = [line.strip(pseudonyms.BLANKS) for line in text.splitlines()]
+    numbers = [number for number in numbers if number]
+    if not numbers or len(numbers) > MOST_NUMBERS:
+        raise SettingsFault(
+            "no member number" if not numbers else "too many member numbers",
+            found="nothing" if not numbers else f"{len(numbers)} lines",
+            expected=f"a member number on each line, up to {MOST_NUMBERS}",
+            next="type it, or give a file: evenbeam withdraw PROGRAMME.toml --from FILE",
+        )
+    if any(len(number) > _LONGEST_NUMBER or not number.isprintable() for number in numbers):
+        raise SettingsFault(
+            "not a member number",
+            found="a line that is too long or has control characters (it is not repeated here)",
+            expected=f"up to {_LONGEST_NUMBER} characters, as sites' files write it",
+            next="check the input; nothing was changed",
+        )
+    return list(dict.fromkeys(numbers))
+
+
+def withdraw(
+    path: Path,
+    numbers: list[str],
+    *,
+    site: str | None,
+    in_advance: bool,
+    as_of: date,
+    happened_at: datetime,
+    on_step: Callable[[int, int, str], None],
+    progress: flow.Progress,
+) -> Withdrawal:
+    """Remove the people of these member numbers, rebuild and publish.
+
+    `site` is needed where numbers are a site's own (participant scope = "site" in its profile). `in_advance` keeps
+    the wish of somebody of whom no row is there yet.
+    Errors   SettingsFault for an unknown site, or a site that must be named; Fault for a number that no row has;
+             StoreFault for a store whose earlier files have no account of each row. Nothing is changed then.
+    """
+    programme = Programme.read(path)
+    scopes = _scopes(programme, site)
+    steps = (
+        flow.Step("withdraw", "Removing the rows", partial(_withdraw, numbers, scopes, in_advance)),
+        *(step for step in flow.STEPS if step.name not in ("remove", "receive")),
+    )
+    outcome = flow.run(
+        path, as_of=as_of, started_at=happened_at, on_step=on_step, progress=progress, steps=steps
+    )
+    return Withdrawal(outcome.removed, outcome.published, _still_in_the_inbox(programme))
+
+
+def _scopes(programme: Programme, site: str | None) -> list[str]:
+    """The scope prefixes under which the number can stand."""
+    own = {
+        one.id
+        for one in programme.sites.values()
+        if programme.profiles[one.id].columns["participant"].scope == "site"
+    }
+    if site is not None and site not in programme.sites:
+        raise SettingsFault(
+            f"no site {printable(site)}",
+            expected=f"a site of the programme{nearest(site, programme.sites)}",
+            next="give one of those; nothing was changed",
+        )
+    if site is None and own:
+        raise SettingsFault(
+            "which site?",
+            where=str(programme.path),
+            found=f'member numbers that are a site\'s own (scope = "site") at {", ".join(sorted(own))}',
+            expected="--site ID: the site that gave the number",
+            next="name it; at a site whose numbers mean the same person everywhere, every site's rows go. "
+            "Nothing was changed",
+        )
+    return [pseudonyms.scope_prefix(site or "", "site" if site in own else None)]
+
+
+def _withdraw(numbers: list[str], scopes: list[str], in_advance: bool, run: flow.Run) -> None:
+    store, programme = run.store, run.programme
+    _require_row_accounts(store)
+    key = pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=ledger.accepted_files(store))
+    people = [pseudonyms.pseudonym_of(key, scope, number) for number in numbers for scope in scopes]
+    known = set(tombstones.read(programme.store))
+    unknown = [
+        person
+        for person in people
+        if not store.value(
+            "select 1 where $person in (select participant from reading.accepted) "
+            "or $person in (select participant from ledger.unaccepted_row)",
+            {"person": person},
+        )
+    ]
+    if unknown and not in_advance:
+        again = sum(tombstones.tombstone_of(key, person) in known for person in unknown)
+        raise Fault(
+            "no such member number",
+            found=f"{len(unknown)} of {len(people)} numbers that no row has (they are not repeated here)"
+            + (f"; {again} of them withdrew before" if again else ""),
+            expected="the number as the site's files write it, leading zeros and letters included",
+            next="check it, and the site; with --in-advance the wish is kept for files that are still to come. "
+            "Nothing was changed",
+        )
+    tombstones.add(programme.store, (tombstones.tombstone_of(key, person) for person in people))
+    next(step for step in flow.STEPS if step.name == "remove").does(run)
+
+
+def _require_row_accounts(store: Store) -> None:
+    n = store.value("select count(*) from ledger.file where state = 'accepted' and not has_row_account")
+    if n:
+        raise StoreFault(
+            "store of an earlier version",
+            where=str(store.path),
+            found=f"{n} files of which it is not known whose the held, duplicate and superseded rows are",
+            expected="a store that this version has filled",
+            next="move store/evenbeam.duckdb and store/archive aside (keep store/pseudonym.key and store/withdrawn), "
+            "run with all files in the inbox, then withdraw. Delete what was moved aside. Nothing was changed",
+        )
+
+
+def _still_in_the_inbox(programme: Programme) -> tuple[str, ...]:
+    """Files of the inbox, which belongs to the senders, of which rows were withdrawn."""
+    found, _ = inbox.arrivals(programme)
+    with Store.open(programme.store / "evenbeam.duckdb", read_only=True) as store:
+        lost = set(store.rows("select site, sha256 from ledger.file where rows_withdrawn > 0"))
+    return tuple(one.where for one in found if (one.site, archive.digest_of(one.path)[0]) in lost)

@@ -1,0 +1,55 @@
+-- rows that must not be kept leave every table that stands on files; their files' accounts say where they went
+-- grain   one line of one file
+-- inputs  leaving_row; kept_copy (file_id, kept_sha256): the copies that lack those lines
+-- keys    (file_id, line)
+-- rule    rows_read stays, so each row moves within its file's account: from accepted, held, duplicate or superseded
+--         to withdrawn or expired. Every period that loses a reading is built anew: all files with a reading in one
+--         count as not built. The chosen readings and everything above them follow in build_readings.
+-- reruns  twice is the same as once: the second time no row leaves
+update ledger.file
+set is_built = false
+where file_id in (
+    select distinct accepted.file_id
+    from reading.accepted as accepted
+    where accepted.period in (select period from leaving_row where outcome = 'accepted')
+);
+
+update ledger.file
+set
+    rows_accepted = rows_accepted - moved.accepted,
+    rows_held = rows_held - moved.held,
+    rows_duplicate = rows_duplicate - moved.duplicate,
+    rows_superseded = rows_superseded - moved.superseded,
+    rows_withdrawn = rows_withdrawn + moved.withdrawn,
+    rows_expired = rows_expired + moved.expired
+from (
+    select
+        file_id,
+        count_if(outcome = 'accepted') as accepted, count_if(outcome = 'held') as held,
+        count_if(outcome = 'duplicate') as duplicate, count_if(outcome = 'superseded') as superseded,
+        count_if(cause = 'withdrawn') as withdrawn, count_if(cause = 'expired') as expired
+    from leaving_row
+    group by file_id
+) as moved
+where file.file_id = moved.file_id;
+
+update ledger.file
+set kept_sha256 = kept_copy.kept_sha256
+from kept_copy
+where file.file_id = kept_copy.file_id;
+
+delete from ledger.held_row
+where (file_id, line) in (select (file_id, line) from leaving_row where outcome = 'held');
+
+delete from ledger.unaccepted_row
+where (file_id, line) in (select (file_id, line) from leaving_row where outcome <> 'accepted');
+
+delete from reading.set_aside
+where reading_id in (
+    select file_id::bigint * 1000000000 + line from leaving_row where outcome = 'accepted'
+);
+
+delete from reading.accepted
+where reading_id in (
+    select file_id::bigint * 1000000000 + line from leaving_row where outcome = 'accepted'
+);
