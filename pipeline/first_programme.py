@@ -19,6 +19,10 @@ adult_bmi = "who"                  # "who-asian" adds the action points of WHO 2
 minimum_count = 10                 # smaller counts are withheld in everything published
 minimum_people_for_percentile = 30
 
+# [retention]                      # how long what can point to a person is kept; docs/releases.md
+# files = "18 months"
+# readings = "5 years"
+
 [[site]]
 id = "first-site"                  # the folder inbox/first-site
 name = "First site"

@@ -21,6 +21,7 @@ from pipeline.faults import Fault, SettingsFault
 from pipeline.intake import IntakeSummary, receive
 from pipeline.programme import Programme
 from pipeline.readings import build_readings
+from pipeline.release.since_frozen import counts_that_differ
 from pipeline.removal.erasing import erase_if_due
 from pipeline.removal.removing import Removed, remove
 from pipeline.results import build_results
@@ -147,6 +148,16 @@ def _remarks(store: Store) -> tuple[str, ...]:
     )
 
 
+def _since_frozen(programme: Programme) -> tuple[str, ...]:
+    """That the working view has moved on from what is frozen, and how to publish the difference."""
+    return tuple(
+        f"note  published/latest shows {n} counts of {period} otherwise than its frozen release: it is the programme's "
+        f'own view\n      next: give others the frozen one, or freeze the change: evenbeam release PROGRAMME.toml '
+        f"{period} --why TEXT"
+        for period, n in counts_that_differ(programme.published).items()
+    )
+
+
 def _require_that_settings_fit(store: Store, programme: Programme, as_of: date) -> None:
     """Refuse settings that leave stored readings without a site, or in the future."""
     orphans = [
@@ -241,7 +252,7 @@ def _walk(
         raise
     if state.published is None:
         raise Fault("unfinished run", next="report this: a step ended without its result")
-    outcome = Outcome(state.intake, state.published, _remarks(store), state.removed)
+    outcome = Outcome(state.intake, state.published, (*_remarks(store), *_since_frozen(programme)), state.removed)
     _end(store, run_id, started_at, "finished_with_held_files" if outcome.exit_code else "finished")
     return outcome
 

@@ -68,7 +68,8 @@ def enter(
 ) -> int:
     """Write the file's row, without its row counts, and return its number.
 
-    `kept_sha256` names the kept copy of an accepted file; of others none is relied on. A file that was held before keeps its number; what was counted of it then is taken back.
+    `kept_sha256` names the kept copy of an accepted file; of others none is relied on. A file that was held before
+    keeps its number; what was counted of it then is taken back.
     """
     same = {"site": entry.arrival.site, "sha256": entry.sha256}
     file_id = store.value("select file_id from ledger.file where site = $site and sha256 = $sha256", same)

@@ -153,7 +153,8 @@ def _lines_of(store: Store, file_id: int) -> list[int]:
 
 def _removed(store: Store, first_period: str | None) -> Removed:
     withdrawn, expired = store.rows(
-        "select count_if(cause = 'withdrawn'), count_if(cause = 'expired') from leaving_row"
+        "select count(*) filter (where cause = 'withdrawn'), count(*) filter (where cause = 'expired') "
+        "from leaving_row"
     )[0]
     files = store.rows(
         "select site || '/' || name from ledger.file where file_id in (select file_id from leaving_row) "

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import argparse
 from pathlib import Path
 
 import pytest
 
 from pipeline import measures, programme
+from pipeline.cli import build_parser
 from pipeline.seal.profile import read_seal_profile
 from pipeline.seal.sealed_profile import sealed_profile_text
 
-PAGE = (Path(__file__).parents[2] / "docs" / "settings.md").read_text(encoding="utf-8")
+ROOT = Path(__file__).parents[2]
+PAGE = (ROOT / "docs" / "settings.md").read_text(encoding="utf-8")
+README = (ROOT / "README.md").read_text(encoding="utf-8")
 TABLES = [
     programme.ProgrammeSettings,
     programme.Bandings,
@@ -18,11 +22,12 @@ TABLES = [
     programme.Noise,
     programme.Ages,
     programme.Limits,
+    programme.Retention,
     programme.Site,
     programme.Profile,
     programme.Column,
 ]
-SUBTABLES = {"bandings", "disclosure", "ages", "limits", "site", "columns", "constants"}
+SUBTABLES = {"bandings", "disclosure", "ages", "limits", "retention", "site", "columns", "constants"}
 
 
 @pytest.mark.parametrize("table", TABLES, ids=lambda table: table.__name__)
@@ -34,6 +39,31 @@ def test_every_key_of_the_settings_is_explained(table):
 
 def test_every_field_is_named():
     assert [name for name in measures.FIELDS if name not in PAGE] == []
+
+
+COMMANDS = next(
+    action.choices
+    for action in build_parser()._actions
+    if isinstance(action, argparse._SubParsersAction)
+)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_stands_in_the_readme_and_has_an_example(name):
+    assert f"`evenbeam {name}" in README
+    assert f"evenbeam {name}" in COMMANDS[name].epilog
+
+
+def test_every_option_of_release_and_withdrawal_is_explained():
+    page = (ROOT / "docs" / "releases.md").read_text(encoding="utf-8")
+    options = {
+        option
+        for name in ("release", "verify", "withdraw")
+        for action in COMMANDS[name]._actions
+        for option in action.option_strings
+        if option.startswith("--")
+    }
+    assert {option for option in options - {"--help", "--as-of"} if option not in page} == set()
 
 
 def test_defaults_on_the_page_are_the_programs():

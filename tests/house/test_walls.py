@@ -18,12 +18,14 @@ MAY_IMPORT = {
     "pipeline/faults.py": (),
     "pipeline/measures.py": (),
     "pipeline/seal": ("pipeline.measures", "pipeline.faults", "pipeline"),
-    "pipeline/programme.py": ("pipeline.measures", "pipeline.faults"),
+    "pipeline/period.py": (),
+    "pipeline/programme.py": ("pipeline.measures", "pipeline.faults", "pipeline.period"),
     "pipeline/store.py": ("pipeline.faults",),
     "pipeline/intake": (
         "pipeline.store", "pipeline.programme", "pipeline.measures", "pipeline.faults", "pipeline.checks",
         "pipeline.seal",
     ),
+    "pipeline/removal": ("pipeline.intake", "pipeline.store", "pipeline.programme", "pipeline.faults", "pipeline"),
     "pipeline/statistics": ("pipeline.measures",),
     "pipeline/disclosure": ("pipeline.programme", "pipeline.measures", "pipeline.statistics"),
     "pipeline/release": (

@@ -71,7 +71,7 @@ from pathlib import Path
 from pipeline.release import versions
 published, moment = Path(sys.argv[1]), sys.argv[2]
 def die(*args, **kwargs): os.kill(os.getpid(), signal.SIGKILL)
-if moment == "before the rename": versions._flush = die
+if moment == "before the rename": versions.flush = die
 if moment == "before the link": Path.symlink_to = die
 if moment == "before the swap": Path.replace = die
 if moment == "before the clearing": versions._flush_folder = lambda folder, do=versions._flush_folder: (

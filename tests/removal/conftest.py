@@ -1,0 +1,31 @@
+"""The invented programme, run once; each test that changes it takes a copy."""
+
+import shutil
+
+import pytest
+from invented_programme import Invented, invented
+
+import dashboards
+from pipeline.results import building
+
+
+@pytest.fixture(scope="session", autouse=True)
+def no_pages_and_no_curves():
+    """Pages and curves take most of a run's time and hold nothing that could not be rebuilt; tests/cli runs it all."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(dashboards, "build_pages", lambda folder: [])
+        patch.setattr(building, "build_curves", lambda store, settings, progress: None)
+        yield
+
+
+@pytest.fixture(scope="session")
+def run_once(tmp_path_factory) -> Invented:
+    made = invented(tmp_path_factory.mktemp("removal") / "programme")
+    assert made.run("run", str(made.folder), "--as-of", "2025-07-10") == 0
+    return made
+
+
+@pytest.fixture
+def programme(run_once, tmp_path) -> Invented:
+    shutil.copytree(run_once.folder, tmp_path / "programme", symlinks=True)
+    return Invented(tmp_path / "programme")
