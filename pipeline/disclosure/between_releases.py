@@ -25,6 +25,7 @@ Pure functions over published tables: no file, no store, no clock. Counts of peo
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import polars as pl
@@ -36,6 +37,7 @@ from pipeline.disclosure.equations import equations_of
 
 Tables = dict[str, pl.DataFrame]
 COUNTED = ("prevalence", "percentile", "data_quality", "total")
+OF_ONE_SITE = ("standardised_prevalence", "instrument_check")  # a site's rows rest on that site alone
 _GRAIN = 1e-8
 _BIG = 1_000_000_007  # before + _BIG * after: a sum holds of it where it holds of both
 
@@ -63,21 +65,33 @@ def with_earlier_figures(
     last = pairs[-1]
     kept = np.zeros(last.frame.height, dtype=bool)
     while True:
+        kept = _closed(last, pairs, kept, minimum_count)
+        made = {
+            name: _merged(name, earlier[-1].get(name), rows, last, kept, minimum_count, keys[name])
+            for name, rows in new.items()
+        }
+        # A new count may stand in no row after all, because its group's bands are of the version before: it is then
+        # kept like the others, and the sums are looked at once more.
+        shown = last.placed(pair := _Pair.of(earlier[-1], made), pair.change != 0)
+        unseen = (last.change != 0) & ~kept & ~shown
+        if not unseen.any():
+            return made
+        kept = kept | unseen
+
+
+def _closed(last: _Pair, pairs: list[_Pair], kept: np.ndarray, minimum_count: int) -> np.ndarray:
+    """The counts to keep so that what is left to show tells of nobody, against any version; `kept` and more."""
+    while True:
         shown = np.where(kept, 0, last.change)
         grown = kept | ~last.may_change
         for pair in pairs:
-            grown |= last.placed(pair, pair.to_keep(pair.change_where(last, shown), minimum_count)) & (
-                shown != 0
-            )
-        grown |= last.whole_groups(grown & (last.change != 0)) & (last.change != 0)
-        grown &= last.change != 0
+            change = pair.change_where(last, shown)
+            grown |= last.placed(pair, pair.to_keep(change, minimum_count)) & (shown != 0)
+        grown |= last.whole_groups(grown & (last.change != 0))
+        grown = kept | (grown & (last.change != 0))
         if np.array_equal(grown, kept):
-            break
-        kept = kept | grown
-    return {
-        name: _merged(name, earlier[-1].get(name), rows, last, kept, minimum_count, keys[name])
-        for name, rows in new.items()
-    }
+            return kept
+        kept = grown
 
 
 def without_small_differences(
@@ -202,15 +216,26 @@ class _Pair:
                 hidden[told[np.argmin(np.abs(change[told]))]] = True
         if hidden.any():
             return self._with_bands_between(hidden)
-        follows = self._follows(change, minimum_count)
-        if follows.any():
-            near = np.zeros(self.sums.shape[0], dtype=bool)
-            near[np.unique(self.sums[:, np.flatnonzero(follows)].nonzero()[0])] = True
-            hidden[np.unique(self.sums[near].nonzero()[1])] = True
-            hidden &= change != 0
-            if not hidden.any():
-                hidden = change != 0  # it follows from further off: nothing new is shown
+        for cell in np.flatnonzero(self._follows(change, minimum_count)):
+            hidden[self._nearest_told(cell, change)] = True
         return hidden
+
+    def _nearest_told(self, cell: int, change: np.ndarray) -> int:
+        """The smallest of the shown changes that stand fewest sums away from a count."""
+        reached = np.zeros(change.size, dtype=bool)
+        reached[cell] = True
+        while not (reached & (change != 0)).any():
+            further = reached | (self._touches.T @ (self._touches @ reached))
+            if np.array_equal(further, reached):
+                reached = np.ones(change.size, dtype=bool)
+                break
+            reached = further
+        told = np.flatnonzero(reached & (change != 0))
+        return int(told[np.argmin(np.abs(change[told]))])
+
+    @cached_property
+    def _touches(self) -> sparse.csr_matrix:
+        return abs(self.sums).astype(bool)
 
     def _is_small(self, change: np.ndarray, minimum_count: int) -> np.ndarray:
         size = np.abs(change)
@@ -357,7 +382,7 @@ def _merged(
     is_new = (
         _counted_rows(name, after, last, kept, minimum_count)
         if name in COUNTED
-        else _derived_rows(after, last, kept)
+        else _derived_rows(name, after, last, kept)
     )
     taken = after.filter(pl.Series(is_new, dtype=pl.Boolean))
     rest = before.join(taken.select(key), on=list(key), how="anti", nulls_equal=True)
@@ -385,7 +410,22 @@ def _counted_rows(
         is_told |= _have_moved(after, last, change) >= minimum_count
     # rows of a site that had none before, withheld ones too, are the new version's
     is_new_site = np.all([last.frame["site_is_new"].to_numpy()[cell] for cell in places], axis=0)
-    return (is_told & is_clear) | (is_new_site & ~np.any([kept[cell] for cell in places], axis=0))
+    is_taken = (is_told & is_clear) | (is_new_site & ~np.any([kept[cell] for cell in places], axis=0))
+    return _whole_groups_of(after, is_taken, is_told | is_new_site) if name == "prevalence" else is_taken
+
+
+def _whole_groups_of(after: pl.DataFrame, is_taken: np.ndarray, is_asked: np.ndarray) -> np.ndarray:
+    """The rows of the groups in which every row that could be taken is. So a group's bands add up."""
+    group = [
+        "site",
+        "period",
+        "sex",
+        "age_from",
+        "age_to",
+        pl.col("banding").replace("bmi_adult_asian", "bmi_adult"),
+    ]
+    marked = after.with_columns(refused=pl.Series(is_asked & ~is_taken), taken=pl.Series(is_taken))
+    return marked.select(pl.col("taken") & ~pl.col("refused").any().over(group)).to_series().to_numpy()
 
 
 def _have_moved(rows: pl.DataFrame, last: _Pair, change: np.ndarray) -> np.ndarray:
@@ -409,13 +449,15 @@ def _have_moved(rows: pl.DataFrame, last: _Pair, change: np.ndarray) -> np.ndarr
     return keyed.join(moved, on=group, how="left", maintain_order="left")["gain"].fill_null(0).to_numpy()
 
 
-def _derived_rows(after: pl.DataFrame, last: _Pair, kept: np.ndarray) -> np.ndarray:
-    """A figure worked out of counts is taken where no count of its site, nor of all sites, is kept."""
-    touched = set(last.frame.filter(pl.Series(kept))["site"].unique())
-    if "" in touched:
+def _derived_rows(name: str, after: pl.DataFrame, last: _Pair, kept: np.ndarray) -> np.ndarray:
+    """A figure worked out of counts is taken where none of the counts that it can rest on is kept: those of its own
+    site in the tables of OF_ONE_SITE, any at all elsewhere, since all sites together rest on every site."""
+    touched = sorted(set(last.frame.filter(pl.Series(kept))["site"].unique()))
+    if not touched:
+        return np.ones(after.height, dtype=bool)
+    if name not in OF_ONE_SITE:
         return np.zeros(after.height, dtype=bool)
-    site = after["site"].fill_null("") if "site" in after.columns else pl.Series([""] * after.height)
-    return ~site.is_in(sorted(touched)).to_numpy()
+    return (after["site"].is_not_null() & ~after["site"].fill_null("").is_in(touched)).to_numpy()
 
 
 # ---- figures over all periods -------------------------------------------------------------------------------

@@ -28,6 +28,11 @@ def account_as_published(rows: pl.DataFrame, earlier: list[pl.DataFrame], minimu
     rest_is_safe = hidden.height == 0 or (
         hidden.height > 1 and not any(_is_few(value, minimum_count) for value in rest.row(0))
     )
+    rest_is_safe &= not any(
+        _is_few(change, minimum_count)
+        for account in earlier
+        for change in _rest_between(whole, rows.filter(is_open), account)
+    )
     whole_is_open = _is_open(whole, earlier, minimum_count) & rest_is_safe
     return pl.concat([_shown(whole, whole_is_open), _shown(rows.select(whole.columns), is_open)])
 
@@ -41,6 +46,18 @@ def _is_open(rows: pl.DataFrame, earlier: list[pl.DataFrame], minimum_count: int
             if then is not None and then["rows_read"] is not None:
                 few[place] |= any(_is_few(row[name] - then[name], minimum_count) for name in ROWS)
     return pl.Series([not one for one in few], dtype=pl.Boolean)
+
+
+def _rest_between(whole: pl.DataFrame, open_lines: pl.DataFrame, account: pl.DataFrame) -> list[int]:
+    """What the lines of all sites, then and now, leave of the change when the sites shown both times are taken off."""
+    then = {row["site"]: row for row in account.drop_nulls("rows_read").to_dicts()}
+    if ALL_SITES not in then:
+        return []
+    now = whole.row(0, named=True)
+    both = [row for row in open_lines.to_dicts() if row["site"] in then]
+    return [
+        now[name] - then[ALL_SITES][name] - sum(row[name] - then[row["site"]][name] for row in both) for name in ROWS
+    ]
 
 
 def _is_few(count: int, minimum_count: int) -> bool:

@@ -57,7 +57,9 @@ class Invented:
         form = FORMATS[site]
         if form == "csv":
             lines = [",".join(row) for row in (HEADER, *rows)]
-            path.write_bytes(("\r\n".join([*lines, *([broken] if broken else [])]) + "\r\n").encode("utf-8-sig"))
+            path.write_bytes(
+                ("\r\n".join([*lines, *([broken] if broken else [])]) + "\r\n").encode("utf-8-sig")
+            )
         elif form == "ndjson":
             lines = [json.dumps(dict(zip(HEADER, row, strict=True))) for row in rows]
             path.write_bytes(gzip.compress(("\n".join(lines) + "\n").encode()))
@@ -135,7 +137,11 @@ def invented(folder: Path, more: str = "") -> Invented:
     made.put(
         "north-quay",
         "a.csv",
-        [*others(1000, "2025-02-03"), *of_person("70.0", "70.0", "71.0"), *of_person("900.0", day="2025-03-01")],
+        [
+            *others(1000, "2025-02-03"),
+            *of_person("70.0", "70.0", "71.0"),
+            *of_person("900.0", day="2025-03-01"),
+        ],
         broken=f"{PERSON},2025-03-02,F",
     )
     for n, site in enumerate(("east-pier", "mill-lane", "gull-yard"), start=2):

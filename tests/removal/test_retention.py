@@ -17,7 +17,9 @@ def of_two_years(folder, more: str) -> Invented:
     for site in FORMATS:
         for path in (made.folder / "inbox" / site).iterdir():
             path.unlink()
-    made.put("north-quay", "a.csv", [*others(100, "2022-02-03", 20), *others(100, "2022-11-03", 30)], broken="1,2")
+    made.put(
+        "north-quay", "a.csv", [*others(100, "2022-02-03", 20), *others(100, "2022-11-03", 30)], broken="1,2"
+    )
     assert made.run("run", str(made.folder), "--as-of", "2023-01-10") == 0
     made.put("north-quay", "b.csv", others(100, "2023-02-03", 40))
     assert made.run("run", str(made.folder), "--as-of", "2023-04-10") == 0
@@ -32,7 +34,10 @@ def test_readings_leave_when_their_period_is_past_its_time_and_not_a_day_before(
     assert made.run("run", str(made.folder), "--as-of", "2023-10-01") == 0
     assert made.accounts()[0] == ("north-quay/a.csv", 51, 30, 1, 0, 0, 0, 20)
     with made.opened() as store:
-        assert store.rows("select distinct period from reading.accepted order by 1") == [("2022Q4",), ("2023Q1",)]
+        assert store.rows("select distinct period from reading.accepted order by 1") == [
+            ("2022Q4",),
+            ("2023Q1",),
+        ]
         assert store.value("select count(*) from tally.value where period = '2022Q1'") == 0
         assert store.rows("select cause, rows, is_erased from ledger.removal") == [("retention", 20, True)]
     assert "2022Q1" not in (made.folder / "published/latest/data/prevalence.csv").read_text()
@@ -58,7 +63,10 @@ def test_a_kept_copy_leaves_on_its_day_and_its_rows_stay(tmp_path):
     assert len(list((made.store / "archive").glob("*/*"))) == 1
     assert made.accounts()[0] == ("north-quay/a.csv", 51, 50, 1, 0, 0, 0, 0)
     with made.opened() as store:
-        assert store.rows("select kept_sha256 is null from ledger.file order by file_id") == [(True,), (False,)]
+        assert store.rows("select kept_sha256 is null from ledger.file order by file_id") == [
+            (True,),
+            (False,),
+        ]
         assert store.rows("select cause, rows, copies from ledger.removal") == [("retention", 0, 1)]
     # the file is still known by its bytes, and is not read again
     before = made.accounts()
@@ -103,7 +111,8 @@ def test_a_length_of_time_counts_by_the_calendar(day, length, before):
 
 
 @pytest.mark.parametrize(
-    ("period", "last"), [("2025Q1", date(2025, 3, 31)), ("2025Q4", date(2025, 12, 31)), ("2024-02", date(2024, 2, 29))]
+    ("period", "last"),
+    [("2025Q1", date(2025, 3, 31)), ("2025Q4", date(2025, 12, 31)), ("2024-02", date(2024, 2, 29))],
 )
 def test_the_last_day_of_a_period(period, last):
     assert periods.last_day(period) == last

@@ -104,7 +104,9 @@ def test_the_old_files_sent_again_do_not_bring_the_person_back(programme, monkey
 
 def test_a_new_file_with_the_person_in_it_is_taken_without_them(programme, monkeypatch):
     withdraw(programme, monkeypatch)
-    programme.put("north-quay", "b.csv", [*others(9000, "2025-04-03", 3), *of_person("72.0", day="2025-04-03")])
+    programme.put(
+        "north-quay", "b.csv", [*others(9000, "2025-04-03", 3), *of_person("72.0", day="2025-04-03")]
+    )
     programme.run("run", str(programme.folder), *DAY)
     assert ("north-quay/b.csv", 4, 3, 0, 0, 0, 1, 0) in programme.accounts()
     assert programme.is_anywhere(PERSON) == []
@@ -123,7 +125,9 @@ class Killed(BaseException):
     """Stands for a signal: nothing in the pipeline catches it."""
 
 
-@pytest.mark.parametrize("moment", ["after the tombstone", "after the rows", "before the file is written anew"])
+@pytest.mark.parametrize(
+    "moment", ["after the tombstone", "after the rows", "before the file is written anew"]
+)
 def test_a_withdrawal_that_is_cut_off_is_finished_by_the_next_run(programme, monkeypatch, moment):
     def dies(*arguments, **keywords):
         raise Killed
@@ -175,7 +179,10 @@ def test_the_number_may_come_in_a_file_and_never_as_an_argument(programme, capsy
     assert refused.value.code == 2
     (programme.folder / "number.txt").write_text(f"\ufeff {PERSON} \n\n", encoding="utf-8")
     capsys.readouterr()
-    assert programme.run("withdraw", str(programme.folder), "--from", str(programme.folder / "number.txt"), *DAY) == 0
+    assert (
+        programme.run("withdraw", str(programme.folder), "--from", str(programme.folder / "number.txt"), *DAY)
+        == 0
+    )
     shown = capsys.readouterr()
     assert "removed 10 rows of 4 files" in shown.out and PERSON not in shown.out + shown.err
     assert "inbox/north-quay/a.csv still holds withdrawn rows" in shown.out
