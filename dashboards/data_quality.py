@@ -28,7 +28,9 @@ COLUMNS = (
 def data_quality_pages(release: Release) -> Iterator[Page]:
     if not release.has("data_quality"):
         return
-    rows = _over_periods(release.scan("data_quality").collect())
+    every = release.scan("data_quality").collect()
+    has_accounts = every["period"].has_nulls()  # rows of files have no period, and a frozen period has none of them
+    rows = _over_periods(every)
     site = axes.site_axis(release)
     items = Dimension(
         "item", ("rows_accepted", *ROW_ITEMS), tuple(TEXT[f"item.{i}"] for i in ("rows_accepted", *ROW_ITEMS))
@@ -43,6 +45,9 @@ def data_quality_pages(release: Release) -> Iterator[Page]:
     if entry:
         cubes["entry"] = entry[0]
         figures.append(entry[1])
+    if has_accounts:
+        cubes["rows"] = accounting
+        figures.insert(0, _accounting(accounting, release))
     yield Page(
         file="data-quality.html",
         section="data-quality",
@@ -50,9 +55,9 @@ def data_quality_pages(release: Release) -> Iterator[Page]:
         question=TEXT["data-quality.question"],
         lead=TEXT["data-quality.lead"],
         template="data_quality.html",
-        cubes={"rows": accounting, "checks": found, **cubes},
+        cubes={"checks": found, **cubes},
         controls=controls,
-        figures=(_accounting(accounting, release), _checks(found), *figures),
+        figures=(*figures[:has_accounts], _checks(found), *figures[has_accounts:]),
         more={"checks": release.facts["checks"]},
     )
 

@@ -39,7 +39,7 @@ def overview_pages(release: Release) -> Iterator[Page]:
         title=release.facts["programme"],
         question=TEXT["index.question"],
         lead=say(
-            "index.lead",
+            "index.lead" if len(release.periods) > 1 else "index.lead.one",
             sites=count(len(release.site_names)),
             first=period_title(release.periods[0]),
             last=period_title(release.periods[-1]),
@@ -158,5 +158,5 @@ def _facts(release: Release) -> list[tuple[str, str]]:
     return [
         *counted,
         (count(len(release.site_names)), TEXT["index.sites"]),
-        (count(len(release.periods)), TEXT[f"index.periods.{kind}"]),
+        (count(len(release.periods)), TEXT[f"index.periods.{kind}{'.one' if len(release.periods) == 1 else ''}"]),
     ]

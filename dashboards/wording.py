@@ -103,11 +103,15 @@ TEXT: dict[str, str] = {
     "index.question": "The programme at a glance",
     "index.lead": "What {sites} sites measured from {first} to {last}, as shares of groups of people. Each "
     "person counts once a period, however often they came.",
+    "index.lead.one": "What {sites} sites measured in {last}, as shares of groups of people. Each person counts once, "
+    "however often they came.",
     "index.people": "people measured",
     "index.readings": "readings accepted",
     "index.sites": "sites",
     "index.periods.quarter": "quarters",
     "index.periods.month": "months",
+    "index.periods.quarter.one": "quarter",
+    "index.periods.month.one": "month",
     "index.now": "Where things stood in {period}",
     "index.changes": "What has changed since {first}",
     "index.changes.fitted": "Different people may come in each period: a change can be in who was measured. A trend "

@@ -32,7 +32,7 @@ from pipeline.readings import build_readings
 from pipeline.release import frozen, manifest
 from pipeline.release.frozen import Version
 from pipeline.release.frozen_tables import of_period, record_in, tables_in
-from pipeline.release.publish import TOTALS, json_bytes, protected_results, write_release
+from pipeline.release.publish import json_bytes, protected_results, write_release
 from pipeline.release.restatement import RESTATEMENT, restatement_rows
 from pipeline.release.schema import TABLES
 from pipeline.release.table import published_table
@@ -247,11 +247,22 @@ def _computed(
             raise _Undo
     except _Undo:
         pass
-    totals = protected.pop(TOTALS).select(pl.col("item").cast(pl.String), pl.col("n").cast(pl.Int64))
-    tables = of_period(
-        {table.name: published_table(table, protected[table.name]) for table in TABLES}, period
+    return of_period({table.name: published_table(table, protected[table.name]) for table in TABLES}, period)
+
+
+def _totals(store: Store, quality: pl.DataFrame, period: str) -> pl.DataFrame:
+    """What the period rests on in all: people and readings as data quality publishes them, and files, which are nobody.
+
+    Read off the finished table, so that no total tells more than the counts beside it.
+    """
+    whole = {row["item"]: row for row in quality.filter(pl.col("site").is_null()).to_dicts()}
+    files = store.value(
+        "select count(distinct file_id) from reading.accepted where period = $period", {"period": period}
     )
-    return {**tables, TOTALS: totals}
+    n = [files, whole.get("people", {}).get("n"), whole.get("readings", {}).get("denominator")]
+    return pl.DataFrame(
+        {"item": ["files", "people", "readings"], "n": n}, schema={"item": pl.String, "n": pl.Int64}
+    )
 
 
 def _guarded(
@@ -262,7 +273,7 @@ def _guarded(
     Errors   Fault naming the groups that would be exposed, without any count.
     """
     least = programme.settings.disclosure.minimum_count
-    keys = {**{table.name: table.key for table in TABLES}, TOTALS: ("item",)}
+    keys = {table.name: table.key for table in TABLES}
     last_of = {
         one.period: one for one in frozen.versions_in(programme.published) if one.period != version.period
     }
@@ -271,9 +282,7 @@ def _guarded(
     tables = without_small_differences(tables, version.period, others, least)
     if earlier and keep_small_changes:
         tables = with_earlier_figures(earlier, tables, least, keys)
-        tables = {table.name: published_table(table, tables[table.name]) for table in TABLES} | {
-            TOTALS: tables[TOTALS]
-        }
+        tables = {table.name: published_table(table, tables[table.name]) for table in TABLES}
     found = [exposures(one, tables, least) for one in earlier]
     exposed = pl.concat(found).unique(maintain_order=True) if found else pl.DataFrame()
     if exposed.height:
@@ -348,7 +357,8 @@ def _written(
         "bandings_chosen": programme.settings.bandings.model_dump(),
     }
     with frozen.unfinished_folder(programme.published) as folder:
-        write_release(folder, programme, as_of, listed, tables[TOTALS], about)
+        totals = _totals(store, tables["data_quality"], version.period)
+        write_release(folder, programme, as_of, listed, totals, about)
         dashboards.build_pages(folder)
         content = json_bytes(manifest.manifest_of(folder, programme, version, as_of, account, why))
         (folder / manifest.NAME).write_bytes(content)

@@ -190,7 +190,8 @@ def _quality(release: Release, taken: Selection) -> Section | None:
     page = next(data_quality_pages(release), None)
     if page is None:
         return None
-    sentences = [settled(page, "rows").headline({})]
+    has_accounts = any(figure.id == "rows" for figure in page.figures)
+    sentences = [settled(page, "rows").headline({})] if has_accounts else []
     sentences += [
         say("report.device", measure=f.question, sentence=settled(page, f.id).headline({}))
         for f in page.figures

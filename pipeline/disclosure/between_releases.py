@@ -16,8 +16,8 @@ may not be told, and more where a sum would tell it, and shows the new figure ev
 marked: a mark would say that somebody changed there. It is then true of the whole version that a figure which did not
 change on paper changed by nobody, by fewer than m people, or protects such a change.
 
-What adds up over time (totals over all periods, trends) is compared with every other release too: see
-`without_small_differences`.
+What adds up over time, trends, is compared with every other release too: see `without_small_differences`. Smooth curves
+count in multiples of m, so that their differences are such multiples.
 
 Pure functions over published tables: no file, no store, no clock. Counts of people decide; figures beside them follow.
 """
@@ -36,7 +36,7 @@ from pipeline.disclosure.cells import FILES, KEY, Cells, cells_of
 from pipeline.disclosure.equations import equations_of
 
 Tables = dict[str, pl.DataFrame]
-COUNTED = ("prevalence", "percentile", "data_quality", "total")
+COUNTED = ("prevalence", "percentile", "data_quality")
 OF_ONE_SITE = ("standardised_prevalence", "instrument_check")  # a site's rows rest on that site alone
 _GRAIN = 1e-8
 _BIG = 1_000_000_007  # before + _BIG * after: a sum holds of it where it holds of both
@@ -100,15 +100,12 @@ def without_small_differences(
     """The new release without figures over all periods that, less those of another release, tell of a few people.
 
     Shapes   others: (period, tables) of every other release, the last version of each period.
-    Totals   `total`: a count that differs by 1 to m - 1 from another release's is withheld (null).
     Trends   n and denominator are sums over periods: new less earlier less what the periods between publish must be
              nothing, or at least m; else the row is withheld.
     """
     found = dict(new)
     shown = {other: tables["prevalence"] for other, tables in others if "prevalence" in tables}
     for other, tables in others:
-        if "total" in found and "total" in tables:
-            found["total"] = _totals_apart(found["total"], tables["total"], minimum_count)
         if "trend" in found and "trend" in tables:
             between = [shown.get(one) for one in sorted({period, *shown}) if other < one < period]
             of_period = [new["prevalence"]] if period > other else []
@@ -461,15 +458,6 @@ def _derived_rows(name: str, after: pl.DataFrame, last: _Pair, kept: np.ndarray)
 
 
 # ---- figures over all periods -------------------------------------------------------------------------------
-
-
-def _totals_apart(new: pl.DataFrame, other: pl.DataFrame, minimum_count: int) -> pl.DataFrame:
-    joined = new.join(other.select("item", other="n"), on="item", how="left", maintain_order="left")
-    apart = (pl.col("n") - pl.col("other")).abs()
-    is_few = apart.is_between(1, minimum_count - 1) & (pl.col("item") != "files")
-    return joined.with_columns(n=pl.when(is_few.fill_null(False)).then(None).otherwise("n")).select(
-        new.columns
-    )
 
 
 def _trends_apart(

@@ -8,7 +8,6 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.release.publish import TOTALS
 from pipeline.release.schema import TABLES
 
 
@@ -18,17 +17,12 @@ def record_in(folder: Path) -> dict[str, Any]:
 
 
 def tables_in(folder: Path) -> dict[str, pl.DataFrame]:
-    """Every published table that the version has, and its totals; a table that a later program added is absent."""
-    tables = {
+    """Every published table that the version has; a table that a later program added is absent."""
+    return {
         table.name: pl.read_parquet(path)
         for table in TABLES
         if (path := folder / "data" / f"{table.name}.parquet").is_file()
     }
-    counts = record_in(folder)["counts"]
-    tables[TOTALS] = pl.DataFrame(
-        {"item": list(counts), "n": list(counts.values())}, schema={"item": pl.String, "n": pl.Int64}
-    )
-    return tables
 
 
 def of_period(tables: dict[str, pl.DataFrame], period: str) -> dict[str, pl.DataFrame]:

@@ -355,3 +355,15 @@ def test_pages_stay_light_with_two_hundred_sites(tmp_path):
     heavy = {path.name: path.stat().st_size for path in build_pages(folder)
              if path.suffix == ".html" and path.stat().st_size > 1_500_000}  # fmt: skip
     assert heavy == {}
+
+
+def test_a_release_of_one_period_speaks_of_that_period_and_of_no_accounts_it_does_not_have(tmp_path):
+    folder = make_release(tmp_path / "frozen", quarters=1, comparisons=False)
+    path = folder / "data" / "data_quality.parquet"
+    pl.read_parquet(path).filter(pl.col("period").is_not_null()).write_parquet(path)
+    build_pages(folder)
+    overview = (folder / "index.html").read_text(encoding="utf-8")
+    assert "measured in Q1 2024" in overview and "from Q1 2024 to" not in overview
+    quality = (folder / "data-quality.html").read_text(encoding="utf-8")
+    assert 'id="rows"' not in quality and 'id="checks"' in quality
+    assert "0 rows accepted" not in quality

@@ -68,6 +68,7 @@ def test_a_release_says_its_own_period_and_what_runs_up_to_it(first):
         None,
     )
     assert record["periods"] == ["2025Q2"]
+    assert record["counts"] == {"files": 3, "people": 480, "readings": 480}
 
 
 def test_the_manifest_names_every_file_and_what_it_was_made_from(first):
