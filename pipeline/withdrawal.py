@@ -17,6 +17,7 @@ from pipeline.faults import Fault, SettingsFault, StoreFault, printable
 from pipeline.intake import archive, inbox, ledger, pseudonyms, tombstones
 from pipeline.programme import Programme, nearest
 from pipeline.removal.removing import Removed
+from pipeline.seal.pseudonym import BLANKS, pseudonym_of
 from pipeline.store import Store
 
 MOST_NUMBERS = 10_000
@@ -37,7 +38,7 @@ def numbers_in(text: str) -> list[str]:
 
     Errors   SettingsFault for nothing, for far too much, and for a line that cannot be a number.
     """
-    numbers = [line.strip(pseudonyms.BLANKS) for line in text.splitlines()]
+    numbers = [line.strip(BLANKS) for line in text.splitlines()]
     numbers = [number for number in numbers if number]
     if not numbers or len(numbers) > MOST_NUMBERS:
         raise SettingsFault(
@@ -115,7 +116,7 @@ def _withdraw(numbers: list[str], scopes: list[str], in_advance: bool, run: flow
     store, programme = run.store, run.programme
     _require_row_accounts(store)
     key = pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=ledger.accepted_files(store))
-    people = [pseudonyms.pseudonym_of(key, scope, number) for number in numbers for scope in scopes]
+    people = [pseudonym_of(key, scope, number) for number in numbers for scope in scopes]
     known = set(tombstones.read(programme.store))
     unknown = [
         person

@@ -11,7 +11,7 @@ import polars as pl
 from xlsxwriter import Workbook
 
 from pipeline.cli import main
-from pipeline.intake import pseudonyms
+from pipeline.seal.pseudonym import pseudonym_of
 from pipeline.store import Store
 
 HEADER = ("Member", "Date", "Sex", "Age", "Ht", "Wt", "Fat")
@@ -88,7 +88,7 @@ class Invented:
 
     def pseudonym(self, number: str = PERSON) -> str:
         key = bytes.fromhex((self.store / "pseudonym.key").read_text().strip())
-        return pseudonyms.pseudonym_of(key, "", number)
+        return pseudonym_of(key, "", number)
 
     def accounts(self) -> list[tuple]:
         """(site/name, read, accepted, held, duplicate, superseded, withdrawn, expired) of every file."""
