@@ -20,6 +20,7 @@ from scipy.sparse import csr_array
 from pipeline.audit.polytope import Polytope
 
 OUTCOMES = ("rows_accepted", "rows_held", "rows_duplicate", "rows_superseded")
+READ = (*OUTCOMES, "rows of no outcome")  # the last only where the outcomes do not make up what was read
 WHOLE = {"hold": "rows_held", "set_aside": "set aside"}  # severity → what its reasons are reasons of
 FILES, PEOPLE = "files_held", "people"
 
@@ -67,11 +68,15 @@ def accounts_of(quality: pl.DataFrame) -> Accounts:
             found.add(site, period, "set aside", whole - n)
         elif item != "rows_read":
             found.add(site, period, item, n)
+    for site, n in rows.filter((pl.col("site") != "") & (pl.col("item") == "rows_read")).select("site", "n").iter_rows():
+        spare = n - sum(found.true[atom] for atom in found.of([site], "", *OUTCOMES))
+        if spare:
+            found.add(site, "", "rows of no outcome", spare)
     sites = rows.filter(pl.col("site") != "")["site"].unique().sort().to_list()
     for site, period, item, severity, _, _ in rows.iter_rows():
         at = sites if site == "" else [site]
-        found.sums[site, period, item, "n"] = found.of(at, period, *(OUTCOMES if item == "rows_read" else (item,)))
-        items = ("readings", "set aside") if period else OUTCOMES
+        found.sums[site, period, item, "n"] = found.of(at, period, *(READ if item == "rows_read" else (item,)))
+        items = ("readings", "set aside") if period else READ
         found.sums[site, period, item, "denominator"] = found.of(at, period, *items)
         if item == "readings":
             found.sums[site, period, "set aside", "n"] = found.of(at, period, "set aside")

@@ -128,7 +128,7 @@ class Atoms:
                 continue  # others stand for it everywhere
             scale = self.scales[self.scale_of[family]]
             bands = {"": tuple(range(scale.pieces))}
-            bands |= {band: ks for (name, band), ks in (scale.bands or {}).items() if name == family}
+            bands |= {band: ks for (name, band), ks in ((scale.bands or {}) | scale.between).items() if name == family}
             first = int(self.first[self.scale_of[family]])
             rows += [(number, band, first, scale.pieces, k) for band, ks in bands.items() for k in ks]
         names = ("whose", "band", "first", "width", "piece")

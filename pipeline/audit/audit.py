@@ -86,37 +86,68 @@ _CELLS = {
 }  # fmt: skip
 
 
-def _people(
-    truth: dict[str, pl.DataFrame], published: dict[str, pl.DataFrame], minimum: int, most_breaches: int | None
-) -> tuple[pl.DataFrame, int, int]:
+def people_asked(
+    truth: dict[str, pl.DataFrame], published: dict[str, pl.DataFrame], minimum: int
+) -> tuple[Polytope, pl.DataFrame]:
+    """What a reader knows of people, asking about each distinct sensitive count that no file shows; and these counts.
+
+    Shapes   as audit_tables; out: the counts are KEY, n, width, row by row the sums that are asked about.
+    """
+    view = _view(truth, published, minimum)
+    return view.polytope, view.asked
+
+
+@dataclass(frozen=True)
+class _View:
+    """A reader's view. in_sight: sensitive counts that some file shows: KEY, n, width, is_figure."""
+
+    atoms: Atoms
+    polytope: Polytope
+    asked: pl.DataFrame
+    in_sight: pl.DataFrame
+    counts: int
+    known: int
+
+
+def _view(truth: dict[str, pl.DataFrame], published: dict[str, pl.DataFrame], minimum: int) -> _View:
     true = shown_counts(truth).group_by(KEY).agg(pl.col("n").max()).sort(KEY)
     atoms = atoms_of(true)
     shown = shown_counts(published)
     known = known_counts(shown, true)
     rows = everything_known(atoms, true, shown, known, published, minimum)
-    sensitive = _with_pieces(atoms, sensitive_counts(true, minimum))
+    table = true_atoms(atoms, true)
+    sensitive = sensitive_counts(with_pieces(atoms, true, table), minimum)
     in_sight = sensitive.join(known.select(*KEY, "is_figure"), on=KEY, maintain_order="left")
     asked = sensitive.join(known, on=KEY, how="anti", maintain_order="left")
     sums, first = _distinct(atoms.sums(asked))
-    asked = asked[first]
-    place = atoms.described()
     polytope = Polytope(
-        np.arange(atoms.count), rows.sums, rows.low, rows.high, true_atoms(atoms, true), sums,
-        np.arange(asked.height), np.zeros(asked.height),
+        np.arange(atoms.count), rows.sums, rows.low, rows.high, table, sums,
+        np.arange(first.size), np.zeros(first.size),
     )  # fmt: skip
+    return _View(atoms, polytope, asked[first], in_sight, true.height, known.height)
+
+
+def _people(
+    truth: dict[str, pl.DataFrame], published: dict[str, pl.DataFrame], minimum: int, most_breaches: int | None
+) -> tuple[pl.DataFrame, int, int]:
+    if shown_counts(truth).is_empty():
+        return pl.DataFrame(schema=_CELLS), 0, 0
+    view = _view(truth, published, minimum)
+    place = view.atoms.described()
     proof = prove(
-        polytope,
-        asked["width"].to_numpy(),
-        (asked["n"] >= minimum).to_numpy(),
+        view.polytope,
+        view.asked["width"].to_numpy(),
+        (view.asked["n"] >= minimum).to_numpy(),
         place["site"].to_numpy(),
         place["scale"].to_numpy(),
         most_breaches=most_breaches,
     )
-    seen = in_sight.select(
-        *KEY, "n", "width", low=pl.col("n").cast(pl.Float64), high=pl.col("n").cast(pl.Float64),
+    value = pl.col("n").cast(pl.Float64)
+    seen = view.in_sight.select(
+        *KEY, "n", "width", low=value, high=value,
         verdict=pl.when("is_figure").then(pl.lit("figure")).otherwise(pl.lit("shown")),
     )  # fmt: skip
-    return pl.concat([seen, _judged(asked, proof)]), true.height, true.height - known.height
+    return pl.concat([seen, _judged(view.asked, proof)]), view.counts, view.counts - view.known
 
 
 def everything_known(
@@ -143,8 +174,16 @@ def everything_known(
     return Rows.stacked(parts)
 
 
-def _with_pieces(atoms: Atoms, sensitive: pl.DataFrame) -> pl.DataFrame:
-    return sensitive
+def with_pieces(atoms: Atoms, true: pl.DataFrame, table: np.ndarray) -> pl.DataFrame:
+    """The true counts and those of the pieces between the cuts of two bandings, which only both together show."""
+    parts = [true]
+    for scale in atoms.scales:
+        for banding, piece in scale.between:
+            groups = true.filter(kind="people", family=banding)
+            of_piece = groups.select(KEY).with_columns(kind=pl.lit("band"), band=pl.lit(piece))
+            n = np.round(atoms.sums(of_piece) @ table).astype(np.int64)
+            parts.append(of_piece.with_columns(n=pl.Series(n)))
+    return pl.concat(parts)
 
 
 def _distinct(sums) -> tuple:

@@ -94,8 +94,7 @@ def _put_beside(found: Released, file: str, table: str, rows: pl.DataFrame, key:
         beside, on=[f"_{name}" for name in key], how="left", nulls_equal=True, maintain_order="left"
     )
     differs = pl.sum_horizontal(
-        (pl.col(f"+{name}").is_not_null() & pl.col(f"+{name}").ne_missing(pl.col(name))).cast(pl.Int64)
-        for name in figures
+        (pl.col(f"+{name}").is_not_null() & ~_is_alike(name).fill_null(False)).cast(pl.Int64) for name in figures
     )
     number = int(joined.select(differs.sum()).item()) if figures and joined.height else 0
     strangers = beside.join(keyed, on=[f"_{name}" for name in key], how="anti", nulls_equal=True).height
@@ -104,6 +103,12 @@ def _put_beside(found: Released, file: str, table: str, rows: pl.DataFrame, key:
         found.tables[table] = joined.with_columns(
             pl.coalesce(name, f"+{name}").alias(name) for name in figures
         ).select(base.columns)
+
+
+def _is_alike(name: str) -> pl.Expr:
+    """A workbook keeps fifteen digits of a number."""
+    there = pl.col(name).cast(pl.Float64)
+    return (pl.col(f"+{name}").cast(pl.Float64) - there).abs() <= 1e-9 * pl.max_horizontal(there.abs(), pl.lit(1.0))
 
 
 def _like(name: str, kind: pl.DataType) -> pl.Expr:

@@ -6,7 +6,7 @@ for it, also at 23 and 27.5. A reader who holds both tables side by side sees th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 from pipeline import measures
@@ -28,6 +28,7 @@ class Scale:
     pieces   how many pieces the cuts make; 1 for a measure of which only people are counted.
     cuts     their edges, ascending; empty where they are not the same for everybody.
     bands    (banding, band) → the numbers of its pieces.
+    between  likewise, of the pieces that are no band by themselves: no table shows them, and two tables side by side do.
     """
 
     name: str
@@ -35,6 +36,7 @@ class Scale:
     measure: str = ""
     cuts: tuple[float, ...] = ()
     bands: dict[tuple[str, str], tuple[int, ...]] | None = None
+    between: dict[tuple[str, str], tuple[int, ...]] = field(default_factory=dict)
 
 
 def scales_of(bandings: list[str]) -> list[Scale]:
@@ -64,4 +66,11 @@ def _scale(title: str, names: list[str]) -> Scale:
             found[name, band.name] = tuple(
                 i for i, edge in enumerate((float("-inf"), *cuts)) if low <= edge < high
             )
-    return Scale(title, len(cuts) + 1, CUTS[names[0]][0], cuts, found)
+    ends = [f"{cut:g}" for cut in cuts]
+    alone = {pieces for pieces in found.values() if len(pieces) == 1}
+    between = {
+        (names[0], f"between {low} and {high}"): (i + 1,)
+        for i, (low, high) in enumerate(pairwise(ends))
+        if (i + 1,) not in alone
+    }
+    return Scale(title, len(cuts) + 1, CUTS[names[0]][0], cuts, found, between)
