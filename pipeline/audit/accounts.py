@@ -68,14 +68,18 @@ def accounts_of(quality: pl.DataFrame) -> Accounts:
             found.add(site, period, "set aside", whole - n)
         elif item != "rows_read":
             found.add(site, period, item, n)
-    for site, n in rows.filter((pl.col("site") != "") & (pl.col("item") == "rows_read")).select("site", "n").iter_rows():
+    for site, n in (
+        rows.filter((pl.col("site") != "") & (pl.col("item") == "rows_read")).select("site", "n").iter_rows()
+    ):
         spare = n - sum(found.true[atom] for atom in found.of([site], "", *OUTCOMES))
         if spare:
             found.add(site, "", "rows of no outcome", spare)
     sites = rows.filter(pl.col("site") != "")["site"].unique().sort().to_list()
     for site, period, item, severity, _, _ in rows.iter_rows():
         at = sites if site == "" else [site]
-        found.sums[site, period, item, "n"] = found.of(at, period, *(READ if item == "rows_read" else (item,)))
+        found.sums[site, period, item, "n"] = found.of(
+            at, period, *(READ if item == "rows_read" else (item,))
+        )
         items = ("readings", "set aside") if period else READ
         found.sums[site, period, item, "denominator"] = found.of(at, period, *items)
         if item == "readings":
@@ -109,7 +113,9 @@ def _add_reasons(found: Accounts, rows: pl.DataFrame) -> None:
 def _add_periods(found: Accounts, sites: list[str], periods: list[str]) -> None:
     for site in sites:
         whole = found.of([site], "", "rows_accepted")
-        parts = {a: 1.0 for period in periods if period for a in found.of([site], period, "readings", "set aside")}
+        parts = {
+            a: 1.0 for period in periods if period for a in found.of([site], period, "readings", "set aside")
+        }
         if whole and sum(found.true[a] for a in parts) == sum(found.true[a] for a in whole):
             found.rows.append((_less(whole, parts), 0.0, 0.0))
 

@@ -21,9 +21,11 @@ from pipeline.audit.polytope import NEAR, Polytope
 SHARE = 0.1  # of the open counts, pushed together
 FEWEST = 12  # pushed together at least
 FAR = 20  # widths that an atom may rise above its true value
-# (one scale at a time, so that sizes of groups stay; atoms moved at once), in the order of trying
-ROUNDS = ((True, 1500),) * 4 + ((False, 1500),) * 6
-TOO_LITTLE = 0.1  # of the open counts proved in a round: the rest is for proof.py
+EVERYTHING = 10**9
+# (one scale at a time, so that sizes of groups stay; atoms moved at once; counts pushed together at least), in the order
+# of trying: measured on a demo of 24 sites, this leaves a handful of six thousand counts of a period open
+ROUNDS = ((True, 1500, 12),) * 3 + ((False, 3000, 12),) * 5 + ((False, EVERYTHING, 60),) * 4
+TOO_LITTLE = 0.05  # of the open counts proved in a round: what is left goes to proof.py
 
 
 @dataclass
@@ -51,7 +53,7 @@ def widen(part: Polytope, reach: Reach, is_down: np.ndarray, site: np.ndarray, s
     """
     chance = np.random.default_rng(part.atom.size)
     site, scale = site[part.atom], scale[part.atom]
-    for is_one_scale, at_once in ROUNDS:
+    for is_one_scale, at_once, fewest in ROUNDS:
         before = _open(part, reach).size
         for free in _pieces(site, scale, chance, is_one_scale, at_once):
             if not _open(part, reach).size:
@@ -59,7 +61,7 @@ def widen(part: Polytope, reach: Reach, is_down: np.ndarray, site: np.ndarray, s
             piece = part.freed(free)
             for _ in range(2):
                 wanted = chance.permutation(_open(piece, reach))
-                push(piece, wanted[: max(FEWEST, round(SHARE * wanted.size))], reach, is_down)
+                push(piece, wanted[: max(fewest, round(SHARE * wanted.size))], reach, is_down)
         if not is_one_scale and before - _open(part, reach).size < TOO_LITTLE * before:
             break
 

@@ -65,9 +65,9 @@ class Atoms:
         for number, scale in enumerate(self.scales):
             places = np.indices((*shape, scale.pieces)).reshape(5, -1)
             parts.append(
-                pl.DataFrame(dict(zip(("site", "period", "sex", "age", "piece"), places, strict=True))).with_columns(
-                    scale=pl.lit(number)
-                )
+                pl.DataFrame(
+                    dict(zip(("site", "period", "sex", "age", "piece"), places, strict=True))
+                ).with_columns(scale=pl.lit(number))
             )
         return pl.concat(parts)
 
@@ -82,8 +82,14 @@ class Atoms:
         return found
 
     def _entries(self, counts: pl.DataFrame) -> pl.DataFrame:
-        site = pl.DataFrame({"site": self.sites}).with_row_index("site_number").with_columns(pl.lit("").alias("all"))
-        by_site = pl.concat([site.select("site", "site_number"), site.select(site="all", site_number="site_number")])
+        site = (
+            pl.DataFrame({"site": self.sites})
+            .with_row_index("site_number")
+            .with_columns(pl.lit("").alias("all"))
+        )
+        by_site = pl.concat(
+            [site.select("site", "site_number"), site.select(site="all", site_number="site_number")]
+        )
         sexes = pl.DataFrame({"sex": [*SEXES, "all", "all"], "sex_number": [0, 1, 0, 1]})
         ages = pl.DataFrame(
             [
@@ -128,7 +134,11 @@ class Atoms:
                 continue  # others stand for it everywhere
             scale = self.scales[self.scale_of[family]]
             bands = {"": tuple(range(scale.pieces))}
-            bands |= {band: ks for (name, band), ks in ((scale.bands or {}) | scale.between).items() if name == family}
+            bands |= {
+                band: ks
+                for (name, band), ks in ((scale.bands or {}) | scale.between).items()
+                if name == family
+            }
             first = int(self.first[self.scale_of[family]])
             rows += [(number, band, first, scale.pieces, k) for band, ks in bands.items() for k in ks]
         names = ("whose", "band", "first", "width", "piece")
@@ -180,7 +190,9 @@ def _who_stands_for_whom(
     people = np.full((len(families), len(sites) * len(periods), len(SEXES) * len(ages)), np.nan)
     number = {name: {key: i for i, key in enumerate(keys)} for name, keys in
               (("family", families), ("site", sites), ("period", periods), ("sex", SEXES), ("age", ages))}  # fmt: skip
-    whole = counts.filter((pl.col("kind") == "people") & pl.col("site").is_in(sites) & pl.col("sex").is_in(SEXES))
+    whole = counts.filter(
+        (pl.col("kind") == "people") & pl.col("site").is_in(sites) & pl.col("sex").is_in(SEXES)
+    )
     for i, family in enumerate(families):
         columns = [sex * len(ages) + age for sex in range(len(SEXES)) for age in reach[family]]
         if not whole.filter(family=family).is_empty():

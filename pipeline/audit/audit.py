@@ -28,6 +28,7 @@ from pipeline.audit.thresholds import bounds_below, counts_below
 from pipeline.audit.true_atoms import true_atoms
 from pipeline.programme import Disclosure
 
+EVIDENCE = ("percentile", "who_position", "trend", "site_comparison", "data_quality")
 NOT_PEOPLE_WIDTH = 1.0  # rows: two whole numbers must be possible
 
 
@@ -63,17 +64,19 @@ def audit_tables(
     *,
     totals: dict[str, int | None] | None = None,
     most_breaches: int | None = None,
+    evidence: tuple[str, ...] = EVIDENCE,
 ) -> Audit:
     """Prove or refute that no sensitive count of `truth` follows from `published`.
 
     Shapes   truth: unsuppressed tables of results; published: tables as a reader has them; in any order of rows.
              totals: item → number, or None where it is withheld, of release.json.
     Errors   ValueError when a published count is not the true one, or the results do not add up.
-    `most_breaches` ends the proof early once so many counts are found narrow.
+    `most_breaches` ends the proof early once so many counts are found narrow. `evidence` names what a reader uses
+    besides the counts themselves: all of EVIDENCE, unless one wants to know what each of them adds.
     """
     parts = []
     if any(name in truth for name in ("prevalence", "percentile")):
-        parts.append(_people(truth, published, rules.minimum_count, most_breaches))
+        parts.append(_people(truth, published, rules.minimum_count, most_breaches, evidence))
     if "data_quality" in truth:
         parts.append(_accounts(truth, published, rules.minimum_count, totals or {}, most_breaches))
     cells = pl.concat([cells for cells, _, _ in parts]) if parts else pl.DataFrame(schema=_CELLS)
@@ -109,12 +112,19 @@ class _View:
     known: int
 
 
-def _view(truth: dict[str, pl.DataFrame], published: dict[str, pl.DataFrame], minimum: int) -> _View:
+def _view(
+    truth: dict[str, pl.DataFrame],
+    published: dict[str, pl.DataFrame],
+    minimum: int,
+    evidence: tuple[str, ...] = EVIDENCE,
+) -> _View:
     true = shown_counts(truth).group_by(KEY).agg(pl.col("n").max()).sort(KEY)
     atoms = atoms_of(true)
     shown = shown_counts(published)
     known = known_counts(shown, true)
-    rows = everything_known(atoms, true, shown, known, published, minimum)
+    rows = everything_known(
+        atoms, true, shown, known, {k: published[k] for k in evidence if k in published}, minimum
+    )
     table = true_atoms(atoms, true)
     sensitive = sensitive_counts(with_pieces(atoms, true, table), minimum)
     in_sight = sensitive.join(known.select(*KEY, "is_figure"), on=KEY, maintain_order="left")
@@ -128,11 +138,15 @@ def _view(truth: dict[str, pl.DataFrame], published: dict[str, pl.DataFrame], mi
 
 
 def _people(
-    truth: dict[str, pl.DataFrame], published: dict[str, pl.DataFrame], minimum: int, most_breaches: int | None
+    truth: dict[str, pl.DataFrame],
+    published: dict[str, pl.DataFrame],
+    minimum: int,
+    most_breaches: int | None,
+    evidence: tuple[str, ...],
 ) -> tuple[pl.DataFrame, int, int]:
     if shown_counts(truth).is_empty():
         return pl.DataFrame(schema=_CELLS), 0, 0
-    view = _view(truth, published, minimum)
+    view = _view(truth, published, minimum, evidence)
     place = view.atoms.described()
     proof = prove(
         view.polytope,
@@ -214,7 +228,9 @@ def _accounts(
         np.arange(asked.height), np.zeros(asked.height),
     )  # fmt: skip
     nothing = np.zeros(atoms.size, dtype=int)
-    proof = prove(asking, width, np.zeros(asked.height, dtype=bool), nothing, nothing, most_breaches=most_breaches)
+    proof = prove(
+        asking, width, np.zeros(asked.height, dtype=bool), nothing, nothing, most_breaches=most_breaches
+    )
     seen = counts.filter(is_sensitive & counts["is_known"].to_numpy())
     value = pl.col("n").cast(pl.Float64)
     shown = _keyed(seen).with_columns(

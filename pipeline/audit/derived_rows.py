@@ -1,9 +1,9 @@
 """Figures worked out of counts, as what they say of the counts: sums over periods, and expected numbers.
 
-    trend            n and denominator are sums over the periods of a band's people, all sites together
-    site_comparison  expected is told in whole people: the sum over sex and age groups of the site's people times the
-                     share of all sites, which is a row over the atoms where every one of those shares is published
-    data_quality     nobody counts without a reading that does
+trend            n and denominator are sums over the periods of a band's people, all sites together
+site_comparison  expected is told in whole people: the sum over sex and age groups of the site's people times the
+                 share of all sites, which is a row over the atoms where every one of those shares is published
+data_quality     nobody counts without a reading that does
 """
 
 from __future__ import annotations
@@ -57,14 +57,21 @@ def rows_of_expected(atoms: Atoms, compared: pl.DataFrame, known: pl.DataFrame) 
         .with_row_index("sum")
     )  # fmt: skip
     strata = pl.DataFrame(
-        [(family, *atoms.ages[i], sex) for family in BANDINGS for i in atoms.reach.get(family, ()) for sex in SEXES],
+        [
+            (family, *atoms.ages[i], sex)
+            for family in BANDINGS
+            for i in atoms.reach.get(family, ())
+            for sex in SEXES
+        ],
         schema={"family": pl.String, "low": pl.Int64, "high": pl.Int64, "sex": pl.String},
         orient="row",
     )
     inside = shown.join(strata, on="family", maintain_order="left").filter(
         (pl.col("age_from") <= pl.col("low")) & (pl.col("high") <= pl.col("age_to"))
     )
-    of_all = known.filter(site="").select("kind", "family", "band", "period", "sex", low="age_from", high="age_to", n="n")
+    of_all = known.filter(site="").select(
+        "kind", "family", "band", "period", "sex", low="age_from", high="age_to", n="n"
+    )
     group = ["family", "period", "sex", "low", "high"]
     whole = of_all.filter(kind="people").select(*group, whole="n")
     shares = of_all.filter(kind="band").join(whole, on=group).filter(pl.col("whole") > 0)

@@ -95,19 +95,25 @@ def _named(row: dict[str, Any]) -> str:
 def _fault_of_pages(folder: Path, found: list[PageBreach]) -> Fault:
     first = found[:MOST_NAMED]
     named = [
-        f"{one.file}, {one.what}: {one.figure} of {', '.join(key or 'all' for key in one.key.values())}" for one in first
+        f"{one.file}, {one.what}: {one.figure} of {', '.join(key or 'all' for key in one.key.values())}"
+        for one in first
     ]
     return Fault(
         "release refused: a page shows what no table does",
         where=str(folder),
-        found="; ".join([*named, *([f"and {len(found) - len(first)} more"] if len(found) > len(first) else [])]),
+        found="; ".join(
+            [*named, *([f"and {len(found) - len(first)} more"] if len(found) > len(first) else [])]
+        ),
         expected="pages made of the published tables alone",
         next="nothing was published and the last release stands; please report this, it is a fault of the pages",
     )
 
 
 def _fault_of_files(folder: Path, released: Released) -> Fault:
-    named = [f"{file} differs from table {table} in {number} figures" for file, table, number in released.differences]
+    named = [
+        f"{file} differs from table {table} in {number} figures"
+        for file, table, number in released.differences
+    ]
     return Fault(
         "release refused: files of one table differ",
         where=str(folder),

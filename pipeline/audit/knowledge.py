@@ -1,10 +1,10 @@
 """Everything a release says of counts of people, as rows over the atoms: low <= sum of atoms <= high.
 
-    shown     a count stands in some file, or a figure beside an empty count gives it back: low = high
-    present   a group has rows, hence at least one person
-    absent    a group has no rows in a table that leaves out only empty groups: nobody
-    same      a banding or measure places everybody of another, sex by sex and age by age, at a site in a period
-    part      nobody has a measure who was not measured
+shown     a count stands in some file, or a figure beside an empty count gives it back: low = high
+present   a group has rows, hence at least one person
+absent    a group has no rows in a table that leaves out only empty groups: nobody
+same      a banding or measure places everybody of another, sex by sex and age by age, at a site in a period
+part      nobody has a measure who was not measured
 """
 
 from __future__ import annotations
@@ -104,7 +104,9 @@ def _absent(atoms: Atoms, shown: pl.DataFrame, true: pl.DataFrame) -> pl.DataFra
     means nobody or withheld."""
     rows = shown.filter((pl.col("table") == GROUPED) & (pl.col("kind") == "people"))
     there = rows.select(KEY).unique()
-    left_out = true.filter((pl.col("kind") == "people") & pl.col("family").is_in(list(BANDINGS)) & (pl.col("n") > 0))
+    left_out = true.filter(
+        (pl.col("kind") == "people") & pl.col("family").is_in(list(BANDINGS)) & (pl.col("n") > 0)
+    )
     left_out = left_out.join(there, on=KEY, how="anti")
     sites = [""] if left_out.height else ["", *atoms.sites]
     every = (

@@ -60,7 +60,22 @@ class Page:
 class _Reader(HTMLParser):
     """Collects the data block, rows of tables, sentences and attributes of one page."""
 
-    UNITS = ("tr", "p", "li", "h1", "h2", "h3", "h4", "figcaption", "caption", "summary", "text", "title", "dd", "dt")
+    UNITS = (
+        "tr",
+        "p",
+        "li",
+        "h1",
+        "h2",
+        "h3",
+        "h4",
+        "figcaption",
+        "caption",
+        "summary",
+        "text",
+        "title",
+        "dd",
+        "dt",
+    )
     ATTRIBUTES = ("title", "aria-label", "aria-description", "alt", "data-tooltip", "data-value", "value")
 
     def __init__(self) -> None:
@@ -181,7 +196,7 @@ def _counts(table: str, rows: pl.DataFrame) -> pl.DataFrame:
         )
         for column in columns
     ]
-    schema = {name: pl.String for name in ("table", "family", "band", "site", "period", "sex", "age")}
+    schema = dict.fromkeys(("table", "family", "band", "site", "period", "sex", "age"), pl.String)
     return pl.concat(parts) if parts else pl.DataFrame(schema={**schema, "n": pl.Int64})
 
 
@@ -243,7 +258,9 @@ def _in_text(
         return
     here, rest = dict(at), text
     for name, dimension in dimensions.items():
-        labels = sorted(zip(dimension["labels"], dimension["keys"], strict=True), key=lambda one: -len(one[0]))
+        labels = sorted(
+            zip(dimension["labels"], dimension["keys"], strict=True), key=lambda one: -len(one[0])
+        )
         for label, key in labels:
             if label and label in rest:
                 here[name], rest = key, rest.replace(label, " ")
@@ -258,7 +275,7 @@ def _in_text(
     n, whole = hidden
     rest = _NOT_A_COUNT.sub(" ", rest)
     numbers = {re.sub("[\u202f,]", "", word) for word in _NUMBER.findall(rest)}
-    shares = {word for word in _SHARE.findall(rest)}
+    shares = set(_SHARE.findall(rest))
     share = f"{100 * n / whole:.1f}" if whole else ""
     if n and (str(n) in numbers or share in shares):
         named = dict(zip(("banding", "band", "site", "period", "sex", "age"), key, strict=True))

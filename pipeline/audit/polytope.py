@@ -10,11 +10,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import coo_array, csr_array, hstack, vstack
 from scipy.sparse.csgraph import connected_components
 
-INFEASIBLE, UNBOUNDED = 2, 3
+UNBOUNDED = 3  # a status of SciPy's solvers
 NEAR = 1e-6  # a solver's idea of zero
 
 
@@ -148,12 +148,25 @@ def _solved(
     highest: np.ndarray | float,
     is_whole: bool,
 ) -> np.ndarray | None:
-    found = milp(
-        objective,
-        constraints=LinearConstraint(rows, low, high) if rows.shape[0] else None,
-        bounds=Bounds(lowest, highest),
-        integrality=int(is_whole),
-    )
+    if is_whole:
+        found = milp(
+            objective,
+            constraints=LinearConstraint(rows, low, high) if rows.shape[0] else None,
+            bounds=Bounds(lowest, highest),
+            integrality=1,
+        )
+    else:
+        exact, over, under = low == high, (low < high) & np.isfinite(high), (low < high) & np.isfinite(low)
+        bounded = vstack([rows[np.flatnonzero(over)], -rows[np.flatnonzero(under)]], format="csr")
+        found = linprog(
+            objective,
+            A_ub=bounded if bounded.shape[0] else None,
+            b_ub=np.concatenate([high[over], -low[under]]) if bounded.shape[0] else None,
+            A_eq=rows[np.flatnonzero(exact)] if exact.any() else None,
+            b_eq=low[exact] if exact.any() else None,
+            bounds=np.column_stack([lowest, np.broadcast_to(highest, lowest.shape)]),
+            method="highs",
+        )
     if found.status == UNBOUNDED:
         return None
     if found.x is None:

@@ -59,9 +59,8 @@ def prove(
     parts = list(open_parts.parts())
     with ThreadPoolExecutor(AT_ONCE) as pool:
         list(pool.map(lambda part: widen(part, reach, is_down, site, scale), parts))
-        by_example = ~by_programme & reach.is_wide()
         by_programme |= _settled(parts, reach, is_down, by_programme, most_breaches, pool)
-    return Proof(reach.low, reach.high, width, by_example, by_programme)
+    return Proof(reach.low, reach.high, width, ~by_programme & reach.is_wide(), by_programme)
 
 
 def _settled(
@@ -78,13 +77,13 @@ def _settled(
         while (wanted := np.flatnonzero(~reach.is_wide()[part.number] & ~settled[part.number])).size:
             if most_breaches is not None and (settled & ~reach.is_wide()).sum() >= most_breaches:
                 return settled
-            batch = wanted[: FEWEST]
+            batch = wanted[:FEWEST]
             push(part, batch, reach, is_down)
             alone = [at for at in batch if not reach.is_wide()[part.number[at]]]
             for tables in pool.map(lambda at, part=part: _extremes(part, at), alone):
                 for table in tables:
                     reach.take(part, table)
-            settled[part.number[batch]] = True
+            settled[part.number[alone]] = True
     return settled
 
 

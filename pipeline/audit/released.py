@@ -88,13 +88,15 @@ def _put_beside(found: Released, file: str, table: str, rows: pl.DataFrame, key:
     figures = [name for name in shared if base.schema[name].is_numeric() and name not in key]
     keyed = base.with_columns(_like(name, base.schema[name]).alias(f"_{name}") for name in key)
     beside = other.select(
-        *(pl.col(name).alias(f"_{name}") for name in key), *(pl.col(name).alias(f"+{name}") for name in figures)
+        *(pl.col(name).alias(f"_{name}") for name in key),
+        *(pl.col(name).alias(f"+{name}") for name in figures),
     ).unique([f"_{name}" for name in key], maintain_order=True)
     joined = keyed.join(
         beside, on=[f"_{name}" for name in key], how="left", nulls_equal=True, maintain_order="left"
     )
     differs = pl.sum_horizontal(
-        (pl.col(f"+{name}").is_not_null() & ~_is_alike(name).fill_null(False)).cast(pl.Int64) for name in figures
+        (pl.col(f"+{name}").is_not_null() & ~_is_alike(name).fill_null(False)).cast(pl.Int64)
+        for name in figures
     )
     number = int(joined.select(differs.sum()).item()) if figures and joined.height else 0
     strangers = beside.join(keyed, on=[f"_{name}" for name in key], how="anti", nulls_equal=True).height
@@ -108,7 +110,9 @@ def _put_beside(found: Released, file: str, table: str, rows: pl.DataFrame, key:
 def _is_alike(name: str) -> pl.Expr:
     """A workbook keeps fifteen digits of a number."""
     there = pl.col(name).cast(pl.Float64)
-    return (pl.col(f"+{name}").cast(pl.Float64) - there).abs() <= 1e-9 * pl.max_horizontal(there.abs(), pl.lit(1.0))
+    return (pl.col(f"+{name}").cast(pl.Float64) - there).abs() <= 1e-9 * pl.max_horizontal(
+        there.abs(), pl.lit(1.0)
+    )
 
 
 def _like(name: str, kind: pl.DataType) -> pl.Expr:

@@ -28,7 +28,7 @@ class Scale:
     pieces   how many pieces the cuts make; 1 for a measure of which only people are counted.
     cuts     their edges, ascending; empty where they are not the same for everybody.
     bands    (banding, band) → the numbers of its pieces.
-    between  likewise, of the pieces that are no band by themselves: no table shows them, and two tables side by side do.
+    between  likewise, of the pieces that are no band by themselves: no table shows them, two tables do.
     """
 
     name: str
@@ -47,7 +47,9 @@ def scales_of(bandings: list[str]) -> list[Scale]:
     registered = [name for name in measures.BANDINGS if name in bandings]
     together: dict[str, list[str]] = {}
     for name in registered:
-        together.setdefault(f"cuts of {CUTS[name][0]}" if name in CUTS else f"bands of {name}", []).append(name)
+        together.setdefault(f"cuts of {CUTS[name][0]}" if name in CUTS else f"bands of {name}", []).append(
+            name
+        )
     return [_scale(title, names) for title, names in together.items()]
 
 

@@ -61,7 +61,9 @@ def _percentiles(rows: pl.DataFrame, table: str) -> list[pl.DataFrame]:
 
 def _positions(rows: pl.DataFrame, table: str) -> list[pl.DataFrame]:
     of_measure = rows.with_columns(measure=pl.lit("bmi_z"), site=pl.lit(None, dtype=pl.String))
-    return [_keyed(of_measure, table, "people", "measure", "denominator", pl.lit("")).unique(maintain_order=True)]
+    return [
+        _keyed(of_measure, table, "people", "measure", "denominator", pl.lit("")).unique(maintain_order=True)
+    ]
 
 
 def _compared(rows: pl.DataFrame, table: str) -> list[pl.DataFrame]:
@@ -105,9 +107,7 @@ _SCHEMA = {
 }
 
 
-def _keyed(
-    rows: pl.DataFrame, table: str, kind: str, family: str, count: str, band: pl.Expr
-) -> pl.DataFrame:
+def _keyed(rows: pl.DataFrame, table: str, kind: str, family: str, count: str, band: pl.Expr) -> pl.DataFrame:
     beside = [name for name in BESIDE.get(table, ()) if name in rows.columns]
     is_beside = pl.any_horizontal(pl.col(name).is_not_null() for name in beside) if beside else pl.lit(False)
     return rows.select(

@@ -21,7 +21,7 @@ from pipeline.measures import BANDINGS
 
 CONFIDENCE = 0.95
 _GROUP = ["site", "period", "sex", "age_from", "age_to"]
-BOUND = {"banding": pl.String, "below": pl.Int64, **{name: pl.String for name in _GROUP[:3]},
+BOUND = {"banding": pl.String, "below": pl.Int64, **dict.fromkeys(_GROUP[:3], pl.String),
          "age_from": pl.Int64, "age_to": pl.Int64, "least": pl.Float64, "most": pl.Float64}  # fmt: skip
 
 
@@ -80,9 +80,10 @@ def _of_banding(ranks: pl.DataFrame, banding: str, measure: str, edges: tuple[fl
         inside.group_by(_GROUP, maintain_order=True)
         .agg(
             least=pl.col("at_most").filter(pl.col("value") < edge).max().fill_null(0).cast(pl.Float64),
-            most=pl.col("n").first() - pl.col("at_least").filter(pl.col("value") > edge).max().fill_null(0).cast(pl.Float64),
+            most=pl.col("n").first()
+            - pl.col("at_least").filter(pl.col("value") > edge).max().fill_null(0).cast(pl.Float64),
         )
-        .select(banding=pl.lit(banding), below=pl.lit(i + 1, dtype=pl.Int64), *_GROUP, least="least", most="most")
+        .select(*_GROUP, "least", "most", banding=pl.lit(banding), below=pl.lit(i + 1, dtype=pl.Int64))
         .select(list(BOUND))
         for i, edge in enumerate(edges)
     )
@@ -102,7 +103,9 @@ def _of_positions(position: pl.DataFrame, minimum: int) -> pl.DataFrame:
         ):
             if 0 < below <= len(edges):
                 found.append(
-                    rows.select(banding=pl.lit("bmi_child"), below=pl.lit(below), **group, least=least, most=most).cast(BOUND)
+                    rows.select(
+                        banding=pl.lit("bmi_child"), below=pl.lit(below), **group, least=least, most=most
+                    ).cast(BOUND)
                 )
     return pl.concat(found)
 
@@ -122,6 +125,11 @@ def counts_below(bounds: pl.DataFrame) -> pl.DataFrame:
     return (
         bounds.with_row_index("bound")
         .join(bands, on=["banding", "below"], maintain_order="left")
-        .select("bound", kind=pl.lit("band"), family="banding", band="band",
-                **{name: pl.col(name) for name in _GROUP})  # fmt: skip
+        .select(
+            "bound",
+            kind=pl.lit("band"),
+            family="banding",
+            band="band",
+            **{name: pl.col(name) for name in _GROUP},
+        )
     )

@@ -61,7 +61,9 @@ def _of_scale(atoms: Atoms, number: int, scale: Scale, true: pl.DataFrame) -> np
 
 def _by_group(atoms: Atoms, counts: pl.DataFrame) -> np.ndarray:
     """(groups,) of counts of the finest groups, 0 where there is none."""
-    number = [{key: i for i, key in enumerate(keys)} for keys in (atoms.sites, atoms.periods, SEXES, atoms.ages)]
+    number = [
+        {key: i for i, key in enumerate(keys)} for keys in (atoms.sites, atoms.periods, SEXES, atoms.ages)
+    ]
     found = np.zeros((len(atoms.sites), len(atoms.periods), len(SEXES), len(atoms.ages)))
     for site, period, sex, low, high, n in counts.select(
         "site", "period", "sex", "age_from", "age_to", "n"

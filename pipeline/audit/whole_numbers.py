@@ -18,7 +18,11 @@ from pipeline.programme import Disclosure
 
 
 def whole_intervals(
-    truth: dict[str, pl.DataFrame], published: dict[str, pl.DataFrame], rules: Disclosure, *, most: int | None = None
+    truth: dict[str, pl.DataFrame],
+    published: dict[str, pl.DataFrame],
+    rules: Disclosure,
+    *,
+    most: int | None = None,
 ) -> pl.DataFrame:
     """Of each sensitive count of people that no file shows, its interval over real and over whole numbers.
 

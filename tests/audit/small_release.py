@@ -12,7 +12,13 @@ from pipeline.programme import Disclosure
 RULES = Disclosure()
 LABELS = {
     "band": {"under": "Under", "healthy": "Healthy", "over": "Over", "obese": "Obese"},
-    "site": {"": "All sites", "site-0": "North Quay", "site-1": "East Pier", "site-2": "Old Dock", "site-3": "Net Loft"},
+    "site": {
+        "": "All sites",
+        "site-0": "North Quay",
+        "site-1": "East Pier",
+        "site-2": "Old Dock",
+        "site-3": "Net Loft",
+    },
     "sex": {"all": "All", "female": "Female", "male": "Male"},
 }
 PAGE = """<!doctype html><html lang="en"><body>
@@ -65,7 +71,9 @@ def cube_of(prevalence: pl.DataFrame) -> dict:
     }
 
 
-def write_page(folder: Path, cube: dict, *, headline: str = "Of women.", label: str = "Of women.", row: str = "") -> None:
+def write_page(
+    folder: Path, cube: dict, *, headline: str = "Of women.", label: str = "Of women.", row: str = ""
+) -> None:
     """One page with this data; `row` is a row of its table."""
     data = {
         "words": {"withheld": "withheld"},
@@ -76,5 +84,7 @@ def write_page(folder: Path, cube: dict, *, headline: str = "Of women.", label: 
              "fixed": {"period": "2025Q1", "age": "20-29"}, "headlines": {"female": headline}},
         ],
     }  # fmt: skip
-    page = PAGE.format(headline=headline, label=label, rows=row, data=json.dumps(data).replace("<", "\\u003c"))
+    page = PAGE.format(
+        headline=headline, label=label, rows=row, data=json.dumps(data).replace("<", "\\u003c")
+    )
     (folder / "index.html").write_text(page, encoding="utf-8")

@@ -33,7 +33,12 @@ def roomy(sites: int = 4, ages: int = 2) -> np.ndarray:
     return people
 
 
-def square(sites=("site-0", "site-1"), sexes=("female", "male"), spans=((20, 29), (30, 39)), bands=("under", "healthy")):
+def square(
+    sites=("site-0", "site-1"),
+    sexes=("female", "male"),
+    spans=((20, 29), (30, 39)),
+    bands=("under", "healthy"),
+):
     """The rows of a block that stands open in every direction: two each of sites, sexes, ages and bands."""
     low = [a for a, _ in spans]
     return (
@@ -75,7 +80,9 @@ def test_a_count_is_found_between_overlapping_ages():
     """20 to 49 less 30 to 49: no row shows 20 to 29, and two wide groups give it."""
     people = roomy(ages=3)
     rows = prevalence(people)
-    wide = prevalence(people[:, :, 1:], ages=AGES[1:]).filter((pl.col("age_from") == 30) & (pl.col("age_to") == 49))
+    wide = prevalence(people[:, :, 1:], ages=AGES[1:]).filter(
+        (pl.col("age_from") == 30) & (pl.col("age_to") == 49)
+    )
     truth = {"prevalence": pl.concat([rows, wide])}
     spans = ((20, 29), (30, 39))
     without = withheld(rows, square(spans=spans))
@@ -88,7 +95,13 @@ def test_a_sum_of_several_sums_is_found_where_no_single_one_tells():
     people = np.full((3, 2, 1, 4), 30)
     people[0, 0, 0, 0] = 4
     truth = {"prevalence": prevalence(people)}
-    cells = [("site-0", "under"), ("site-0", "healthy"), ("site-1", "healthy"), ("site-1", "over"), ("site-2", "over")]
+    cells = [
+        ("site-0", "under"),
+        ("site-0", "healthy"),
+        ("site-1", "healthy"),
+        ("site-1", "over"),
+        ("site-2", "over"),
+    ]
     where = (pl.col("sex") != "all") & pl.any_horizontal(
         (pl.col("site") == site) & (pl.col("band") == band) for site, band in cells
     )
@@ -142,7 +155,9 @@ def test_a_row_that_is_there_says_that_somebody_is_and_one_that_is_missing_that_
     truth = {"prevalence": prevalence(people)}
     gone = pl.col("site").is_in(["site-0", "site-1"]) & pl.col("sex").is_in(["female", "male"])
     hidden = withheld(truth["prevalence"], gone)
-    named = {(family, sex) for family, _, _, sex, _, _, verdict in found(truth, {"prevalence": hidden}) if verdict}
+    named = {
+        (family, sex) for family, _, _, sex, _, _, verdict in found(truth, {"prevalence": hidden}) if verdict
+    }
     assert ("body_fat", "female") in named  # site-1 has no row: its people are none, so site-0's are the rest
     left_out = hidden.filter(~(pl.col("site").is_in(["site-0", "site-1"]) & (pl.col("sex") == "female")))
     people[1, 0, 0] = [9, 9, 9, 9]
@@ -162,7 +177,9 @@ def test_a_trend_tells_the_period_that_a_table_withholds():
                 "n": pl.Int64, "denominator": pl.Int64},
         orient="row",
     )  # fmt: skip
-    hidden = withheld(rows, at(period="2025Q1") & (pl.col("sex") != "all") & pl.col("band").is_in(["under", "healthy"]))
+    hidden = withheld(
+        rows, at(period="2025Q1") & (pl.col("sex") != "all") & pl.col("band").is_in(["under", "healthy"])
+    )
     truth = {"prevalence": rows, "trend": trend}
     kept_back = trend.with_columns(n=None, denominator=None)
     assert audit_tables(truth, {"prevalence": hidden, "trend": kept_back}, RULES).is_sound
@@ -207,7 +224,9 @@ def test_rows_must_not_follow_exactly_and_may_be_narrowed():
     assert found(truth, {"data_quality": one}) == [
         ("rows_held", "n", "a", "", 0, 0, "narrow"), ("rows_held", "n", "b", "", 0, 0, "narrow")
     ]  # fmt: skip
-    both = withheld(truth["data_quality"], held | ((pl.col("item") == "rows_accepted") & pl.col("site").is_not_null()))
+    both = withheld(
+        truth["data_quality"], held | ((pl.col("item") == "rows_accepted") & pl.col("site").is_not_null())
+    )
     assert audit_tables(truth, {"data_quality": both}, RULES).is_sound
 
 

@@ -60,7 +60,9 @@ def test_a_sound_release_passes_and_its_proof_is_written_without_a_count(folder,
     assert "site-0" not in json.dumps(written)
 
 
-def test_a_release_that_gives_a_count_away_is_refused_by_its_groups_name_and_without_the_number(tmp_path, truth):
+def test_a_release_that_gives_a_count_away_is_refused_by_its_groups_name_and_without_the_number(
+    tmp_path, truth
+):
     shown = withheld(truth["prevalence"], square(bands=("under",)))
     fault = refused(write(tmp_path / "release", {"prevalence": shown}), truth)
     assert "body_fat, under, site-0, 2025Q1, female, 20–29" in fault.found

@@ -28,8 +28,8 @@ MAY_IMPORT = {
     "pipeline/disclosure": ("pipeline.programme", "pipeline.measures", "pipeline.statistics"),
     "pipeline/audit": ("pipeline.measures", "pipeline.programme", "pipeline.faults"),
     "pipeline/release": (
-        "pipeline.store", "pipeline.disclosure", "pipeline.audit", "pipeline.programme", "pipeline.measures", "pipeline.faults",
-        "pipeline.checks", "pipeline",
+        "pipeline.store", "pipeline.disclosure", "pipeline.audit", "pipeline.programme", "pipeline.measures",
+        "pipeline.faults", "pipeline.checks", "pipeline",
     ),
     "dashboards": (),
     "synthetic_cohort": ("pipeline.measures", "pipeline.reference"),
