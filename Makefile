@@ -52,6 +52,7 @@ bench: $(VENV)/tests
 seal:
 	@$(PYTHON) -m pip install --quiet --upgrade --target build/seal --constraint constraints.txt openpyxl
 	@PYTHONPATH=build/seal $(PYTHON) -m pipeline.seal.one_file dist/evenbeam-seal.pyz
+	@$(BIN)/python tests/benchmarks/audit_random_releases.py
 
 clean:
 	rm -rf $(VENV) demo build/seal dist/evenbeam-seal.pyz

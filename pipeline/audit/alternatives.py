@@ -22,8 +22,8 @@ SHARE = 0.1  # of the open counts, pushed together
 FEWEST = 12  # pushed together at least
 FAR = 20  # widths that an atom may rise above its true value
 EVERYTHING = 10**9
-# (one scale at a time, so that sizes of groups stay; atoms moved at once; counts pushed together at least), in the order
-# of trying: measured on a demo of 24 sites, this leaves a handful of six thousand counts of a period open
+# (one scale at a time, so that sizes of groups stay; atoms moved at once; counts pushed together at least), in order.
+# On the demo of 24 sites it leaves a handful of the six thousand counts of a period open.
 ROUNDS = ((True, 1500, 12),) * 3 + ((False, 3000, 12),) * 5 + ((False, EVERYTHING, 60),) * 4
 TOO_LITTLE = 0.05  # of the open counts proved in a round: what is left goes to proof.py
 

@@ -32,7 +32,9 @@ def release(seed: int) -> Release:
     planted is None where nothing small is withheld in a group that is large enough.
     """
     chance = np.random.default_rng(seed)
-    banding, bands = [("body_fat", 4), ("visceral_fat", 2), ("hydration", 3), ("bmi_adult", 6)][chance.integers(4)]
+    banding, bands = [("body_fat", 4), ("visceral_fat", 2), ("hydration", 3), ("bmi_adult", 6)][
+        chance.integers(4)
+    ]
     shape = (int(chance.integers(2, 5)), 2, int(chance.integers(1, 4)), bands)
     people = chance.choice(SIZES, shape)
     truth = {"prevalence": prevalence(people, banding), "percentile": percentile(people)}

@@ -231,8 +231,11 @@ def test_rows_must_not_follow_exactly_and_may_be_narrowed():
 
 
 def test_a_share_beside_withheld_rows_and_a_total_elsewhere_are_seen():
-    accounts = [("a", "2025Q1", "readings", "count", 95, 100), (None, "2025Q1", "readings", "count", 95, 100),
-                ("a", "2025Q1", "weight_jump", "set_aside", 5, 100), (None, "2025Q1", "weight_jump", "set_aside", 5, 100)]  # fmt: skip
+    accounts = [
+        (site, "2025Q1", *item)
+        for site in ("a", None)
+        for item in (("readings", "count", 95, 100), ("weight_jump", "set_aside", 5, 100))
+    ]
     truth = {"data_quality": quality(accounts)}
     is_reason = pl.col("item") == "weight_jump"
     share_left = withheld(truth["data_quality"], is_reason, ("n", "denominator"))
@@ -251,3 +254,12 @@ def test_results_that_do_not_add_up_are_refused():
     truth = {"prevalence": prevalence(roomy()).with_columns(n=pl.when(at(**SMALL)).then(5).otherwise("n"))}
     with pytest.raises(ValueError, match="the results do not add up"):
         audit_tables(truth, {"prevalence": withheld(truth["prevalence"], square())}, RULES)
+
+
+def test_what_nobody_looked_at_is_not_taken_as_sound():
+    truth = {"prevalence": prevalence(roomy())}
+    shown = {
+        "prevalence": withheld(truth["prevalence"], square(bands=("under", "healthy")) & at(site="site-0"))
+    }
+    early = audit_tables(truth, shown, RULES, most_breaches=0)
+    assert not early.is_sound and set(early.breaches["verdict"]) <= {"unproven", "narrow"}

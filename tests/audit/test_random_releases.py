@@ -1,6 +1,7 @@
 """Random releases: after suppression the audit finds no breach, and it always finds the one that is planted.
 
-The thousand in full are tests/benchmarks/random_releases.py; here a seeded few dozen. Mechanics: all people are invented.
+The thousand in full are tests/benchmarks/audit_random_releases.py; here a seeded few dozen. Mechanics: all people are
+invented.
 """
 
 from __future__ import annotations
