@@ -33,7 +33,7 @@ SHARES = ("share",)
 AXES = ("band", "site", "period", "sex", "age")
 # ranges of ages or limits, quarters, years and months; then whole numbers, and shares in per cent
 _NOT_A_COUNT = re.compile(r"\d+\s*[–-]\s*\d+|\bQ[1-4]\b|\b(?:19|20)\d\d(?:-\d\d|Q\d)?\b")
-_NUMBER = re.compile(r"(?<![\d.,\u202f])\d{1,3}(?:[\u202f,]?\d{3})*(?![\d.,\u202f]*\d)(?!\s*%)")
+_NUMBER = re.compile(r"(?<![\d.])\d+(?!\.?\d)(?!\s*%)")
 _SHARE = re.compile(r"(?<![\d.])\d+\.\d(?!\d)")
 Key = tuple[str, ...]  # banding, band ('' for the group), site, period, sex, age
 
@@ -273,10 +273,18 @@ def _in_text(
     if hidden is None:
         return
     n, whole = hidden
-    rest = _NOT_A_COUNT.sub(" ", rest)
-    numbers = {re.sub("[\u202f,]", "", word) for word in _NUMBER.findall(rest)}
+    rest = _plain(_NOT_A_COUNT.sub(" ", rest), page.data.get("locale", {}))
+    numbers = set(_NUMBER.findall(rest))
     shares = set(_SHARE.findall(rest))
     share = f"{100 * n / whole:.1f}" if whole else ""
     if n and (str(n) in numbers or share in shares):
         named = dict(zip(("banding", "band", "site", "period", "sex", "age"), key, strict=True))
         yield PageBreach(page.file, f"text ({what})", named, "number" if str(n) in numbers else "share")
+
+
+def _plain(text: str, marks: dict[str, str]) -> str:
+    """Numbers without marks of thousands, and with a decimal point."""
+    thousands, decimal = marks.get("thousands", "\u202f"), marks.get("decimal", ".")
+    if thousands:
+        text = re.sub(rf"(?<=\d){re.escape(thousands)}(?=\d{{3}})", "", text)
+    return re.sub(rf"(?<=\d){re.escape(decimal)}(?=\d)", ".", text)

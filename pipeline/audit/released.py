@@ -46,7 +46,7 @@ def read_release(folder: Path) -> Released:
         _put_beside(found, path.relative_to(folder).as_posix(), path.stem, rows, keys[path.stem])
     for path in sorted(folder.rglob("*.xlsx")):
         for title, rows in pl.read_excel(path, sheet_id=0, infer_schema_length=None).items():
-            shown = _table_of_sheet(rows, package)
+            shown = _table_of_sheet(title, rows, package)
             if shown:
                 table, named = shown
                 where = f"{path.relative_to(folder).as_posix()}, sheet {title}"
@@ -68,16 +68,27 @@ def _csv(path: Path, like: pl.DataFrame) -> pl.DataFrame:
     return pl.read_csv(path, schema_overrides=dict(like.schema))
 
 
-def _table_of_sheet(rows: pl.DataFrame, package: dict[str, Any]) -> tuple[str, pl.DataFrame] | None:
-    """The table that a sheet shows, by the names or titles of its columns, and the sheet with the table's names."""
+def _table_of_sheet(
+    title: str, rows: pl.DataFrame, package: dict[str, Any]
+) -> tuple[str, pl.DataFrame] | None:
+    """The table that a sheet shows, and the sheet with the names of the table's columns.
+
+    A column's head is its name or its title, a unit in brackets behind it or not. Of several tables that a sheet could
+    be, the one that it is named after, then the one with which it shares most columns.
+    """
+    best: tuple[tuple[bool, int], str, pl.DataFrame] | None = None
     for resource in package["resources"]:
-        fields = resource.get("schema", {}).get("fields", [])
-        name_of = {field["title"]: field["name"] for field in fields} | {f["name"]: f["name"] for f in fields}
-        key = (resource.get("schema", {}).get("uniqueKeys") or [[]])[0]
-        named = rows.rename({head: name_of[head] for head in rows.columns if head in name_of}, strict=False)
-        if key and set(key) <= set(named.columns):
-            return resource["name"], named
-    return None
+        schema = resource.get("schema", {})
+        name_of = {
+            field[key]: field["name"] for key in ("title", "name") for field in schema.get("fields", [])
+        }
+        heads = {head: name_of.get(head) or name_of.get(head.partition(" (")[0]) for head in rows.columns}
+        named = rows.select(pl.col(head).alias(name) for head, name in heads.items() if name)
+        if schema.get("uniqueKeys") and set(schema["uniqueKeys"][0]) <= set(named.columns):
+            rank = (resource["name"] == title, named.width)
+            if best is None or rank > best[0]:
+                best = (rank, resource["name"], named)
+    return None if best is None else best[1:]
 
 
 def _put_beside(found: Released, file: str, table: str, rows: pl.DataFrame, key: list[str]) -> None:
