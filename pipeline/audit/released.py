@@ -45,7 +45,7 @@ def read_release(folder: Path) -> Released:
         rows = _csv(path, found.tables[path.stem])
         _put_beside(found, path.relative_to(folder).as_posix(), path.stem, rows, keys[path.stem])
     for path in sorted(folder.rglob("*.xlsx")):
-        for title, rows in pl.read_excel(path, sheet_id=0, infer_schema_length=None).items():
+        for title, rows in pl.read_excel(path, sheet_id=0, read_options={"dtypes": "string"}).items():
             shown = _table_of_sheet(title, rows, package)
             if shown:
                 table, named = shown
@@ -97,6 +97,8 @@ def _put_beside(found: Released, file: str, table: str, rows: pl.DataFrame, key:
     shared = [name for name in base.columns if name in rows.columns]
     other = rows.select(_like(name, base.schema[name]) for name in shared)
     figures = [name for name in shared if base.schema[name].is_numeric() and name not in key]
+    if not figures:
+        return
     keyed = base.with_columns(_like(name, base.schema[name]).alias(f"_{name}") for name in key)
     beside = other.select(
         *(pl.col(name).alias(f"_{name}") for name in key),
@@ -109,7 +111,7 @@ def _put_beside(found: Released, file: str, table: str, rows: pl.DataFrame, key:
         (pl.col(f"+{name}").is_not_null() & ~_is_alike(name).fill_null(False)).cast(pl.Int64)
         for name in figures
     )
-    number = int(joined.select(differs.sum()).item()) if figures and joined.height else 0
+    number = int(joined.select(differs.sum()).item()) if joined.height else 0
     strangers = beside.join(keyed, on=[f"_{name}" for name in key], how="anti", nulls_equal=True).height
     if number or strangers:
         found.differences.append((file, table, number + strangers))
@@ -131,4 +133,6 @@ def _like(name: str, kind: pl.DataType) -> pl.Expr:
     if kind == pl.String:
         text = pl.col(name).cast(pl.String)
         return pl.when(text != "").then(text).alias(name)
+    if kind.is_numeric():
+        return pl.col(name).cast(pl.Float64, strict=False).cast(kind, strict=False)
     return pl.col(name).cast(kind, strict=False)

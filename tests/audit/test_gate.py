@@ -86,14 +86,18 @@ def test_a_number_that_only_the_parquet_shows_is_found(folder, truth):
     assert "body_fat, under, site-0" in refused(folder, truth).found
 
 
-@pytest.mark.parametrize("is_titled", [False, True], ids=["names", "titles"])
-def test_a_number_that_only_a_workbook_shows_is_found(folder, truth, shown, is_titled):
+@pytest.mark.parametrize(
+    "head",
+    [str, lambda name: name.replace("_", " ").capitalize(), lambda name: f"{name} ({{person}})"],
+    ids=["names", "titles", "names and units"],
+)
+def test_a_number_that_only_a_workbook_shows_is_found(folder, truth, shown, head):
     xlsxwriter = pytest.importorskip("xlsxwriter")
     leaky = withheld(truth["prevalence"], square() & ~at(**SMALL))
     for rows, is_leaky in ((shown, False), (leaky, True)):
         with xlsxwriter.Workbook(folder / "data" / "release.xlsx") as book:
             sheet = book.add_worksheet("Prevalence")
-            heads = [name.replace("_", " ").capitalize() if is_titled else name for name in rows.columns]
+            heads = [head(name) for name in rows.columns]
             sheet.write_row(0, 0, heads)
             for i, row in enumerate(rows.iter_rows(), start=1):
                 sheet.write_row(i, 0, ["" if value is None else value for value in row])
