@@ -47,12 +47,12 @@ bench: $(VENV)/tests
 	@$(BIN)/python tests/benchmarks/device_operating_curve.py
 	@$(BIN)/python tests/benchmarks/page_weight.py
 	@$(BIN)/python tests/benchmarks/identifier_detection.py
+	@$(BIN)/python tests/benchmarks/audit_random_releases.py
 
 # Apart from .venv: a site needs a twentieth of what the pipeline does.
 seal:
 	@$(PYTHON) -m pip install --quiet --upgrade --target build/seal --constraint constraints.txt openpyxl
 	@PYTHONPATH=build/seal $(PYTHON) -m pipeline.seal.one_file dist/evenbeam-seal.pyz
-	@$(BIN)/python tests/benchmarks/audit_random_releases.py
 
 clean:
 	rm -rf $(VENV) demo build/seal dist/evenbeam-seal.pyz

@@ -75,10 +75,12 @@ def audit_tables(
     besides the counts themselves: all of EVIDENCE, unless one wants to know what each of them adds.
     """
     parts = []
+    if rules.rounding:
+        evidence = ()  # figures made of rounded counts say less than the counts themselves, here taken as exact
     if any(name in truth for name in ("prevalence", "percentile")):
-        parts.append(_people(truth, published, rules.minimum_count, most_breaches, evidence))
+        parts.append(_people(truth, published, rules, most_breaches, evidence))
     if "data_quality" in truth:
-        parts.append(_accounts(truth, published, rules.minimum_count, totals or {}, most_breaches))
+        parts.append(_accounts(truth, published, rules, totals or {}, most_breaches))
     cells = pl.concat([cells for cells, _, _ in parts]) if parts else pl.DataFrame(schema=_CELLS)
     return Audit(cells, sum(n for _, n, _ in parts), sum(n for _, _, n in parts))
 
@@ -90,13 +92,13 @@ _CELLS = {
 
 
 def people_asked(
-    truth: dict[str, pl.DataFrame], published: dict[str, pl.DataFrame], minimum: int
+    truth: dict[str, pl.DataFrame], published: dict[str, pl.DataFrame], rules: Disclosure
 ) -> tuple[Polytope, pl.DataFrame]:
     """What a reader knows of people, asking about each distinct sensitive count that no file shows; and these counts.
 
     Shapes   as audit_tables; out: the counts are KEY, n, width, row by row the sums that are asked about.
     """
-    view = _view(truth, published, minimum)
+    view = _view(truth, published, rules)
     return view.polytope, view.asked
 
 
@@ -115,18 +117,18 @@ class _View:
 def _view(
     truth: dict[str, pl.DataFrame],
     published: dict[str, pl.DataFrame],
-    minimum: int,
+    rules: Disclosure,
     evidence: tuple[str, ...] = EVIDENCE,
 ) -> _View:
     true = shown_counts(truth).group_by(KEY).agg(pl.col("n").max()).sort(KEY)
     atoms = atoms_of(true)
     shown = shown_counts(published)
-    known = known_counts(shown, true)
+    known = known_counts(shown, true, (rules.rounding or 0) / 2)
     rows = everything_known(
-        atoms, true, shown, known, {k: published[k] for k in evidence if k in published}, minimum
+        atoms, true, shown, known, {k: published[k] for k in evidence if k in published}, rules.minimum_count
     )
     table = true_atoms(atoms, true)
-    sensitive = sensitive_counts(with_pieces(atoms, true, table), minimum)
+    sensitive = sensitive_counts(with_pieces(atoms, true, table), rules.minimum_count)
     in_sight = sensitive.join(known.select(*KEY, "is_figure"), on=KEY, maintain_order="left")
     asked = sensitive.join(known, on=KEY, how="anti", maintain_order="left")
     sums, first = _distinct(atoms.sums(asked))
@@ -140,18 +142,18 @@ def _view(
 def _people(
     truth: dict[str, pl.DataFrame],
     published: dict[str, pl.DataFrame],
-    minimum: int,
+    rules: Disclosure,
     most_breaches: int | None,
     evidence: tuple[str, ...],
 ) -> tuple[pl.DataFrame, int, int]:
     if shown_counts(truth).is_empty():
         return pl.DataFrame(schema=_CELLS), 0, 0
-    view = _view(truth, published, minimum, evidence)
+    view = _view(truth, published, rules, evidence)
     place = view.atoms.described()
     proof = prove(
         view.polytope,
         view.asked["width"].to_numpy(),
-        (view.asked["n"] >= minimum).to_numpy(),
+        (view.asked["n"] >= rules.minimum_count).to_numpy(),
         place["site"].to_numpy(),
         place["scale"].to_numpy(),
         most_breaches=most_breaches,
@@ -211,13 +213,13 @@ def _distinct(sums) -> tuple:
 def _accounts(
     truth: dict[str, pl.DataFrame],
     published: dict[str, pl.DataFrame],
-    minimum: int,
+    rules: Disclosure,
     totals: dict[str, int | None],
     most_breaches: int | None,
 ) -> tuple[pl.DataFrame, int, int]:
     accounts = accounts_of(truth["data_quality"])
-    polytope, counts = accounts_known(accounts, published["data_quality"], totals)
-    is_sensitive = counts["n"].is_between(1, minimum - 1).to_numpy()
+    polytope, counts = accounts_known(accounts, published["data_quality"], totals, (rules.rounding or 0) / 2)
+    is_sensitive = counts["n"].is_between(1, rules.minimum_count - 1).to_numpy()
     is_asked = is_sensitive & ~counts["is_known"].to_numpy()
     sums, first = _distinct(polytope.asked[np.flatnonzero(is_asked)])
     asked = counts.filter(is_asked)[first]

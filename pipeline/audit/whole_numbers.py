@@ -29,7 +29,7 @@ def whole_intervals(
     Shapes   as audit_tables; out: KEY, n, width, low, high (real), whole_low, whole_high; the first `most` counts.
     Errors   ValueError as audit_tables.
     """
-    polytope, asked = people_asked(truth, published, rules.minimum_count)
+    polytope, asked = people_asked(truth, published, rules)
     n = asked["n"].to_numpy().astype(float)
     real, whole = (Reach(n.copy(), n.copy(), asked["width"].to_numpy()) for _ in range(2))
     open_parts = polytope.without_settled()

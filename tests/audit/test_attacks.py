@@ -205,7 +205,9 @@ def test_percentiles_tell_of_bands():
          ((89, 12.0), (92, 13.0))]
     )  # fmt: skip
     shown = {"prevalence": hidden, "percentile": pl.concat([medians, near])}
-    assert ("visceral_fat", "excess", "site-0", "female", 20, 29, "narrow") in found(truth, shown, evidence=evidence)
+    assert ("visceral_fat", "excess", "site-0", "female", 20, 29, "narrow") in found(
+        truth, shown, evidence=evidence
+    )
 
 
 def test_rows_must_not_follow_exactly_and_may_be_narrowed():
@@ -265,3 +267,13 @@ def test_what_nobody_looked_at_is_not_taken_as_sound():
     }
     early = audit_tables(truth, shown, RULES, most_breaches=0)
     assert not early.is_sound and set(early.breaches["verdict"]) <= {"unproven", "narrow"}
+
+
+def test_rounded_counts_are_taken_as_exact_and_one_that_is_too_far_off_is_refused():
+    truth = {"prevalence": prevalence(roomy())}
+    rules = Disclosure(rounding=5)
+    near = truth["prevalence"].with_columns(((pl.col(name) + 2) // 5 * 5) for name in ("n", "denominator"))
+    assert audit_tables(truth, {"prevalence": withheld(near, square())}, rules).is_sound
+    assert not audit_tables(truth, {"prevalence": withheld(near, square(bands=("under",)))}, rules).is_sound
+    with pytest.raises(ValueError, match="not the true one"):
+        audit_tables(truth, {"prevalence": near.with_columns(n=pl.col("n") + 5)}, rules)

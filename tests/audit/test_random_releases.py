@@ -11,7 +11,9 @@ from random_releases import RULES, release
 
 from pipeline.audit import audit_tables
 
-SEEDS = range(24)  # that the releases are sound is the suppressor's doing, that the breach is found the audit's
+SEEDS = range(
+    24
+)  # that the releases are sound is the suppressor's doing, that the breach is found the audit's
 
 
 @pytest.mark.parametrize("seed", SEEDS)
