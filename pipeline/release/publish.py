@@ -10,6 +10,7 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.audit import require_sound
 from pipeline.disclosure import protect
 from pipeline.disclosure.rounded_counts import rounded_counts
 from pipeline.programme import Programme
@@ -36,7 +37,8 @@ def publish(
     The same results, settings and date give the same bytes. When anything fails, what was published before
     stays published.
 
-    Errors   Fault when `published/` holds something in the way that this program did not make.
+    Errors   Fault when `published/` holds something in the way that this program did not make, or when the audit
+             finds that the finished folder, pages and all, gives a count of few people away.
     """
     protected = protected_results(store, programme)
     tables = [(table, published_table(table, protected[table.name])) for table in TABLES]
@@ -44,6 +46,7 @@ def publish(
     with unfinished_version(programme.published) as folder:
         write_release(folder, programme, as_of, tables, protected[TOTALS])
         build_pages(folder)
+        require_sound(folder, results, programme.settings.disclosure)
         return make_latest(programme.published, folder, as_of.isoformat())
 
 

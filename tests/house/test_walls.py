@@ -28,9 +28,10 @@ MAY_IMPORT = {
     "pipeline/removal": ("pipeline.intake", "pipeline.store", "pipeline.programme", "pipeline.faults", "pipeline"),
     "pipeline/statistics": ("pipeline.measures",),
     "pipeline/disclosure": ("pipeline.programme", "pipeline.measures", "pipeline.statistics"),
+    "pipeline/audit": ("pipeline.measures", "pipeline.programme", "pipeline.faults"),
     "pipeline/release": (
-        "pipeline.store", "pipeline.disclosure", "pipeline.programme", "pipeline.measures", "pipeline.faults",
-        "pipeline.checks", "pipeline",
+        "pipeline.store", "pipeline.disclosure", "pipeline.audit", "pipeline.programme", "pipeline.measures",
+        "pipeline.faults", "pipeline.checks", "pipeline",
     ),
     "dashboards": (),
     "synthetic_cohort": ("pipeline.measures", "pipeline.reference"),
@@ -66,6 +67,19 @@ def test_a_part_imports_only_what_it_may(part):
             ):
                 broken.append(f"{path.relative_to(ROOT)} imports {name}")
     assert broken == []
+
+
+def test_the_audit_and_the_suppressor_share_no_code():
+    """What proves a release must not stand on what made it: an error of one would be an error of both."""
+    ours = {"audit": "disclosure", "disclosure": "audit"}
+    at_fault = [
+        f"{path.relative_to(ROOT)}: {name}"
+        for part, other in ours.items()
+        for path in python_files(f"pipeline/{part}")
+        for name in imports_of(path)
+        if name.startswith(f"pipeline.{other}")
+    ]
+    assert at_fault == [] and python_files("pipeline/audit")
 
 
 def test_nothing_at_run_time_needs_pandas_or_pyarrow():

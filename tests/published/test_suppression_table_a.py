@@ -12,6 +12,8 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.audit import audit_tables
+from pipeline.audit.whole_numbers import whole_intervals
 from pipeline.disclosure import protect
 from pipeline.disclosure.inference import unknown_cells
 from pipeline.disclosure.optimum import optimal_suppression
@@ -64,7 +66,8 @@ def test_two_different_flags_would_narrow_the_intervals():
     assert intervals(OPTIMUM, low, dict.fromkeys(SMALL, 9)) == [(1, 7), (3, 9), (10, 16), (16, 22)]
 
 
-def test_the_suppressor_finds_the_optimum_here():
+def results() -> pl.DataFrame:
+    """The table as results: four sites and all, one banding, both sexes together."""
     rows = [
         (
             "body_fat",
@@ -103,9 +106,38 @@ def test_the_suppressor_finds_the_optimum_here():
         "method",
         "flag",
     ]
-    table = pl.DataFrame(rows, schema=columns, orient="row", schema_overrides={"flag": pl.String})
-    shown = protect({"prevalence": table}, Disclosure())["prevalence"].filter(pl.col("flag") == "withheld")
+    return pl.DataFrame(rows, schema=columns, orient="row", schema_overrides={"flag": pl.String})
+
+
+def test_the_suppressor_finds_the_optimum_here():
+    shown = protect({"prevalence": results()}, Disclosure())["prevalence"].filter(pl.col("flag") == "withheld")
     assert set(shown.select("site", "band").rows()) == {(SITES[i], BANDS[j]) for i, j in OPTIMUM}
+
+
+def without(withheld: list[tuple[int, int]]) -> dict[str, pl.DataFrame]:
+    """The table with these cells withheld."""
+    gone = pl.any_horizontal(
+        (pl.col("site") == SITES[i]) & (pl.col("band") == BANDS[j]) for i, j in withheld
+    ).fill_null(False)
+    figures = ("n", "denominator", "proportion", "low", "high")
+    return {"prevalence": results().with_columns(pl.when(~gone).then(name).alias(name) for name in figures)}
+
+
+def audited(withheld: list[tuple[int, int]]) -> pl.DataFrame:
+    """What the audit finds of the small counts when these cells are withheld."""
+    return audit_tables({"prevalence": results()}, without(withheld), Disclosure()).cells.sort("site")
+
+
+def test_the_audit_finds_the_two_small_counts_recovered():
+    found = audited(SMALL)
+    assert found.select("n", "low", "high", "verdict").rows() == [(4, 4, 4, "narrow"), (6, 6, 6, "narrow")]
+
+
+def test_the_audit_finds_the_optimum_sound_and_its_intervals_as_wide_as_they_are():
+    assert set(audited(OPTIMUM)["verdict"]) <= {"example", "programme"}
+    exact = whole_intervals({"prevalence": results()}, without(OPTIMUM), Disclosure()).sort("site")
+    assert exact.select("n", "low", "high").rows() == [(4, 0, 10), (6, 0, 10)]
+    assert exact.select("whole_low", "whole_high").rows() == [(0, 10), (0, 10)]  # two-way tables: nothing gained
 
 
 def optimum(**rule) -> set[tuple[int, int]]:

@@ -38,7 +38,8 @@ def latest(store, tmp_path) -> Path:
 def test_the_folder_has_tables_in_both_formats_their_description_the_record_and_the_pages(latest):
     files = sorted(str(path.relative_to(latest)) for path in latest.rglob("*") if path.is_file())
     tables = [f"data/{table.name}.{ending}" for table in TABLES for ending in ("csv", "parquet")]
-    assert files == sorted([*tables, "CITATION.cff", "data/datapackage.json", "index.html", "release.json"])
+    others = ["CITATION.cff", "data/datapackage.json", "disclosure_audit.json", "index.html", "release.json"]
+    assert files == sorted([*tables, *others])
     assert {"data/prevalence.csv", "data/percentile_curve.parquet"} <= set(files)
 
 

@@ -1,0 +1,94 @@
+"""Other tables that fit everything published, found to show how far apart a count's values can lie.
+
+Each one is a linear programme that raises a handful of counts together, or lowers them where nearly the whole group is
+in the count, within part of the release while the rest stays as it is. All other counts are free to give way, and show
+how low they can be by doing so. What such a table reaches is certain: it exists. What none reaches says nothing; those
+counts get programmes of their own (proof.py).
+
+A tenth of the open counts at a time goes best: raised all together they would stand in each other's way, since what
+one count gains others of the same sum must lose.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.audit.polytope import NEAR, Polytope
+
+SHARE = 0.1  # of the open counts, pushed together
+FEWEST = 12  # pushed together at least
+FAR = 20  # widths that an atom may rise above its true value
+EVERYTHING = 10**9
+# (one scale at a time, so that sizes of groups stay; atoms moved at once; counts pushed together at least), in order.
+# On the demo of 24 sites it leaves a handful of the six thousand counts of a period open.
+ROUNDS = ((True, 1500, 12),) * 3 + ((False, 3000, 12),) * 5 + ((False, EVERYTHING, 60),) * 4
+TOO_LITTLE = 0.05  # of the open counts proved in a round: what is left goes to proof.py
+
+
+@dataclass
+class Reach:
+    """The least and greatest value that each count took in some table. Shapes  low, high, width: (counts,)."""
+
+    low: np.ndarray
+    high: np.ndarray
+    width: np.ndarray
+
+    def is_wide(self) -> np.ndarray:
+        return self.high - self.low >= self.width - NEAR
+
+    def take(self, part: Polytope, table: np.ndarray) -> None:
+        value = part.settled + part.asked @ table
+        self.low[part.number] = np.minimum(self.low[part.number], value)
+        self.high[part.number] = np.maximum(self.high[part.number], value)
+
+
+def widen(part: Polytope, reach: Reach, is_down: np.ndarray, site: np.ndarray, scale: np.ndarray) -> None:
+    """Find tables of one part until every count asked about is wide, or rounds run out.
+
+    Shapes   is_down: (counts,), to be lowered rather than raised; site, scale: of every atom of the release.
+    The same input gives the same tables.
+    """
+    chance = np.random.default_rng(part.atom.size)
+    site, scale = site[part.atom], scale[part.atom]
+    for is_one_scale, at_once, fewest in ROUNDS:
+        before = _open(part, reach).size
+        for free in _pieces(site, scale, chance, is_one_scale, at_once):
+            if not _open(part, reach).size:
+                return
+            piece = part.freed(free)
+            for _ in range(2):
+                wanted = chance.permutation(_open(piece, reach))
+                push(piece, wanted[: max(fewest, round(SHARE * wanted.size))], reach, is_down)
+        if not is_one_scale and before - _open(part, reach).size < TOO_LITTLE * before:
+            break
+
+
+def _open(part: Polytope, reach: Reach) -> np.ndarray:
+    """Positions, among the counts of a part, of those not wide yet."""
+    return np.flatnonzero(~reach.is_wide()[part.number])
+
+
+def push(piece: Polytope, wanted: np.ndarray, reach: Reach, is_down: np.ndarray) -> None:
+    """Push these counts by as much as they lack."""
+    if not wanted.size:
+        return
+    number = piece.number[wanted]
+    true = piece.settled[wanted] + piece.asked[wanted] @ piece.truth
+    is_up = ~is_down[number]
+    lacks = reach.width[number] - np.where(is_up, true - reach.low[number], reach.high[number] - true)
+    reach.take(piece, piece.pushed(wanted, is_up, lacks, FAR * reach.width[number].max()))
+
+
+def _pieces(
+    site: np.ndarray, scale: np.ndarray, chance: np.random.Generator, is_one_scale: bool, at_once: int
+) -> Iterator[np.ndarray]:
+    """Sets of atoms to move: the sites in random companies of about `at_once` atoms, at least four sites each."""
+    for which in np.unique(scale) if is_one_scale else [None]:
+        here = scale == which if is_one_scale else np.ones(scale.size, dtype=bool)
+        sites = chance.permutation(np.unique(site[here]))
+        company = max(4, round(sites.size * at_once / here.sum()))
+        for start in range(0, sites.size, company):
+            yield here & np.isin(site, sites[start : start + company])

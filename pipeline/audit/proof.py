@@ -1,0 +1,96 @@
+"""For each sensitive count, how closely a reader of everything published could place it.
+
+First other tables are looked for that move many counts at once (alternatives.py). Each count that they leave open gets
+its own two linear programmes, the least and the greatest value it could have. What these find is the whole truth about
+the count, as far as it may be taken for a real number.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.audit.alternatives import FEWEST, Reach, push, widen
+from pipeline.audit.polytope import NEAR, Polytope
+
+AT_ONCE = 2  # parts proved side by side; the solver lets other threads run
+
+
+@dataclass(frozen=True)
+class Proof:
+    """What was found of each count asked about.
+
+    Shapes   all (counts,): low, high: values known to be possible, the least and greatest there are where by_programme;
+             by_example, by_programme: how it was settled; neither: nobody looked.
+    """
+
+    low: np.ndarray
+    high: np.ndarray
+    width: np.ndarray
+    by_example: np.ndarray
+    by_programme: np.ndarray
+
+    @property
+    def is_protected(self) -> np.ndarray:
+        return (self.by_example | self.by_programme) & (self.high - self.low >= self.width - NEAR)
+
+
+def prove(
+    known: Polytope,
+    width: np.ndarray,
+    is_down: np.ndarray,
+    site: np.ndarray,
+    scale: np.ndarray,
+    *,
+    most_breaches: int | None = None,
+) -> Proof:
+    """Bound every sum that `known` asks about.
+
+    Shapes   width, is_down: (sums,); site, scale: (atoms,), names by which atoms are moved together.
+    `most_breaches` ends the search early once so many counts are found to be too narrow; the rest stay unsettled.
+    The same input gives the same proof, whatever the number of processors.
+    """
+    true = known.settled + known.asked @ known.truth
+    reach = Reach(true.copy(), true.copy(), width)
+    open_parts = known.without_settled()
+    by_programme = ~np.isin(known.number, open_parts.number)  # no atom is left: the rows settle them
+    parts = list(open_parts.parts())
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        list(pool.map(lambda part: widen(part, reach, is_down, site, scale), parts))
+        by_programme |= _settled(parts, reach, is_down, by_programme, most_breaches, pool)
+    return Proof(reach.low, reach.high, width, ~by_programme & reach.is_wide(), by_programme)
+
+
+def _settled(
+    parts: list[Polytope],
+    reach: Reach,
+    is_down: np.ndarray,
+    settled: np.ndarray,
+    most_breaches: int | None,
+    pool: ThreadPoolExecutor,
+) -> np.ndarray:
+    """Which counts were settled by programmes over everything: a dozen at once, and each that stays open alone."""
+    settled = settled.copy()
+    for part in parts:
+        while (wanted := np.flatnonzero(~reach.is_wide()[part.number] & ~settled[part.number])).size:
+            if most_breaches is not None and (settled & ~reach.is_wide()).sum() >= most_breaches:
+                return settled
+            batch = wanted[:FEWEST]
+            push(part, batch, reach, is_down)
+            alone = [at for at in batch if not reach.is_wide()[part.number[at]]]
+            for tables in pool.map(lambda at, part=part: _extremes(part, at), alone):
+                for table in tables:
+                    reach.take(part, table)
+            settled[part.number[alone]] = True
+    return settled
+
+
+def _extremes(part: Polytope, at: int) -> list[np.ndarray]:
+    """The tables with the least and the greatest value of a count, or with enough of it where there is no greatest."""
+    goal = part.asked[[at]].toarray()[0]
+    least, greatest = part.least(goal), part.least(-goal)
+    if greatest is None:
+        greatest = part.pushed(np.array([at]), np.array([True]), np.array([1e6]), 1e6)
+    return [least, greatest]
