@@ -25,7 +25,7 @@ from pipeline.disclosure.losses import Losses, with_company
 
 
 def with_complements(
-    cells: Cells, equations: pl.DataFrame, sensitive: np.ndarray, minimum_count: int
+    cells: Cells, equations: pl.DataFrame, sensitive: np.ndarray, minimum_count: int, losses: Losses
 ) -> np.ndarray:
     """The sensitive cells and those withheld to protect them.
 
@@ -33,9 +33,9 @@ def with_complements(
     Errors   none: when every cell of an equation is withheld, it tells nothing.
     The same input gives the same output: ties go to the lower cell number.
     """
-    losses = Losses.of(cells, equations)
     count = cells.frame["count"].to_numpy()
     withheld = with_company(sensitive, losses)
+    withheld |= _still_hidden(equations, withheld, losses.hidden)
     for stage in _stages(equations, cells.frame):
         by_kind = [
             _Equations(rows, count, losses)
@@ -50,6 +50,22 @@ def with_complements(
             quiet = 0 if chosen.size else quiet + 1
             turn += 1
     return withheld
+
+
+def _still_hidden(equations: pl.DataFrame, withheld: np.ndarray, hidden: np.ndarray) -> np.ndarray:
+    """Of the cells that no row shows those that do not follow from one published sum after the other.
+
+    One that does is as good as published: nothing hides behind it, and nothing need be withheld to keep it.
+    """
+    equation, cell = equations["equation"].to_numpy(), equations["cell"].to_numpy()
+    hidden = hidden & ~withheld
+    while True:
+        gone = (withheld | hidden)[cell]
+        alone = gone & (np.bincount(equation, gone)[equation] == 1)
+        follows = cell[alone & hidden[cell]]
+        if not follows.size:
+            return hidden
+        hidden[follows] = False
 
 
 def _stages(equations: pl.DataFrame, frame: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
