@@ -36,7 +36,9 @@ class Losses:
     @classmethod
     def of(cls, cells: Cells, equations: pl.DataFrame, hidden: np.ndarray | None = None) -> Losses:
         """hidden: (cells,) of bool, what no row of the release shows; nothing unless given."""
-        parent = cells.frame["parent"].to_numpy()
+        # people who have a measure are no more than everybody, which proof.py knows: neither takes the other along
+        is_people = (cells.frame["kind"] == "people").to_numpy()
+        parent = np.where(is_people, np.arange(is_people.size), cells.frame["parent"].to_numpy())
         twins = _twin_classes(equations, parent.size)
         # what is set aside is told by the readings that count, and costs them
         priced = np.where(cells.frame["family"] == SET_ASIDE, parent, np.arange(parent.size))

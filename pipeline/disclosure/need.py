@@ -11,7 +11,6 @@ person or several, and of a group smaller than that no table could say less than
 from __future__ import annotations
 
 import numpy as np
-import polars as pl
 
 from pipeline.disclosure.cells import GROUP, Cells
 

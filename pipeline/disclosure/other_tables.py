@@ -84,9 +84,14 @@ def _sweeps(
 
 
 def _move(
-    part: Unknown, free: np.ndarray, goal: np.ndarray, need: np.ndarray, moved: Moved, chance: np.random.Generator
+    part: Unknown,
+    free: np.ndarray,
+    goal: np.ndarray,
+    need: np.ndarray,
+    moved: Moved,
+    chance: np.random.Generator,
 ) -> None:
-    """One table in which the goal's cells rise, or fall, most in total, none beyond its need; by lot, which does which."""
+    """One table in which the goal's cells rise, or fall, by lot, most in total, and none beyond its need."""
     piece, position = part.freed(free)
     gain = np.where(goal[position], np.where(chance.random(position.size) < RISING, 1.0, -1.0), 0.0)
     lowest, highest = piece.lowest - piece.truth, np.minimum(piece.highest - piece.truth, FAR * need.max())

@@ -29,7 +29,10 @@ from pipeline.disclosure.cells import Cells
 
 ALWAYS_THERE = ("data_quality", "total")
 _PLACE = ["site", "period", "sex", "age_from", "age_to"]
-_BASIS = {"prevalence": ("banding", "n"), "percentile": ("measure", "value")}  # table → topic, figure to be shown
+_BASIS = {
+    "prevalence": ("banding", "n"),
+    "percentile": ("measure", "value"),
+}  # table → topic, figure to be shown
 _WORKED_OUT = {"standardised_prevalence": "banding", "site_comparison": "topic"}
 
 
@@ -81,9 +84,15 @@ def without_silent_groups(tables: dict[str, pl.DataFrame]) -> dict[str, pl.DataF
             if basis in kept
         ]
         if left:
-            there = pl.concat(left, how="vertical_relaxed").cast({column: rows.schema[column] for column in key})
+            there = pl.concat(left, how="vertical_relaxed").cast(
+                {column: rows.schema[column] for column in key}
+            )
             marked = rows.join(
-                there.with_columns(is_there=pl.lit(True)), on=key, how="left", nulls_equal=True, maintain_order="left"
+                there.with_columns(is_there=pl.lit(True)),
+                on=key,
+                how="left",
+                nulls_equal=True,
+                maintain_order="left",
             )
             kept[name] = rows.filter(marked["is_there"].fill_null(False) | rows["site"].is_null())
     return kept

@@ -153,7 +153,9 @@ def _row_is_withheld(cells: Cells, name: str, withheld: np.ndarray) -> np.ndarra
 def _is_open(rows: pl.DataFrame, rules: Disclosure) -> np.ndarray:
     """Whether there is a percentile, and enough people for it, in all and on either side."""
     n, percentile = rows["n"].to_numpy(), rows["percentile"].cast(pl.Int64).to_numpy()
-    is_enough = (n >= rules.minimum_people_for_percentile) & percentile_is_open(n, percentile, rules.minimum_count)
+    is_enough = (n >= rules.minimum_people_for_percentile) & percentile_is_open(
+        n, percentile, rules.minimum_count
+    )
     return is_enough & rows["value"].is_not_null().to_numpy()
 
 

@@ -13,9 +13,9 @@ import numpy as np
 import polars as pl
 
 from pipeline.disclosure.cells import Cells
-from pipeline.disclosure.presence import Presence
 from pipeline.disclosure.inference import Unknown, unknown_cells
 from pipeline.disclosure.losses import Losses
+from pipeline.disclosure.presence import Presence
 
 PEOPLE = "people"
 
@@ -24,8 +24,8 @@ PEOPLE = "people"
 class Piece:
     """Classes of twins and the equations between them.
 
-    Shapes   classes, count, need, lowest, price, part_of, banding, site, is_main: (classes,), classes are numbers as in
-             Losses.twins, part_of positions; equation, position, is_total: (entries,), an entry a class of an equation.
+    Shapes   (classes,), but equation, position and is_total: (entries,), an entry a class of an equation. classes are
+             numbers as in Losses.twins; part_of, goes_with and position are places among them.
     Units    people, or rows; need: the width to keep; price: what withholding the class costs.
     """
 
@@ -34,7 +34,8 @@ class Piece:
     need: np.ndarray
     lowest: np.ndarray
     price: np.ndarray
-    part_of: np.ndarray
+    part_of: np.ndarray  # the class than which it is no greater, itself if none
+    goes_with: np.ndarray  # the class with which it is withheld, itself if none
     banding: np.ndarray  # "" for people
     site: np.ndarray
     is_main: np.ndarray  # of the commonest band of its banding
@@ -62,6 +63,7 @@ def pieces_of(
 
     Shapes   equations: as equations_of gives them; need: (cells,).
     """
+    itself = np.arange(cells.frame.height)
     frame = cells.frame.select(
         "cell",
         "count",
@@ -69,6 +71,7 @@ def pieces_of(
         lowest=pl.Series(presence.is_there).cast(pl.Float64),
         price=pl.Series(losses.price),
         whole=pl.Series(losses.twins[_wholes(cells)]),
+        parent=pl.Series(losses.twins[np.where(losses.hidden[losses.parent], itself, losses.parent)]),
         number=pl.Series(losses.twins),
         place=pl.when(pl.col("kind") == "rows").then(pl.lit("")).otherwise(pl.col("period")),
         banding=pl.when(pl.col("kind") == PEOPLE).then(pl.lit("")).otherwise(pl.col("family")),
@@ -88,22 +91,28 @@ def _piece(members: pl.DataFrame, entries: pl.DataFrame) -> Piece:
     classes = (
         members.group_by("number")
         .agg(
-            pl.col("count", "banding", "site", "band", "whole").first(),
+            pl.col("count", "banding", "site", "band", "whole", "parent").first(),
             pl.col("need", "lowest", "price").max(),
         )
         .sort("number")
         .with_row_index("position")
     )
     at = classes.select("number", "position")
-    whole = classes.select(number="whole")
+    whole, parent = (
+        classes.select(number=name).join(at, on="number", how="left", maintain_order="left")["position"]
+        for name in ("whole", "parent")
+    )
     people = pl.col("count").sum().over("banding", "band")
     is_main = classes.select((pl.col("banding") != "") & (people == people.max().over("banding"))).to_series()
     placed = _distinct(
-        entries.join(at, on="number", how="left", maintain_order="left").select("equation", "position", "is_total")
+        entries.join(at, on="number", how="left", maintain_order="left").select(
+            "equation", "position", "is_total"
+        )
     )
     return Piece(
         *(classes[name].to_numpy() for name in ("number", "count", "need", "lowest", "price")),
-        whole.join(at, on="number", how="left", maintain_order="left")["position"].to_numpy().astype(np.int64),
+        whole.to_numpy().astype(np.int64),
+        parent.to_numpy().astype(np.int64),
         *(classes[name].to_numpy().astype(str) for name in ("banding", "site")),
         is_main.to_numpy(),
         *(placed[name].to_numpy() for name in ("equation", "position", "is_total")),
@@ -117,7 +126,9 @@ def _wholes(cells: Cells) -> np.ndarray:
     severity = {"hold": "rows_held", "set_aside": "set aside"}
     place = ["site", "period"]
     rows = frame.filter(kind="rows")
-    totals = rows.filter(pl.col("family").is_in(list(severity.values()))).select(*place, total="family", of="cell")
+    totals = rows.filter(pl.col("family").is_in(list(severity.values()))).select(
+        *place, total="family", of="cell"
+    )
     reasons = (
         rows.filter(pl.col("band").is_in(list(severity)))
         .with_columns(total=pl.col("band").replace_strict(severity))

@@ -71,11 +71,18 @@ class _Knowledge:
         whole = piece.part_of[parts]
         entries = np.concatenate([np.ones(parts.size), -np.ones(parts.size)])
         columns = np.concatenate([parts, whole])
-        self.order = csr_array((entries, (np.tile(np.arange(parts.size), 2), columns)), shape=(parts.size, size))
+        self.order = csr_array(
+            (entries, (np.tile(np.arange(parts.size), 2), columns)), shape=(parts.size, size)
+        )
         self.slack = (piece.count[whole] - piece.count[parts]).astype(float)
 
     def cheapest_table(
-        self, withheld: np.ndarray, wanted: np.ndarray, sign: np.ndarray, may_move: np.ndarray, price: np.ndarray
+        self,
+        withheld: np.ndarray,
+        wanted: np.ndarray,
+        sign: np.ndarray,
+        may_move: np.ndarray,
+        price: np.ndarray,
     ) -> np.ndarray | None:
         """Differences from the true counts; None when no table gives all of the wanted room this way.
 
@@ -86,7 +93,11 @@ class _Knowledge:
         low, high = (piece.lowest - piece.count).astype(float), np.full(withheld.size, np.inf)
         low[wanted & (sign > 0)] = piece.need[wanted & (sign > 0)]
         high[wanted & (sign < 0)] = -piece.need[wanted & (sign < 0)]
-        bounds = [(low[free], high[free]), (np.zeros(paid.size), high[paid]), (np.zeros(paid.size), -low[paid])]
+        bounds = [
+            (low[free], high[free]),
+            (np.zeros(paid.size), high[paid]),
+            (np.zeros(paid.size), -low[paid]),
+        ]
         found = linprog(
             np.concatenate([np.zeros(free.size), price[paid], price[paid]]),
             A_eq=_columns(self.sums, free, paid),

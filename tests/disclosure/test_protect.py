@@ -132,7 +132,8 @@ def test_people_in_data_quality_do_not_give_back_a_withheld_group():
     )
     tables = protect({"percentile": percentile, "data_quality": quality}, RULES)
     shown = dict(zip(tables["data_quality"]["site"], tables["data_quality"]["n"], strict=True))
-    assert shown == {"site-0": None, "site-1": None, "site-2": 240, None: 488}
+    assert (shown["site-0"], shown[None]) == (None, 488)
+    assert {shown["site-1"], shown["site-2"]} == {None, 240}  # one of the two, which are as many
 
 
 def test_adults_among_everybody_and_adults_are_one_count():
