@@ -5,7 +5,7 @@ release keeps its true counts. What it reaches is certain: such a table exists. 
 
     bands    of one banding, while the people of every group keep their number: bandings are then independent.
     people   with one band of each banding, the commonest, to take those who come and go; all other bands stay.
-    all      everything at once, for what is left.
+    all      everything of some sites at once, for what is left.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from pipeline.disclosure.inference import Unknown
 
 NEAR = 1e-6  # a solver's idea of zero
 AT_ONCE = 1500  # cells moved at once: larger programmes take longer than they gain
+MOST = 9000  # cells moved at once where bandings and sites move together
 SWEEPS = 12  # of each kind at most
 GAIN = 0.97  # a sweep that leaves more than this share of what was missing ends its kind
 RISING = 0.5
@@ -80,7 +81,13 @@ def _sweeps(
 
     yield bands
     yield lambda: [is_people | is_main]
-    yield lambda: [np.ones(banding.size, dtype=bool)]
+    yield lambda: [(site == "") | np.isin(site, group) for group in groups_of_sites(site, chance)]
+
+
+def groups_of_sites(site: np.ndarray, chance: np.random.Generator) -> list[np.ndarray]:
+    """Sites in random order, in groups of about MOST cells. Shapes  site: (cells,), "" for all sites together."""
+    sites = chance.permutation(np.unique(site[site != ""]))
+    return np.array_split(sites, max(1, -(-site.size // MOST)))
 
 
 def _move(

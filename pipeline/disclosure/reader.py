@@ -38,6 +38,7 @@ class Piece:
     goes_with: np.ndarray  # the class with which it is withheld, itself if none
     banding: np.ndarray  # "" for people
     site: np.ndarray
+    is_headline: np.ndarray
     is_main: np.ndarray  # of the commonest band of its banding
     equation: np.ndarray
     position: np.ndarray
@@ -77,6 +78,7 @@ def pieces_of(
         banding=pl.when(pl.col("kind") == PEOPLE).then(pl.lit("")).otherwise(pl.col("family")),
         site="site",
         band="band",
+        is_headline=pl.Series(losses.is_headline),
     )
     sums = equations.filter(pl.col("kind") != "twin").join(
         frame.select("cell", "place", "number"), on="cell", how="left", maintain_order="left"
@@ -92,7 +94,7 @@ def _piece(members: pl.DataFrame, entries: pl.DataFrame) -> Piece:
         members.group_by("number")
         .agg(
             pl.col("count", "banding", "site", "band", "whole", "parent").first(),
-            pl.col("need", "lowest", "price").max(),
+            pl.col("need", "lowest", "price", "is_headline").max(),
         )
         .sort("number")
         .with_row_index("position")
@@ -114,6 +116,7 @@ def _piece(members: pl.DataFrame, entries: pl.DataFrame) -> Piece:
         whole.to_numpy().astype(np.int64),
         parent.to_numpy().astype(np.int64),
         *(classes[name].to_numpy().astype(str) for name in ("banding", "site")),
+        classes["is_headline"].to_numpy(),
         is_main.to_numpy(),
         *(placed[name].to_numpy() for name in ("equation", "position", "is_total")),
     )

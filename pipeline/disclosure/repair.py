@@ -21,17 +21,19 @@ from pipeline.disclosure.reader import Piece
 NEAR = 1e-6  # a solver's idea of zero
 
 
-def cheapest_room(piece: Piece, withheld: np.ndarray, wanted: np.ndarray) -> np.ndarray:
-    """The classes to withhold besides, so that every wanted one has room.
+def cheapest_room(piece: Piece, withheld: np.ndarray, batch: np.ndarray, region: np.ndarray) -> np.ndarray:
+    """The classes to withhold besides, so that every one of a batch has room.
 
-    Shapes   withheld, wanted, out: (classes,) of bool; wanted is within withheld.
+    Shapes   withheld, region, out: (classes,) of bool; batch: positions of classes, withheld and in the region. What is
+             not in the region keeps its true count.
     """
-    knowledge = _Knowledge(piece)
-    everywhere = np.ones(withheld.size, dtype=bool)
+    knowledge = _Knowledge(piece, region)
+    wanted = np.zeros_like(withheld)
+    wanted[batch] = True
     tables = [
         table
         for sign in _directions(piece, wanted)
-        if (table := knowledge.cheapest_table(withheld, wanted, sign, everywhere, piece.price)) is not None
+        if (table := knowledge.cheapest_table(withheld, wanted, sign, region, piece.price)) is not None
     ]
     if not tables:
         raise ValueError("no table gives room: the counts of the release do not satisfy its equations")
@@ -40,7 +42,7 @@ def cheapest_room(piece: Piece, withheld: np.ndarray, wanted: np.ndarray) -> np.
         return np.zeros_like(withheld)
     by_cell = piece.price / np.maximum(np.abs(first), NEAR)
     sign = np.where(first < 0, -1.0, 1.0)
-    again = knowledge.cheapest_table(withheld, wanted, sign, withheld | _moved(first), by_cell)
+    again = knowledge.cheapest_table(withheld, wanted, sign, (withheld & region) | _moved(first), by_cell)
     best = first if again is None else again  # the first is among those that the second is chosen from
     return _moved(best) & ~withheld
 
@@ -61,13 +63,14 @@ def _directions(piece: Piece, wanted: np.ndarray) -> list[np.ndarray]:
 class _Knowledge:
     """The equations of a piece, and which counts are part of which, as matrices over differences from the truth."""
 
-    def __init__(self, piece: Piece):
+    def __init__(self, piece: Piece, region: np.ndarray):
         self.piece, size = piece, piece.count.size
         row = np.unique(piece.equation, return_inverse=True)[1]
-        self.sums = csr_array(
+        sums = csr_array(
             (np.where(piece.is_total, -1.0, 1.0), (row, piece.position)), shape=(int(row.max()) + 1, size)
         )
-        parts = np.flatnonzero(piece.part_of != np.arange(size))
+        self.sums = sums[np.unique(row[region[piece.position]])]
+        parts = np.flatnonzero((piece.part_of != np.arange(size)) & region)
         whole = piece.part_of[parts]
         entries = np.concatenate([np.ones(parts.size), -np.ones(parts.size)])
         columns = np.concatenate([parts, whole])
@@ -89,7 +92,7 @@ class _Knowledge:
         Shapes   all (classes,): sign +1 to rise and -1 to fall; may_move, also published ones, at their price.
         """
         piece = self.piece
-        free, paid = np.flatnonzero(withheld), np.flatnonzero(~withheld & may_move)
+        free, paid = np.flatnonzero(withheld & may_move), np.flatnonzero(~withheld & may_move)
         low, high = (piece.lowest - piece.count).astype(float), np.full(withheld.size, np.inf)
         low[wanted & (sign > 0)] = piece.need[wanted & (sign > 0)]
         high[wanted & (sign < 0)] = -piece.need[wanted & (sign < 0)]
