@@ -12,9 +12,9 @@ figure is shown are left out. They would show nothing, so nothing is lost, and t
     data_quality  every row stays: that a site sent rows in a period says that somebody was there.
 
 Coarser groups are what a reader is left with where finer ones are withheld: totals are the dearest to withhold
-(losses.py), so the finest go first. To leave out besides what could be shown of a site's finest level, where that is
-less than half, was tried on the demo and gave back nothing: 2,448 instead of 2,898 figures of a site's totals of age, and
-313 instead of 8,191 of its age groups. Sites with few people are not pooled into a group of their own either. All sites
+(losses.py), so the finest go first. To leave out, besides, what could be shown of a site's finest level, where that is
+less than half, was tried on the demo and gave back nothing: 2,448 instead of 2,898 figures of a site's totals of age,
+and 313 instead of 8,191 of its age groups. Nor are sites with few people pooled into a group of their own. All sites
 less those that are shown is that pool: a reader has its figures already, and where not, they must not have them.
 """
 

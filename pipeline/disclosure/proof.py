@@ -1,8 +1,9 @@
 """Which sensitive counts a reader could place too closely, and what to withhold besides until there are none.
 
-First tables are sought that show many counts at once to have room (other_tables.py). What is left over is given room at
-the least price (repair.py); where it had room all along, that costs nothing and is the proof. All of them in one table may
-be too many to find their room in each other: where that would cost a headline, they are halved and taken in turn.
+First tables are sought that show many counts at once to have room (other_tables.py). What is left over is given room
+at the least price (repair.py); where it had room all along, that costs nothing and is the proof. All of them in one
+table may be too many to find their room in each other: where that would cost a headline, they are halved and taken in
+turn. A large piece is worked on by regions, some sites and all sites together, the others keeping their counts.
 """
 
 from __future__ import annotations
@@ -12,7 +13,6 @@ import numpy as np
 from pipeline.disclosure.other_tables import groups_of_sites, moved_apart
 from pipeline.disclosure.reader import Piece
 from pipeline.disclosure.repair import cheapest_room
-
 
 FEW = 6  # counts that are not parted any more, for time's sake
 

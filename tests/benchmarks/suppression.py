@@ -72,7 +72,7 @@ def invented_quarter(
 
 
 def _rows(cells: np.ndarray, ages: list[tuple[int, int]]) -> pl.DataFrame:
-    """(sites, 2, ages, bands) → site, sex, ages, at, n, denominator with every total; groups without people left out."""
+    """(sites, 2, ages, bands) → site, sex, ages, at, n, denominator, with every total and without empty groups."""
     parts = []
     whole = (ages[0][0], ages[-1][1])
     for site, sex, total in product((True, False), ("all", "female", "male"), (True, False)):
@@ -133,9 +133,9 @@ def against_the_optimum(tables: int = 60) -> list[str]:
         equal += bool(dear <= cheap * (1 + 1e-9))
     h, o, more, fewest = np.array(cells_lost).sum(axis=0)
     return [
-        f"{len(price_lost)} tables of 3 sites, 2 sexes, all ages and 2 bands with some 60 people a site: the heuristic withholds {h} cells, "
-        f"the optimum {o}; beyond what goes by itself {more} and {fewest}. The heuristic is as good in {equal} tables; it "
-        f"costs {np.mean(price_lost):.1%} more on average and {np.max(price_lost):.1%} at most.",
+        f"{len(price_lost)} tables of 3 sites, 2 sexes, all ages, 2 bands and some 60 people a site. Cells withheld: "
+        f"{h} by the heuristic, {o} at the optimum; beyond what goes by itself {more} and {fewest}. The heuristic is "
+        f"as good in {equal} tables, costs {np.mean(price_lost):.1%} more on average, {np.max(price_lost):.1%} at most."
     ]
 
 

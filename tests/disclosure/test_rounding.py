@@ -5,7 +5,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.disclosure.rounding import down_to_multiple, downward, step_of, step_with_room, to_nearest, upward
+from pipeline.disclosure.rounding import (
+    down_to_multiple,
+    downward,
+    step_of,
+    step_with_room,
+    to_nearest,
+    upward,
+)
 
 
 def of(expression, **columns):
