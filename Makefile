@@ -57,6 +57,7 @@ bench: $(VENV)/tests
 	@$(BIN)/python tests/benchmarks/page_weight.py
 	@$(BIN)/python tests/benchmarks/identifier_detection.py
 	@$(BIN)/python tests/benchmarks/audit_random_releases.py
+	@$(BIN)/python tests/benchmarks/suppression.py
 
 # Apart from .venv: a site needs a twentieth of what the pipeline does.
 seal:

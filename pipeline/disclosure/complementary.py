@@ -25,17 +25,24 @@ from pipeline.disclosure.losses import Losses, with_company
 
 
 def with_complements(
-    cells: Cells, equations: pl.DataFrame, sensitive: np.ndarray, minimum_count: int
+    cells: Cells,
+    equations: pl.DataFrame,
+    sensitive: np.ndarray,
+    minimum_count: int,
+    losses: Losses,
+    *,
+    is_proven: bool = False,
 ) -> np.ndarray:
     """The sensitive cells and those withheld to protect them.
 
     Shapes   equations: as equations_of gives them; sensitive, out: (cells,) of bool; sensitive is within out.
+             is_proven: a withheld cell that follows is not mended, because it is proven that none which must not does.
     Errors   none: when every cell of an equation is withheld, it tells nothing.
     The same input gives the same output: ties go to the lower cell number.
     """
-    losses = Losses.of(cells, equations)
     count = cells.frame["count"].to_numpy()
     withheld = with_company(sensitive, losses)
+    withheld |= _still_hidden(equations, withheld, losses.hidden)
     for stage in _stages(equations, cells.frame):
         by_kind = [
             _Equations(rows, count, losses)
@@ -44,12 +51,28 @@ def with_complements(
         ]
         turn, quiet = 0, 0
         while quiet < len(by_kind):
-            chosen = by_kind[turn % len(by_kind)].mend(withheld, minimum_count)
+            chosen = by_kind[turn % len(by_kind)].mend(withheld, minimum_count, is_proven)
             withheld[chosen] = True
             withheld = with_company(withheld, losses)
             quiet = 0 if chosen.size else quiet + 1
             turn += 1
     return withheld
+
+
+def _still_hidden(equations: pl.DataFrame, withheld: np.ndarray, hidden: np.ndarray) -> np.ndarray:
+    """Of the cells that no row shows those that do not follow from one published sum after the other.
+
+    One that does is as good as published: nothing hides behind it, and nothing need be withheld to keep it.
+    """
+    equation, cell = equations["equation"].to_numpy(), equations["cell"].to_numpy()
+    hidden = hidden & ~withheld
+    while True:
+        gone = (withheld | hidden)[cell]
+        alone = gone & (np.bincount(equation, gone)[equation] == 1)
+        follows = cell[alone & hidden[cell]]
+        if not follows.size:
+            return hidden
+        hidden[follows] = False
 
 
 def _stages(equations: pl.DataFrame, frame: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -74,7 +97,7 @@ class _Equations:
         # A group is not withheld to protect its bands: enough other bands can be, and its people stay known.
         self.may_go = ~(self.is_total & (rows["kind"] == "band").to_numpy())
 
-    def mend(self, withheld: np.ndarray, minimum_count: int) -> np.ndarray:
+    def mend(self, withheld: np.ndarray, minimum_count: int, is_proven: bool) -> np.ndarray:
         """One more cell for each equation that gives something away, but once only for a cell that is given away.
 
         Age groups stand in several equations, and what one of them withholds often mends the others too.
@@ -84,7 +107,8 @@ class _Equations:
         total_gone = np.bincount(self.equation, gone & self.is_total, self.size) > 0
         sum_gone = np.bincount(self.equation, self.count * (gone & ~self.is_total), self.size)
         of_people = np.bincount(self.equation, self.is_people, self.size) > 0
-        gives_away = (unknown == 1) | (of_people & ~total_gone & (sum_gone > 0) & (sum_gone < minimum_count))
+        follows = (unknown == 1) & (not is_proven)
+        gives_away = follows | (of_people & ~total_gone & (sum_gone > 0) & (sum_gone < minimum_count))
         gives_away &= self._comes_first(gives_away, gone)
         here = np.flatnonzero(gives_away[self.equation] & ~gone & self.may_go)
         equation = self.equation[here]

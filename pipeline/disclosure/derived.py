@@ -4,9 +4,11 @@ A figure goes when the counts it stands on are withheld. Where it stands, it mus
 withheld elsewhere: it is one equation in those counts. So it is rounded until so many people could be moved about
 without changing it:
 
-    standardised_prevalence  where an age group inside is withheld, to a step that minimum_count people are worth at
-                             the greatest weight of one person; where that is over 0.05, it is withheld. Limits always
-                             to a step of at least one person.
+    standardised_prevalence  where an age group inside is withheld, to a step under which half of minimum_count people
+                             could be moved between any two age groups, either way, and the figure would be told the
+                             same: then every count inside may still lie as far off as the protection rule asks
+                             (need.py), the crude number being known. Where that takes a step over 0.05, it is
+                             withheld. Limits always to a step of at least one person.
     trend                    withheld where any of its periods is, because n is their sum; to a step that one person,
                              moved from one end of the periods to the other, is worth; over 0.05: withheld.
     who_position             its centiles lie between the edges of the bands, so a count of people between two edges
@@ -17,7 +19,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.disclosure.rounding import downward, step_of, to_nearest, to_significant, upward
+from pipeline.disclosure.rounding import downward, step_of, step_with_room, to_nearest, to_significant, upward
 from pipeline.programme import Disclosure
 
 COARSEST = 0.05  # a share told to no better than this says nothing; project's choice
@@ -33,7 +35,8 @@ def standardised_as_published(
     """
     crude = _joined(rows, prevalence.select(*_CELL, is_shown=pl.col("n").is_not_null()), _CELL)["is_shown"]
     is_whole = _has_open_strata(rows, prevalence)
-    step = step_of(rules.minimum_count * pl.col("person_weight"))
+    room = rules.minimum_count / 2 * rows["person_weight"]  # between two age groups, at most
+    step = step_with_room(rows["proportion"], room, COARSEST)
     stepped = rows.with_columns(
         is_whole=is_whole,
         step=step,
@@ -49,7 +52,7 @@ def standardised_as_published(
         low=downward(pl.col("low"), pl.col("limit_step")),
         high=pl.min_horizontal(upward(pl.col("high"), pl.col("limit_step")), pl.lit(1.0)),
     )
-    gone = ~found["is_shown"] | (~found["is_whole"] & (found["step"] > COARSEST))
+    gone = ~found["is_shown"] | (~found["is_whole"] & found["step"].is_null())
     return found.select(rows.columns), gone
 
 

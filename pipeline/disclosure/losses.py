@@ -16,6 +16,7 @@ from scipy.sparse.csgraph import connected_components
 from pipeline import measures
 from pipeline.disclosure.cells import SET_ASIDE, Cells
 
+OF_A_CELL, OF_A_HEADLINE = 10, 1000  # an empty cell is worth that many people; a headline that many other cells
 CHILDREN_TO, ADULTS_FROM = measures.AGE_TOTALS[0][1], measures.AGE_TOTALS[1][0]
 
 
@@ -28,29 +29,39 @@ class Losses:
     rank: np.ndarray  # how much a cell sums up: dear totals are withheld last
     loss: np.ndarray
     is_headline: np.ndarray  # withheld only where nothing else will do
+    price: np.ndarray  # what withholding the cell costs: loss, more for what sums up more
     is_rows: np.ndarray  # counts rows, not people
+    hidden: np.ndarray  # shown by no row whatever is withheld, nor is a twin: that costs nothing and takes nobody along
 
     @classmethod
-    def of(cls, cells: Cells, equations: pl.DataFrame) -> Losses:
-        parent = cells.frame["parent"].to_numpy()
+    def of(cls, cells: Cells, equations: pl.DataFrame, hidden: np.ndarray | None = None) -> Losses:
+        """hidden: (cells,) of bool, what no row of the release shows; nothing unless given."""
+        # people who have a measure are no more than everybody, which proof.py knows: neither takes the other along
+        is_people = (cells.frame["kind"] == "people").to_numpy()
+        parent = np.where(is_people, np.arange(is_people.size), cells.frame["parent"].to_numpy())
         twins = _twin_classes(equations, parent.size)
         # what is set aside is told by the readings that count, and costs them
         priced = np.where(cells.frame["family"] == SET_ASIDE, parent, np.arange(parent.size))
-        loss = cells.frame["count"].to_numpy() * _figures_lost(parent, twins)
+        count, figures = cells.frame["count"].to_numpy(), _figures_lost(parent, twins)
+        rank, headlines = _rank_of_totals(equations, parent.size), _most_of_twins(_headlines(cells.frame), twins)
+        loss = count * figures
+        price = (loss + OF_A_CELL * figures) * (1.0 + rank) * np.where(headlines, OF_A_HEADLINE, 1)
         return cls(
             parent,
             twins,
-            _rank_of_totals(equations, parent.size)[priced],
+            rank[priced],
             loss[priced],
-            _most_of_twins(_headlines(cells.frame), twins),
+            headlines,
+            price[priced],
             (cells.frame["kind"] == "rows").to_numpy(),
+            np.zeros(parent.size, dtype=bool) if hidden is None else ~_most_of_twins(~hidden, twins),
         )
 
 
 def with_company(withheld: np.ndarray, losses: Losses) -> np.ndarray:
     """The withheld cells and those that go with them: children, twins, and theirs in turn."""
     while True:
-        gone = withheld | withheld[losses.parent]
+        gone = withheld | (withheld & ~losses.hidden)[losses.parent]
         gone |= np.bincount(losses.twins, gone)[losses.twins] > 0
         if (gone == withheld).all():
             return gone

@@ -1,7 +1,7 @@
 """Unsuppressed tables → tables that may be published: the figures of withheld cells are empty, and flagged.
 
 One flag stands for every withheld figure, whatever the reason: telling a small count from one that protects it
-would tell which counts are small.
+would tell which counts are small. Rows that would show nothing of a site's group are left out (presence.py).
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from pipeline.disclosure.derived import (
 )
 from pipeline.disclosure.equations import equations_of
 from pipeline.disclosure.percentile_tail import limits_are_open, percentile_is_open
+from pipeline.disclosure.presence import Presence, without_silent_groups
 from pipeline.disclosure.primary import sensitive_cells
 from pipeline.disclosure.site_rules import (
     device_as_published,
@@ -73,10 +74,14 @@ COUNTED = (
 
 
 def protect(tables: dict[str, pl.DataFrame], rules: Disclosure) -> dict[str, pl.DataFrame]:
-    """The same tables, with the figures of withheld cells empty and their flag `withheld`.
+    """The same tables, with the figures of withheld cells empty and their flag `withheld`, and some rows left out.
 
     Shapes   tables: as in result.*, and total (item, n); any may be absent. A table worked out of prevalence or
-             percentile is withheld whole without it. out: the same tables, rows and columns in the same order.
+             percentile is withheld whole without it. out: the same tables, columns and order.
+             Rows left out: of prevalence those of a site's group of which no figure is shown; of percentile those of
+             any group, all sites too, of which no percentile is shown; of standardised_prevalence and
+             site_comparison a site's rows whose group is not left in those two. Their absence says nobody, or
+             withheld. Whoever writes the tables must not say more: the protection of withheld counts rests on it.
     Missing  a figure that is null stays null; its flag is not touched.
     Errors   ValueError for a table that no rule covers, or a count that is null: unsuppressed results go in.
     """
@@ -87,7 +92,7 @@ def protect(tables: dict[str, pl.DataFrame], rules: Disclosure) -> dict[str, pl.
     for name in (name for name in tables if name not in COUNTED):
         rows, gone = _derived(name, tables[name], protected, rules)
         protected[name] = _emptied(rows, FIGURES[name], gone.to_numpy())
-    return {name: protected[name] for name in tables}
+    return without_silent_groups({name: protected[name] for name in tables})
 
 
 def _counts_as_published(tables: dict[str, pl.DataFrame], rules: Disclosure) -> dict[str, pl.DataFrame]:
@@ -97,12 +102,13 @@ def _counts_as_published(tables: dict[str, pl.DataFrame], rules: Disclosure) -> 
     cells = cells_of(tables)
     equations = equations_of(cells)
     sensitive = sensitive_cells(cells, rules.minimum_count)
-    withheld = suppressed(cells, equations, sensitive, rules.minimum_count)
+    closed = {"percentile": ~_is_open(tables["percentile"], rules)} if "percentile" in tables else {}
+    withheld = suppressed(cells, equations, sensitive, rules.minimum_count, Presence.of(cells, closed))
     protected = {}
     for name, rows in tables.items():
         gone = _row_is_withheld(cells, name, withheld)
         if name == "percentile":
-            gone |= ~_is_enough_for_percentile(rows, rules)
+            gone |= closed[name]
             rows = _with_open_limits(rows, rules)
         protected[name] = _emptied(rows, FIGURES[name], gone)
     return protected
@@ -144,9 +150,13 @@ def _row_is_withheld(cells: Cells, name: str, withheld: np.ndarray) -> np.ndarra
     return gone
 
 
-def _is_enough_for_percentile(rows: pl.DataFrame, rules: Disclosure) -> np.ndarray:
+def _is_open(rows: pl.DataFrame, rules: Disclosure) -> np.ndarray:
+    """Whether there is a percentile, and enough people for it, in all and on either side."""
     n, percentile = rows["n"].to_numpy(), rows["percentile"].cast(pl.Int64).to_numpy()
-    return (n >= rules.minimum_people_for_percentile) & percentile_is_open(n, percentile, rules.minimum_count)
+    is_enough = (n >= rules.minimum_people_for_percentile) & percentile_is_open(
+        n, percentile, rules.minimum_count
+    )
+    return is_enough & rows["value"].is_not_null().to_numpy()
 
 
 def _with_open_limits(rows: pl.DataFrame, rules: Disclosure) -> pl.DataFrame:

@@ -22,6 +22,23 @@ def step_of(least: pl.Expr) -> pl.Expr:
     )
 
 
+def step_with_room(figure: pl.Series, room: pl.Series, coarsest: float) -> pl.Series:
+    """The smallest of those steps under which the figure could be `room` more or less and still be told the same.
+
+    Null where none up to `coarsest` will do. A step twice as wide as the room is not always enough: a figure near the
+    edge of what is rounded together could move to one side only.
+    """
+    found = pl.Series("step", [None] * figure.len(), dtype=pl.Float64)
+    for power in range(-6, 1):
+        for digit in (1.0, 2.0, 5.0):
+            step = digit * 10.0**power
+            from_edge = (figure / step + 0.5) % 1.0 * step
+            nearest = pl.select(pl.min_horizontal(from_edge, step - from_edge)).to_series()
+            has_room = (nearest >= room * (1 - _SLACK)) & (step <= coarsest * (1 + _SLACK))
+            found = found.fill_null(pl.select(pl.when(has_room).then(step)).to_series())
+    return found
+
+
 def to_nearest(figure: pl.Expr, step: pl.Expr | float) -> pl.Expr:
     """The nearest whole number of steps, halves upward."""
     return (figure / step + 0.5 + _SLACK).floor() * step

@@ -50,18 +50,20 @@ def test_where_every_stratum_is_published_the_figure_stands_and_limits_go_outwar
     )  # 1 of 2880 people: a step of 0.0005
 
 
-def test_where_a_stratum_is_withheld_ten_people_may_be_moved_about():
+def test_where_a_stratum_is_withheld_five_people_may_be_moved_either_way():
     table = shown(4)
     assert row(table)["proportion"] == 0.23456  # all sites together: every stratum is published
     found = row(table, SITE)
-    assert found["proportion"] == pytest.approx(0.235)  # 10 × 0.0004 → a step of 0.005
+    assert found["proportion"] == pytest.approx(0.235)  # 0.002 off either end of 0.2325 to 0.2375
     assert (found["low"], found["high"]) == pytest.approx((0.21, 0.26))
     assert found["n"] is not None
 
 
-def test_where_ten_people_weigh_too_much_the_figure_is_withheld():
-    for weight, flag in ((0.005, None), (0.0051, "withheld")):
+def test_where_five_people_could_not_move_either_way_within_the_step_the_figure_is_withheld():
+    # 0.23456 is told as 0.25 to a step of 0.05, which is all from 0.225 to 0.275: 0.00956 off the nearer end
+    for weight, flag in ((0.00191, None), (0.00192, "withheld")):
         assert row(shown(4, weight), SITE)["flag"] == flag
+    assert row(shown(4, 0.00191), SITE)["proportion"] == pytest.approx(0.25)
     assert row(shown(40, 0.02), SITE)["flag"] is None
 
 

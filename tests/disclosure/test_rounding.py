@@ -5,7 +5,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.disclosure.rounding import down_to_multiple, downward, step_of, to_nearest, upward
+from pipeline.disclosure.rounding import (
+    down_to_multiple,
+    downward,
+    step_of,
+    step_with_room,
+    to_nearest,
+    upward,
+)
 
 
 def of(expression, **columns):
@@ -53,3 +60,18 @@ def test_a_figure_on_a_step_stays_whatever_its_last_bit():
 def test_missing_stays_missing_and_counts_go_down_to_whole_multiples():
     assert of(to_nearest(pl.col("x"), 0.1), x=pl.Series([None], dtype=pl.Float64)) == [None]
     assert of(down_to_multiple(pl.col("n"), 10), n=[0, 9, 10, 19, 30]) == [0, 0, 10, 10, 30]
+
+
+@pytest.mark.parametrize(
+    ("figure", "room", "step"),
+    [
+        (0.25, 0.025, 0.05),  # in the middle of 0.225 to 0.275
+        (0.25, 0.0251, None),
+        (0.234, 0.001, 0.002),  # 0.233 to 0.235
+        (0.2345, 0.001, 0.005),  # near the end of 0.2335 to 0.2345; within 0.2325 to 0.2375
+        (0.0, 0.02, 0.05),
+    ],
+)
+def test_a_figure_may_move_both_ways_within_its_step(figure, room, step):
+    found = step_with_room(pl.Series([figure]), pl.Series([room]), 0.05)[0]
+    assert found == (None if step is None else pytest.approx(step))

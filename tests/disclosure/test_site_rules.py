@@ -59,7 +59,11 @@ def test_a_mean_needs_the_people_of_a_percentile_and_keeps_four_digits():
     measure = percentile_of(people())["measure"][0]
     found = compared(people(), comparison(measure, "", 960, 960).with_columns(value=pl.lit(72.3456)))
     assert (found["flag"], found["value"]) == (None, 72.35)
-    assert compared(people(), comparison("height", "", 960, 960))["flag"] == "withheld"
+
+
+def test_a_site_has_no_row_of_a_measure_of_which_it_has_no_percentile():
+    tables = {"percentile": percentile_of(people()), "site_comparison": comparison("height", "", 960, 960)}
+    assert protect(tables, RULES)["site_comparison"].is_empty()
 
 
 @pytest.mark.parametrize(("sites", "flag"), [(2, "withheld"), (3, None)])
