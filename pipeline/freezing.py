@@ -243,7 +243,7 @@ def _computed(
             build_tallies(store, programme)
             build_results(store, programme, progress)
             build_data_quality(store, programme)
-            protected = protected_results(store, programme)
+            _, protected = protected_results(store, programme)
             raise _Undo
     except _Undo:
         pass

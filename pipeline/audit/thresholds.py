@@ -4,7 +4,7 @@ A published percentile p of n people is Hyndman and Fan's type 7: at least k = f
 the value or less, and at least n - k the value or more. Its limits are order statistics themselves. Where the value
 lies below an edge of a banding of the same measure, at least k people are in the bands below the edge; where it lies
 above, at least n - k are in the bands from there on. Sources: Hyndman & Fan, Am Stat 1996;50:361-5; Hahn & Meeker 1991,
-chapter 5.
+chapter 5. Where sites as clusters moved the limits, their ranks are not told, and only the value is read.
 
 The shares of who_position are told to a multiple of minimum_count, so at least n - m / 2 and at most n + m / 2 people
 lie below the centile.
@@ -20,6 +20,7 @@ from pipeline.audit.scales import CUTS
 from pipeline.measures import BANDINGS
 
 CONFIDENCE = 0.95
+CLUSTERED = "clusters"  # in the method of percentiles whose limits have ranks of their own
 _GROUP = ["site", "period", "sex", "age_from", "age_to"]
 BOUND = {"banding": pl.String, "below": pl.Int64, **dict.fromkeys(_GROUP[:3], pl.String),
          "age_from": pl.Int64, "age_to": pl.Int64, "least": pl.Float64, "most": pl.Float64}  # fmt: skip
@@ -48,6 +49,7 @@ def _ranks(rows: pl.DataFrame) -> pl.DataFrame:
     k = 1 + ((n - 1) * rows["percentile"].cast(pl.Int64).to_numpy()) // 100
     tail = (1 - CONFIDENCE) / 2
     lower, upper = _quantile(tail, n, share), _quantile(1 - tail, n, share) + 1
+    is_ranked = ~rows["method"].str.contains(CLUSTERED, literal=True)
     parts = [("value", k, n - k), ("low", lower, n - lower + 1), ("high", upper, n - upper + 1)]
     return pl.concat(
         rows.select(
@@ -61,7 +63,7 @@ def _ranks(rows: pl.DataFrame) -> pl.DataFrame:
             value=name,
             at_most=pl.Series(at_most).cast(pl.Int64),
             at_least=pl.Series(at_least).cast(pl.Int64),
-        ).filter(pl.col("value").is_not_null())
+        ).filter(pl.col("value").is_not_null() & (is_ranked | pl.lit(name == "value")))
         for name, at_most, at_least in parts
     )
 

@@ -90,9 +90,14 @@ def _of_prevalence(rows: pl.DataFrame) -> dict[str, pl.DataFrame]:
     }
 
 
-def _of_percentile(rows: pl.DataFrame) -> dict[str, pl.DataFrame]:
+def group_of_percentile(rows: pl.DataFrame) -> dict[str, pl.Expr]:
+    """GROUP of each row of percentile, as the cells have it."""
     ranges = {measure.name: (measure.age_from, measure.age_to) for measure in measures.MEASURES.values()}
-    key = dict(_group(rows, "measure", ranges), family=pl.lit("measure ") + pl.col("measure"))
+    return _group(rows, "measure", ranges)
+
+
+def _of_percentile(rows: pl.DataFrame) -> dict[str, pl.DataFrame]:
+    key = dict(group_of_percentile(rows), family=pl.lit("measure ") + pl.col("measure"))
     return {"n": _keyed(rows, "n", kind=pl.lit("people"), **key)}
 
 

@@ -38,13 +38,21 @@ class Moved:
         return self.high - self.low < need - NEAR
 
 
+Watch = Callable[[np.ndarray, np.ndarray], None]  # cells, and how far each is from the truth in a table
+
+
 def moved_apart(
-    part: Unknown, need: np.ndarray, banding: np.ndarray, site: np.ndarray, is_main: np.ndarray
+    part: Unknown,
+    need: np.ndarray,
+    banding: np.ndarray,
+    site: np.ndarray,
+    is_main: np.ndarray,
+    watch: Watch | None = None,
 ) -> Moved:
     """Find tables until every cell in need has been so far apart, or sweeps run out.
 
     Shapes   part: an independent part; need, banding, site: (unknown,), banding "" for people; is_main: (unknown,) of
-             bool, cells of the commonest band of their banding.
+             bool, cells of the commonest band of their banding. watch is shown every table that is used.
     The same input gives the same tables.
     """
     moved = Moved(np.zeros(part.cell.size), np.zeros(part.cell.size))
@@ -55,7 +63,7 @@ def moved_apart(
             for free in sets():
                 goal = free & moved.falls_short(need)
                 if goal.any():
-                    _move(part, free, goal, need, moved, chance)
+                    _move(part, free, goal, need, moved, chance, watch)
             left = moved.falls_short(need).sum()
             if left == 0 or left > GAIN * before:
                 break
@@ -97,6 +105,7 @@ def _move(
     need: np.ndarray,
     moved: Moved,
     chance: np.random.Generator,
+    watch: Watch | None,
 ) -> None:
     """One table in which the goal's cells rise, or fall, by lot, most in total, and none beyond its need."""
     piece, position = part.freed(free)
@@ -115,5 +124,7 @@ def _move(
     )
     if found.x is None:
         raise ValueError(f"the truth does not fit what is published ({found.message})")
+    if watch is not None:
+        watch(part.cell[position], found.x)
     moved.low[position] = np.minimum(moved.low[position], found.x)
     moved.high[position] = np.maximum(moved.high[position], found.x)

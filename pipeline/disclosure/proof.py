@@ -10,20 +10,24 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.disclosure.other_tables import groups_of_sites, moved_apart
-from pipeline.disclosure.reader import Piece
-from pipeline.disclosure.repair import cheapest_room
+from pipeline.disclosure.other_tables import Watch, groups_of_sites, moved_apart
+from pipeline.disclosure.reader import Heeded, Piece
+from pipeline.disclosure.repair import cheapest_table, moves
 
 FEW = 6  # counts that are not parted any more, for time's sake
 
 
-def with_room(piece: Piece, withheld: np.ndarray) -> np.ndarray:
+def with_room(
+    piece: Piece, withheld: np.ndarray, left: np.ndarray | None = None, watch: Watch | None = None
+) -> np.ndarray:
     """The classes withheld and those that must be besides; with these every count in need is proven to have room.
 
-    Shapes   withheld, out: (classes,) of bool.
-    A proof stays one when more is withheld: the table that it rests on still fits everything published.
+    Shapes   withheld, left, out: (classes,) of bool; left: the counts to give room, all without it unless given.
+    A proof stays one when more is withheld: the table that it rests on still fits everything published. watch is shown
+    the tables that the proofs of these counts rest on.
     """
-    left, withheld = np.flatnonzero(without_room(piece, withheld)), withheld.copy()
+    left = np.flatnonzero(without_room(piece, withheld) if left is None else left)
+    withheld = withheld.copy()
     chance = np.random.default_rng(0)
     for sites in groups_of_sites(piece.site, chance):
         region = (piece.site == "") | np.isin(piece.site, sites)
@@ -32,20 +36,35 @@ def with_room(piece: Piece, withheld: np.ndarray) -> np.ndarray:
             batch = waiting.pop()
             if not batch.size:
                 continue
-            more = cheapest_room(piece, withheld, batch, region)
+            table = cheapest_table(piece, withheld, batch, region)
+            more = moves(table) & ~withheld
             if batch.size > FEW and piece.is_headline[more].any():
                 waiting += np.array_split(batch, 2)[::-1]
-            else:
-                withheld |= more
+                continue
+            withheld |= more
+            if watch is not None:
+                watch(np.arange(table.size), table)
     return withheld
 
 
-def without_room(piece: Piece, withheld: np.ndarray) -> np.ndarray:
-    """The counts in need for which no table was found, (classes,) of bool; published ones too."""
-    left = (piece.need > 0) & ~withheld
-    for part in piece.unknown(withheld).parts():
-        at, need = part.cell, piece.need[part.cell]
+def without_room(
+    piece: Piece,
+    withheld: np.ndarray,
+    *,
+    wanted: np.ndarray | None = None,
+    heeded: Heeded | None = None,
+    watch: Watch | None = None,
+) -> np.ndarray:
+    """The counts in need for which no table was found, (classes,) of bool; published ones too.
+
+    wanted: (classes,) of bool, the counts to look at, all in need unless given. heeded: sums that tables must keep
+    besides. watch is shown every table that is used.
+    """
+    wanted = piece.need > 0 if wanted is None else wanted
+    left = wanted & ~withheld
+    for part in piece.unknown(withheld, heeded).parts():
+        at, need = part.cell, np.where(wanted, piece.need, 0)[part.cell]
         if need.any():
-            moved = moved_apart(part, need, piece.banding[at], piece.site[at], piece.is_main[at])
+            moved = moved_apart(part, need, piece.banding[at], piece.site[at], piece.is_main[at], watch)
             left[at] = moved.falls_short(need)
     return left

@@ -21,6 +21,8 @@ from pipeline.disclosure.derived import (
     trend_as_published,
 )
 from pipeline.disclosure.equations import equations_of
+from pipeline.disclosure.percentile_evidence import FIGURES as STATED
+from pipeline.disclosure.percentile_evidence import Evidence, evidence_of
 from pipeline.disclosure.percentile_tail import limits_are_open, percentile_is_open
 from pipeline.disclosure.presence import Presence, without_silent_groups
 from pipeline.disclosure.primary import sensitive_cells
@@ -99,19 +101,37 @@ def _counts_as_published(tables: dict[str, pl.DataFrame], rules: Disclosure) -> 
     """The tables of counts, which add up within and across each other, hence are withheld together."""
     if not tables:
         return {}
+    tables = dict(tables)
     cells = cells_of(tables)
     equations = equations_of(cells)
     sensitive = sensitive_cells(cells, rules.minimum_count)
-    closed = {"percentile": ~_is_open(tables["percentile"], rules)} if "percentile" in tables else {}
-    withheld = suppressed(cells, equations, sensitive, rules.minimum_count, Presence.of(cells, closed))
+    closed, evidence = {}, None
+    if "percentile" in tables:
+        percentile = tables["percentile"] = _with_open_limits(tables["percentile"], rules)
+        is_open = _is_open(percentile, rules)
+        closed, evidence = {"percentile": ~is_open}, evidence_of(cells, percentile, is_open)
+    withheld, broken = suppressed(
+        cells, equations, sensitive, rules.minimum_count, Presence.of(cells, closed), evidence
+    )
     protected = {}
     for name, rows in tables.items():
         gone = _row_is_withheld(cells, name, withheld)
         if name == "percentile":
-            gone |= closed[name]
-            rows = _with_open_limits(rows, rules)
+            told = _broken_figures(evidence, broken, rows.height)
+            gone |= closed[name] | told["value"]
+            rows = rows.with_columns(
+                pl.when(~pl.Series(told[limit])).then(pl.col(limit)).alias(limit) for limit in ("low", "high")
+            )
         protected[name] = _emptied(rows, FIGURES[name], gone)
     return protected
+
+
+def _broken_figures(evidence: Evidence, broken: np.ndarray, rows: int) -> dict[str, np.ndarray]:
+    """Which values and limits of percentiles say too much of bands. Shapes   each (rows,) of bool."""
+    return {
+        name: np.isin(np.arange(rows), evidence.row[broken & (evidence.figure == place)])
+        for place, name in enumerate(STATED)
+    }
 
 
 def _derived(

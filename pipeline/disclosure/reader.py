@@ -7,10 +7,11 @@ another is left out: of the demo's 176,000 cells 82,000 unknowns and of 275,000 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
+from scipy.sparse import csr_array, vstack
 
 from pipeline.disclosure.cells import Cells
 from pipeline.disclosure.inference import Unknown, unknown_cells
@@ -44,9 +45,9 @@ class Piece:
     position: np.ndarray
     is_total: np.ndarray
 
-    def unknown(self, withheld: np.ndarray) -> Unknown:
+    def unknown(self, withheld: np.ndarray, heeded: Heeded | None = None) -> Unknown:
         """What is left to solve when these classes, (classes,) of bool, are not published."""
-        return unknown_cells(
+        unknown = unknown_cells(
             self.count,
             ~withheld,
             self.equation,
@@ -54,6 +55,32 @@ class Piece:
             self.is_total,
             part_of=self.part_of,
             lowest=self.lowest,
+        )
+        return unknown if heeded is None else heeded.added_to(unknown)
+
+
+@dataclass(frozen=True)
+class Heeded:
+    """Sums of counts that are known to lie between ends, besides the equations.
+
+    Shapes   sums: (sums, classes); fall, rise: (sums,), how far each may go from its true value; infinite: any way.
+    """
+
+    sums: csr_array
+    fall: np.ndarray
+    rise: np.ndarray
+
+    def added_to(self, unknown: Unknown) -> Unknown:
+        sums = self.sums[:, unknown.cell]
+        is_open = np.diff(sums.indptr) > 0
+        above, under = (np.flatnonzero(is_open & np.isfinite(end)) for end in (self.rise, self.fall))
+        truth = sums @ unknown.truth
+        return replace(
+            unknown,
+            order=csr_array(vstack([unknown.order, sums[above], -sums[under]])),
+            bound=np.concatenate(
+                [unknown.bound, (truth + self.rise)[above], (self.fall - truth)[under]]
+            ),
         )
 
 

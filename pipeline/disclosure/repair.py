@@ -21,11 +21,12 @@ from pipeline.disclosure.reader import Piece
 NEAR = 1e-6  # a solver's idea of zero
 
 
-def cheapest_room(piece: Piece, withheld: np.ndarray, batch: np.ndarray, region: np.ndarray) -> np.ndarray:
-    """The classes to withhold besides, so that every one of a batch has room.
+def cheapest_table(piece: Piece, withheld: np.ndarray, batch: np.ndarray, region: np.ndarray) -> np.ndarray:
+    """How far each count is from the truth in the table that gives every one of a batch room at the least price.
 
-    Shapes   withheld, region, out: (classes,) of bool; batch: positions of classes, withheld and in the region. What is
-             not in the region keeps its true count.
+    Shapes   out: (classes,); what moves in it and is published must be withheld, and then it is the proof. withheld,
+             region: (classes,) of bool; batch: positions of classes, withheld and in the region. What is not in the
+             region keeps its true count.
     """
     knowledge = _Knowledge(piece, region)
     wanted = np.zeros_like(withheld)
@@ -37,17 +38,17 @@ def cheapest_room(piece: Piece, withheld: np.ndarray, batch: np.ndarray, region:
     ]
     if not tables:
         raise ValueError("no table gives room: the counts of the release do not satisfy its equations")
-    first = min(tables, key=lambda table: piece.price[_moved(table) & ~withheld].sum())
-    if not (_moved(first) & ~withheld).any():
-        return np.zeros_like(withheld)
+    first = min(tables, key=lambda table: piece.price[moves(table) & ~withheld].sum())
+    if not (moves(first) & ~withheld).any():
+        return first
     by_cell = piece.price / np.maximum(np.abs(first), NEAR)
     sign = np.where(first < 0, -1.0, 1.0)
-    again = knowledge.cheapest_table(withheld, wanted, sign, (withheld & region) | _moved(first), by_cell)
-    best = first if again is None else again  # the first is among those that the second is chosen from
-    return _moved(best) & ~withheld
+    again = knowledge.cheapest_table(withheld, wanted, sign, (withheld & region) | moves(first), by_cell)
+    return first if again is None else again  # the first is among those that the second is chosen from
 
 
-def _moved(table: np.ndarray) -> np.ndarray:
+def moves(table: np.ndarray) -> np.ndarray:
+    """Whether each count differs from the truth."""
     return np.abs(table) > NEAR
 
 

@@ -3,24 +3,30 @@
     1  what single sums give away (complementary.py): fast, and right for nearly every count;
     2  what all sums together give away, with a proof for every count (proof.py), each period by itself. Of a piece that
        is small enough the cheapest set is found exactly instead (optimum.py), from the sensitive cells on;
-    3  single sums once more, for what the second step decided: withheld parts that are a small count together.
+    3  single sums once more, for what the second step decided: withheld parts that are a small count together;
+    4  what percentiles say besides (beside_percentiles.py): the statements that would narrow a count too far go.
 
-The third step withholds more, which leaves every proof of the second as it is.
+The third step withholds more, which leaves every proof of the second as it is; so does the fourth.
 """
 
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 
 import numpy as np
 import polars as pl
+from scipy.sparse import csr_array
 
+from pipeline.disclosure.beside_percentiles import room_beside
 from pipeline.disclosure.cells import Cells
 from pipeline.disclosure.complementary import with_complements
 from pipeline.disclosure.losses import Losses, with_company
 from pipeline.disclosure.need import needed_width
 from pipeline.disclosure.optimum import optimal_suppression
+from pipeline.disclosure.percentile_evidence import Evidence
 from pipeline.disclosure.presence import Presence
 from pipeline.disclosure.proof import with_room
 from pipeline.disclosure.reader import Piece, pieces_of
@@ -34,16 +40,18 @@ def suppressed(
     sensitive: np.ndarray,
     minimum_count: int,
     presence: Presence | None = None,
+    evidence: Evidence | None = None,
     *,
     small: int = SMALL,
-) -> np.ndarray:
-    """Every cell to withhold.
+) -> tuple[np.ndarray, np.ndarray]:
+    """Every cell to withhold, and every statement of a percentile.
 
-    Shapes   equations: as equations_of gives them; sensitive, out: (cells,) of bool; sensitive is within out.
-             presence: which rows are there, all of them unless given. small: how large a piece, in classes times
+    Shapes   equations: as equations_of gives them; sensitive: (cells,) of bool, within the first result; out: (cells,)
+             and (statements,) of bool. presence: which rows are there, all of them unless given. evidence: what
+             percentiles say of bands; they say nothing unless given. small: how large a piece, in classes times
              sensitive ones, is still decided exactly.
-    Every sensitive cell in need of room (need.py) has it then, whatever a reader adds up. Pieces are worked on side by
-    side, and the same input gives the same output whatever the number of cores.
+    Every sensitive cell in need of room (need.py) has it then, whatever a reader adds up and whichever percentiles they
+    read. Pieces are worked on side by side, and the same input gives the same output whatever the number of cores.
     """
     presence = Presence.of(cells) if presence is None else presence
     losses = Losses.of(cells, equations, presence.hidden)
@@ -58,17 +66,51 @@ def suppressed(
             return with_room(piece, np.isin(piece.classes, losses.twins[by_sums | losses.hidden]))
         return exact
 
+    def settled(withheld: np.ndarray) -> np.ndarray:
+        withheld = with_company(
+            withheld & (~losses.hidden | sensitive), losses
+        )  # what hides is for the sums to say
+        return with_complements(cells, equations, withheld, minimum_count, losses, is_proven=True)
+
     pieces = list(pieces_of(cells, equations, losses, need, presence))
-    with ThreadPoolExecutor(os.cpu_count()) as side_by_side:
-        outcome = list(side_by_side.map(decided, pieces))
-    withheld = by_sums.copy()
+    outcome = _side_by_side(decided, pieces)
+    withheld = settled(_put_together(by_sums, losses, pieces, outcome))
+    if evidence is None or not evidence.slack.size:
+        return withheld, np.zeros(0 if evidence is None else evidence.slack.size, dtype=bool)
+    by_class = _by_class(evidence.below, losses.twins)
+    fall, rise = evidence.tightest()
+
+    def beside(piece: Piece) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        gone = np.isin(piece.classes, losses.twins[withheld | losses.hidden])
+        return room_beside(piece, gone, by_class[:, piece.classes], fall, rise)
+
+    found = _side_by_side(beside, pieces)
+    withheld = settled(_put_together(withheld, losses, pieces, [gone for gone, _, _ in found]))
+    fallen, risen = (np.maximum.reduce([part[side] for part in found]) for side in (1, 2))
+    return withheld, evidence.broken_by(fallen, risen)
+
+
+def _side_by_side(work: Callable[[Piece], Any], pieces: list[Piece]) -> list[Any]:
+    with ThreadPoolExecutor(os.cpu_count()) as workers:
+        return list(workers.map(work, pieces))
+
+
+def _put_together(
+    before: np.ndarray, losses: Losses, pieces: list[Piece], outcome: list[np.ndarray]
+) -> np.ndarray:
+    """Decisions on the classes of each piece as one on all cells; what is in no piece stays as before."""
+    withheld = before.copy()
     for piece, gone in zip(pieces, outcome, strict=True):
         here = np.isin(losses.twins, piece.classes)
         withheld[here] = np.isin(losses.twins[here], piece.classes[gone])
-    withheld = with_company(
-        withheld & (~losses.hidden | sensitive), losses
-    )  # what hides is for the sums to say
-    return with_complements(cells, equations, withheld, minimum_count, losses, is_proven=True)
+    return withheld
+
+
+def _by_class(below: csr_array, twins: np.ndarray) -> csr_array:
+    """(edges, cells) → (edges, classes)."""
+    entries = below.tocoo()
+    shape = (below.shape[0], int(twins.max()) + 1)
+    return csr_array((entries.data, (entries.row, twins[entries.col])), shape=shape)
 
 
 def _cheapest(piece: Piece, withheld: np.ndarray) -> np.ndarray | None:

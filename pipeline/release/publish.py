@@ -21,7 +21,7 @@ from pipeline.release.noise_kept import noisy_tables
 from pipeline.release.parquet_file import parquet_bytes
 from pipeline.release.record import release_record
 from pipeline.release.schema import TABLES, Table
-from pipeline.release.table import published_table, without_closed_groups
+from pipeline.release.table import published_table
 from pipeline.release.versions import make_latest, unfinished_version
 from pipeline.store import Store, sql_text
 
@@ -40,7 +40,7 @@ def publish(
     Errors   Fault when `published/` holds something in the way that this program did not make, or when the audit
              finds that the finished folder, pages and all, gives a count of few people away.
     """
-    protected = protected_results(store, programme)
+    results, protected = protected_results(store, programme)
     tables = [(table, published_table(table, protected[table.name])) for table in TABLES]
     tables += [(table, published_table(table, rows)) for table, rows in noisy_tables(store, programme, as_of)]
     with unfinished_version(programme.published) as folder:
@@ -50,14 +50,15 @@ def publish(
         return make_latest(programme.published, folder, as_of.isoformat())
 
 
-def protected_results(store: Store, programme: Programme) -> dict[str, pl.DataFrame]:
-    """result.* as it may be published: the tables of TABLES, and the totals under TOTALS."""
+def protected_results(
+    store: Store, programme: Programme
+) -> tuple[dict[str, pl.DataFrame], dict[str, pl.DataFrame]]:
+    """result.* as it is and as it may be published: the tables of TABLES, and the totals under TOTALS."""
     results = {table.name: store.frame(sql_text(table.query)) for table in TABLES}
     results[TOTALS] = store.frame(sql_text("90_published_total.sql"))
     rules = programme.settings.disclosure
     protected = rounded_counts(protect(results, rules), rules.rounding)
-    protected["percentile"] = without_closed_groups(protected["percentile"])
-    return protected
+    return results, protected
 
 
 def write_release(

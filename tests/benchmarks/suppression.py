@@ -123,8 +123,8 @@ def against_the_optimum(tables: int = 60) -> list[str]:
         losses = Losses.of(cells, equations)
         if not sensitive.any():
             continue
-        heuristic = suppressed(cells, equations, sensitive, RULES.minimum_count, small=0)
-        exact = suppressed(cells, equations, sensitive, RULES.minimum_count, small=2000)
+        heuristic, _ = suppressed(cells, equations, sensitive, RULES.minimum_count, small=0)
+        exact, _ = suppressed(cells, equations, sensitive, RULES.minimum_count, small=2000)
         least = with_company(sensitive, losses)
         more, fewest = (heuristic & ~least).sum(), (exact & ~least).sum()
         dear, cheap = losses.price[heuristic].sum(), losses.price[exact].sum()

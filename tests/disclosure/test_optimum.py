@@ -26,7 +26,7 @@ def test_the_optimum_costs_no_more_than_the_heuristic_and_every_sensitive_cell_i
     count = cells.frame["count"].to_numpy()
     sensitive = sensitive_cells(cells, 10) & (count > 0)
     best = optimal_suppression(count, sensitive, *equations(cells), width=5)
-    heuristic = suppressed(cells, equations_of(cells), sensitive_cells(cells, 10), 10)
+    heuristic, _ = suppressed(cells, equations_of(cells), sensitive_cells(cells, 10), 10)
     assert sensitive.any() and best[sensitive].all()
     assert count[best].sum() <= count[heuristic].sum()
     for part in unknown_cells(count, ~best, *equations(cells)).parts():
