@@ -5,7 +5,10 @@ Placeholders in braces are filled by `say`. Words are plain and about groups: "p
 
 from __future__ import annotations
 
+from dashboards.outcome_wording import OUTCOMES
+
 TEXT: dict[str, str] = {
+    **OUTCOMES,  # the page "Did the programme work?"
     # ---- frame of every page
     "skip": "Skip to the content",
     "nav": "Pages",

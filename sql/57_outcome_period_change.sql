@@ -18,16 +18,16 @@ person as (
     join number using (period)
     where age >= 20
 ),
-base as (
-    select distinct period as base from site_start_period
+asked as (
+    select distinct base as period from site_start_period
 )
 select
-    base.site, base.period as base, later.period as period, count(*) as n,
-    sum(round(1e5 * ln(later.weight_kg / base.weight_kg))::bigint)::double / 1e3 as y,
-    sum(pow(round(1e5 * ln(later.weight_kg / base.weight_kg)), 2)::bigint)::double / 1e6 as yy
-from person as base
-join person as later on later.participant = base.participant and later.at > base.at
-where (base.period in (select base from base) or later.at = base.at + 1)
-    and base.site in (select site from site_start_period)
-group by base.site, base.period, later.period
+    earlier.site, earlier.period as base, later.period as period, count(*) as n,
+    sum(round(1e5 * ln(later.weight_kg / earlier.weight_kg))::bigint)::double / 1e3 as y,
+    sum(pow(round(1e5 * ln(later.weight_kg / earlier.weight_kg)), 2)::bigint)::double / 1e6 as yy
+from person as earlier
+join person as later on later.participant = earlier.participant and later.at > earlier.at
+where (earlier.period in (select period from asked) or later.at = earlier.at + 1)
+    and earlier.site in (select site from site_start_period)
+group by earlier.site, earlier.period, later.period
 order by all;

@@ -121,7 +121,9 @@ def _started(place: Place) -> str:
 def _write_settings(folder: Path, all_places: list[Place]) -> None:
     blocks = [
         f"# {NOTICE}\n# Made by synthetic_cohort; what is true of it stands in truth/README.md.\n"
-        f'name = "{PROGRAMME_NAME}"\nperiod = "quarter"\n'
+        f'name = "{PROGRAMME_NAME}"\nperiod = "quarter"\n\n'
+        "# of adults who start at a BMI of 25 or over, the share hoped to lose 5 % of their weight or more\n"
+        "[outcomes.target]\nmonths = 12\nshare_losing_5_percent = 0.25\n"
     ]
     for place in all_places:
         blocks.append(

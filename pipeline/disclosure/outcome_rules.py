@@ -153,7 +153,13 @@ def retention_as_published(rows: pl.DataFrame, rules: Disclosure) -> Published:
         **_by_place(whole, _lines(whole, ["months", "age_from"], lambda part: _statuses(part, m))),
         **_by_place(parts, _lines(of_parts, ["months", "age_from", "kind"], lambda part: _sites(part, m))),
     }
-    found = pl.concat([_from_coarse_counts(whole, m), _coarse_with_shares(parts, "proportion", m)])
+    # the limits take the likeness of people of one site in: wider than those of the counts alone, hence kept
+    step = step_of(m / pl.col("denominator"))
+    limits = whole.select(
+        low=downward(pl.col("low"), step).clip(0, 1), high=upward(pl.col("high"), step).clip(0, 1)
+    )
+    coarse = _from_coarse_counts(whole, m).with_columns(limits["low"], limits["high"])
+    found = pl.concat([coarse, _coarse_with_shares(parts, "proportion", m)])
     found = found.sort("place").drop("place")
     return found, pl.Series([gone[i] for i in range(rows.height)], dtype=pl.Boolean)
 
@@ -289,8 +295,8 @@ def _with_the_other_sex(rows: pl.DataFrame, gone: np.ndarray) -> np.ndarray:
 def retention_balance_as_published(rows: pl.DataFrame, rules: Disclosure) -> Published:
     """Rows with rounded figures, and whether each is withheld: a covariate whole where one level is small."""
     m = rules.minimum_count
-    n, of = pl.col("n"), pl.col("share_due") * pl.col("denominator")
-    small = (n < m) | ((of - n).round().is_between(1, m - 1))
+    n, of = pl.col("n"), pl.col("denominator")
+    small = (n < m) | (of - n).is_between(1, m - 1)
     gone = rows.select(small.any().over("months", "covariate")).to_series()
     found = rows.with_columns(
         *(to_nearest(pl.col(name), 0.01) for name in ("share_due", "share_seen", "share_weighted")),

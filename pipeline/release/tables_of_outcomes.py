@@ -161,7 +161,7 @@ RETENTION_BALANCE = Table(
                "the first reading", {"required": True}),
         Column("level", "string", "Level", "One class of it.", "none", "the first reading", {"required": True}),
         _people("n", "People seen", "People of the level who were seen"),
-        _people("denominator", "People due", "People of all levels who were due"),
+        _people("denominator", "People due", "People of the level who were due"),
         figure("share_due", "Share of those due", "Share of the level.", "1", _ENTRY, **SHARE),
         figure("share_seen", "Share of those seen", "Likewise.", "1", _ENTRY, **SHARE),
         figure("share_weighted", "Share after weighting", "Likewise.", "1", _WEIGHTS, **SHARE),

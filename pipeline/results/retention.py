@@ -86,7 +86,6 @@ def build_retention_balance(store: Store) -> None:
         share_due=pl.col("n_due") / pl.col("n_due").sum().over(whole),
         share_seen=pl.col("n_seen") / pl.col("n_seen").sum().over(whole),
         share_weighted=pl.col("w") / pl.col("w").sum().over(whole),
-        denominator=pl.col("n_due").sum().over(whole),
     )
     table = rows.select(
         "months",
