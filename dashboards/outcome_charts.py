@@ -26,7 +26,8 @@ from dashboards.chart_parts import (
 
 
 def _signed(unit: str) -> str:
-    return f"(datum.value > 0 ? format(datum.value, '+') : datum.value == 0 ? '0' : format(datum.value, '')) + ' {unit}'"
+    return "(datum.value > 0 ? format(datum.value, '+') : datum.value == 0 ? '0' : format(datum.value, '')) + "
+    "' {unit}'"
 
 
 @cache
@@ -47,10 +48,10 @@ def estimates(columns: Columns, heads: Heads, row: str, unit: str, *, is_share: 
             none,
             shown.mark_rule(style="beam", yOffset=9).encode(x=across, x2="high:Q", tooltip=tip),
             shown.mark_point(style="bead", yOffset=9).encode(x=alt.X("value:Q"), tooltip=tip, **OPEN_BEAD),
-            base.mark_text(style="name", yOffset=-10, align="left").encode(x=alt.value(0), text=f"{row}:N"),
-            base.mark_text(style="written", yOffset=-10, align="right").encode(
-                x=alt.value(alt.expr("width")), text="t0:N"
-            ),
+            # name and figure together: at the right end the figure would stand on the line of no change
+            base.transform_calculate(named=f"datum.{row} + ':  ' + datum.t0")
+            .mark_text(style="name", yOffset=-10, align="left")
+            .encode(x=alt.value(0), text="named:N"),
         ),
         alt.Step(48),
     )
@@ -91,7 +92,7 @@ def effects_over_time(columns: Columns, heads: Heads) -> dict[str, Any]:
     x = alt.X(
         **in_order(
             "time",
-            alt.Axis(title=None, labelAngle=0, labelExpr="split(datum.label, ' ')", labelOverlap=False),
+            alt.Axis(title=None, labelAngle=0, labelOverlap=False),
             scale=alt.Scale(padding=0.5, type="point"),
         )
     )

@@ -1,4 +1,4 @@
-"""Sites that started against sites that had not, with what it allows to be said of cause; and how exact readings are."""
+"""Sites that started against sites that had not, what that says of cause, and how exact readings are."""
 
 from __future__ import annotations
 

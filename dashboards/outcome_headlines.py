@@ -32,22 +32,22 @@ def with_unit(steps: int, decimals: int, unit: str) -> str:
 
 
 def mean_change(
-    cells: Mapping[str, Cell], expected: Cell | None, who: str, months: str, decimals: int, unit: str
+    cells: Mapping[str, Cell], expected: Cell | None, group: tuple[str, str], months: str, decimals: int, unit: str
 ) -> str:
     """The change of those seen, the range over the ways of taking drop-out, and what chance of selection adds.
 
-    Shapes   cells: estimator → cell with value, low, high, seen and due.
+    Shapes   cells: estimator → cell with value, low, high, seen and due; group: sex and start.
     """
     seen = cells["completers"]
     if not is_firm(seen):
-        return say("o.answer.none", who=who, months=months)
+        return say("o.answer.none", who=TEXT[f"who.{group[0]}.{group[1]}"], months=months)
     way = "lower" if seen["value"] < 0 else "higher"
     size = with_unit(abs(seen["value"]), decimals, unit)
     sentences = [
         say(
             "o.answer",
             months=months,
-            who=who,
+            seen=TEXT[f"seen.{group[0]}.{group[1]}"],
             value=say(f"o.{way}", value=size) if seen["value"] else TEXT["o.same"],
             low=written(seen["low"], decimals),
             high=with_unit(seen["high"], decimals, unit),
@@ -100,17 +100,17 @@ def attribution(overall: Cell | None, before: Cell | None, decimals: int) -> str
     return say("o.effect", **words)
 
 
-def reliable(cube: Cube, at: Mapping[str, str], who: str, months: str) -> str:
+def reliable(cube: Cube, at: Mapping[str, str], months: str) -> str:
     """Shares of those seen; the 5 % mark also over everybody who was due."""
     cells = {
         name: cube.cell({**at, "statistic": name, "estimator": "completers"})
         for name in ("better", "unchanged", "worse")
     }
     if not all(is_shown(cell, "value") for cell in cells.values()):
-        text = [say("o.reliable.none", who=who, months=months)]
+        text = [say("o.reliable.none", who=TEXT[f"who.{at['sex']}.bmi_25"], months=months)]
     else:
         shares = {name: percent(cell["value"]) for name, cell in cells.items()}
-        text = [say("o.reliable", who=who, months=months, **shares)]
+        text = [say("o.reliable", seen=TEXT[f"seen.{at['sex']}.bmi_25"], months=months, **shares)]
     lost, carried = (
         cube.cell({**at, "statistic": "lost_5_percent", "estimator": estimator})
         for estimator in ("completers", "carried_forward")

@@ -154,7 +154,7 @@ def _change(shared: Outcomes, attribution: str) -> tuple[Cube, Figure]:
     def headline(at: Mapping[str, str]) -> str:
         cells = {name: made.cell({**at, "estimator": name}) for name in DROP_OUT}
         words = outcome_headlines.mean_change(
-            cells, expected.cell(at), _who(at), shared.months.label(at["months"]), DECIMALS["kg"], "kg"
+            cells, expected.cell(at), (at["sex"], at["start"]), shared.months.label(at["months"]), DECIMALS["kg"], "kg"
         )
         return f"{words} {attribution}"
 
@@ -192,8 +192,7 @@ def _reliable(shared: Outcomes) -> tuple[Cube, Figure] | None:
     heads = (("statistic", TEXT["column.statistic"]), ("estimator", TEXT["column.estimator"]))
 
     def headline(at: Mapping[str, str]) -> str:
-        who = _who({**at, "start": "bmi_25"})
-        return outcome_headlines.reliable(made, at, who, shared.months.label(at["months"]))
+        return outcome_headlines.reliable(made, at, shared.months.label(at["months"]))
 
     return made, Figure(
         id="reliable",

@@ -76,8 +76,10 @@ _BARNETT = "Barnett, van der Pols & Dobson, Int J Epidemiol 2005;34:215-20"
 OUTCOME = Table(
     "outcome",
     "How people changed, by every estimator",
-    "Change from entry to a follow-up. mean_change: mean over people. lost_5_percent: share who lost 5 % of their weight "
-    "or more. fell, unchanged, rose: share whose own change is beyond the smallest detectable one, or is not; direction "
+    "Change from entry to a follow-up. mean_change: mean over people. lost_5_percent: share who lost 5 % of "
+    "their weight "
+    "or more. fell, unchanged, rose: share whose own change is beyond the smallest detectable one, or is not; "
+    "direction "
     "says which way counts as better. regression_to_mean: the change to expect without any effect of people chosen for "
     "a high first reading. fat_share_of_loss: fat in the weight lost. The estimators differ in what they take of those "
     "who were not seen; the range over them is part of the answer. Children and young people are judged by BMI z-score "
@@ -216,7 +218,8 @@ OUTCOME_SITE = Table(
     ("months", "topic", "site"),
     (
         _MONTHS,
-        Column("topic", "string", "Topic", "weight_change_percent: mean change of weight. lost_5_percent: share of those "
+        Column("topic", "string", "Topic", "weight_change_percent: mean change of weight. lost_5_percent: share "
+               "of those "
                "at a BMI of 25 or over who lost 5 % or more.", "none", "pipeline/results/outcome_site.py",
                {"enum": ["weight_change_percent", "lost_5_percent"], "required": True}),
         _UNIT,
@@ -256,13 +259,15 @@ _CALLAWAY = "Callaway & Sant'Anna, J Econometrics 2021;225:200-30; errors: pipel
 GROUP_TIME_EFFECT = Table(
     "group_time_effect",
     "Sites that started against sites that had not yet",
-    "Change of weight after the programme began at a site, less the change over the same time at sites where it had not "
+    "Change of weight after the programme began at a site, less the change over the same time at sites where it "
+    "had not "
     "begun. It is the programme's only if those sites would have gone alike without it: the rows before the start are "
     "the check. Without sites that started at different times the table is empty, and change is not attributed.",
     "92_published_group_time_effect.sql",
     ("kind", "started", "period", "event_time"),
     (
-        Column("kind", "string", "Kind", "group_time: one start and period. pre_trend: the same before the start. event: "
+        Column("kind", "string", "Kind", "group_time: one start and period. pre_trend: the same before the "
+               "start. event: "
                "all at one time since the start. overall: all after it. overall_before: all before it.", "none",
                _CALLAWAY, {"enum": ["group_time", "pre_trend", "event", "overall", "overall_before"],
                            "required": True}),

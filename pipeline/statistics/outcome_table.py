@@ -33,7 +33,9 @@ _EXPECTED = (
     "expected fall without any effect of those chosen for a BMI of 25 or over at entry (Barnett et al. 2005), one "
     "reading at entry, normal distributions"
 )
-_FAT_SHARE = f"ratio of mean fat change to mean weight change of the same people; {_CLUSTERS}; only where mean weight fell"
+_FAT_SHARE = (
+    f"ratio of mean fat change to mean weight change of the same people; {_CLUSTERS}; only where mean weight fell"
+)
 
 # measure in the sums → (measure, unit, statistic, whether it is a share)
 _KINDS = {
@@ -152,8 +154,9 @@ def _seasonless(changes: Changes) -> Iterator[tuple[Any, ...]]:
         for months, mean in sorted(found.items()):
             n = int(part.filter(months=months)["n"].sum())
             due = _due(changes, months, _STARTS[start], _SEXES["all"])
+            figure = Estimate(mean.value, mean.low, mean.high, np.nan)
             yield _row(changes, "adults", (months, start, "all"), ("weight", "kg", "mean_change"), "same_season",
-                       (n, due), Estimate(mean.value, mean.low, mean.high, np.nan), _METHODS["same_season"])  # fmt: skip
+                       (n, due), figure, _METHODS["same_season"])  # fmt: skip
 
 
 def _due(changes: Changes, months: int, starts: tuple[str, ...], sexes: tuple[str, ...]) -> int:
