@@ -26,7 +26,7 @@ from dashboards.chart_parts import (
 
 
 def _signed(unit: str) -> str:
-    return "(datum.value > 0 ? format(datum.value, '+') : datum.value == 0 ? '0' : format(datum.value, '')) + "
+    return f"(datum.value ? format(datum.value, '+') : '0') + ' {unit}'"
     "' {unit}'"
 
 
@@ -75,9 +75,10 @@ def transitions(columns: Columns, heads: Heads) -> dict[str, Any]:
                 tooltip=tip,
             ),
             shown.transform_filter("datum.n > 0")
+            .transform_calculate(whole="format(datum.share, '.0f') + (width < 400 ? '' : '\u00a0%')")
             .mark_text(style="note", fontStyle="normal", fontSize=12)
             .encode(
-                text=alt.Text("t0:N"),
+                text=alt.Text("whole:N"),
                 color=alt.condition(strong, alt.value("var(--sheet)"), alt.value("var(--ink)")),
             ),
             base.transform_filter(IS_WITHHELD).mark_text(style="note", text="–").encode(tooltip=tip),
