@@ -2,9 +2,9 @@
 -- grain   participant × months, adults whose follow-up was due and who were seen
 -- inputs  outcome_follow_up, outcome_visit_stratum, return_chance
 -- keys    (participant, months) unique
--- rule    One over the chance of having come again after every visit before the follow-up's reading; the smallest
---         hundredth and the largest are drawn in to the 1st and 99th percentile of the follow-up; then scaled so that
---         each site of entry counts with all its people who were due. Sites with fewer than 10 seen are scaled
+-- rule    One over the chance of having come again after every visit before the follow-up's reading; the
+--         outermost 0.5 % at either end are drawn in; then scaled so that each site of entry counts with all its people
+--         who were due. Sites with fewer than 10 seen are scaled
 --         together. In whole thousandths, so that sums are exact.
 -- reruns  replaced whole
 create or replace temp table outcome_weight as
@@ -24,7 +24,7 @@ raw as (
     group by seen.participant, seen.months, seen.entry_site
 ),
 edge as (
-    select months, quantile_disc(weight, 0.01) as low, quantile_disc(weight, 0.99) as high from raw group by months
+    select months, quantile_disc(weight, 0.005) as low, quantile_disc(weight, 0.995) as high from raw group by months
 ),
 bounded as (
     select

@@ -57,10 +57,11 @@ def group_time_effects(
     """ATT(g, t) against sites not yet started, event-study means, the overall mean, and the check before the start.
 
     ATT(g, t) = mean change from period g − 1 to t at sites that start in g, less that at sites that start after t.
-    Before the start the change is from t − 1 to t: were the sites alike, it would be about 0. Means over cells are
+    Before the start the change is from t − 1 to t, against sites that start after g: were the sites alike, it would be
+    about 0. Means over cells are
     weighted by treated people. Standard errors: a site's mean has the variance τ² + σ²/n, τ² between sites of one
-    side of a cell, pooled over cells; a site's errors in different cells are taken to be wholly correlated, which
-    makes no interval too short. Student's t with two fewer degrees of freedom than sites. So a cell with a single
+    side of a cell, pooled over cells; a site's errors in different cells after a start are taken to be wholly correlated,
+    which makes no interval too short, and in different periods before it, which do not overlap, to be independent. Student's t with two fewer degrees of freedom than sites. So a cell with a single
     site has an interval too, borrowed from the others; with no side of two sites there is none.
 
     Shapes   start: (sites,), the number of the period in which the site starts; n, total, squares:
@@ -131,7 +132,7 @@ def _cells(start: NDArray[np.int64], n: Floats, mean: Floats) -> Iterator[_Cell]
                 continue
             has = n[:, base, period] > 0
             treated = np.flatnonzero((start == group) & has)
-            comparison = np.flatnonzero((start > period) & (start != group) & has)
+            comparison = np.flatnonzero((start > max(period, group)) & has)
             if not treated.size or not comparison.size:
                 continue
             loading = np.zeros(start.size)
@@ -174,15 +175,17 @@ def _between_sites(cells: list[_Cell], n: Floats, mean: Floats, within: Floats) 
 def _standard_error(
     weights: list[float], cells: list[_Cell], n: Floats, within: Floats, between: float
 ) -> float:
-    of_site = np.zeros(n.shape[0])
+    spans: dict[int, Floats] = {}  # cells before a start by their base; all cells after one together
     for weight, cell in zip(weights, cells, strict=True):
         people, spread = n[:, cell.base, cell.period], within[:, cell.base, cell.period]
         there = cell.loading != 0
         pooled = np.nansum((people * spread)[there]) / np.sum(people[there & ~np.isnan(spread)])
         noise = np.where(np.isnan(spread), pooled, spread)
         sd = np.sqrt(between + np.divide(noise, people, out=np.zeros_like(people), where=people > 0))
-        of_site += np.where(there, np.abs(weight * cell.loading) * sd, 0.0)
-    return float(np.sqrt(np.sum(of_site**2)))
+        span = cell.base if cell.event_time < 0 else -1
+        error = np.where(there, np.abs(weight * cell.loading) * sd, 0.0)
+        spans[span] = spans.get(span, np.zeros(n.shape[0])) + error
+    return float(np.sqrt(sum(np.sum(of_site**2) for of_site in spans.values())))
 
 
 def _half_and_p(value: float, error: float, freedom: int, confidence: float) -> tuple[float, float]:

@@ -57,7 +57,7 @@ def _fitted(x: Floats, n: Floats, came: Floats) -> Floats:
 
     rows, outcome = np.concatenate([x, x]), np.repeat([1, 0], n.size)
     weight = np.concatenate([came, n - came])
-    model = LogisticRegression(C=_PENALTY, max_iter=2000, tol=1e-8)
+    model = LogisticRegression(C=_PENALTY, solver="newton-cholesky", max_iter=200, tol=1e-8)
     model.fit(rows[weight > 0], outcome[weight > 0], sample_weight=weight[weight > 0])
     return np.minimum(model.predict_proba(x)[:, 1], _MOST)
 
