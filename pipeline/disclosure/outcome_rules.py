@@ -72,9 +72,10 @@ def sensitive(count: np.ndarray, of: np.ndarray, m: int) -> np.ndarray:
 def withheld_in_line(count: np.ndarray, of: int, gone: np.ndarray, m: int) -> np.ndarray:
     """Parts of one group, shown as multiples of m beside their sum: which to withhold, or all of them.
 
-    A part known to be 1 to m − 1 must stay anything in there. With D the shown sum less the shown parts, each true
-    count between its multiple and m − 1 above, and w parts withheld of which each is at least 1, a part lies between
-    D − (m − 1)·(shown parts not 0 + w − 1) and D + (m − 1) − (w − 1).
+    A part of 1 to m − 1 must be able to be anything in there. Each true count lies between its multiple and m − 1
+    above, zeros are shown, and of withheld parts nobody knows which are small. With D the shown sum less the shown
+    parts, a part that is withheld alone lies between D − (m − 1)·(shown parts that are not 0) and D + m − 1; with w − 1
+    others it can be as low as 1, and as high as D + (m − 1) − (w − 1).
 
     Shapes   count, gone, out: (parts,); of: their sum.   Units  people.
     """
@@ -83,7 +84,8 @@ def withheld_in_line(count: np.ndarray, of: int, gone: np.ndarray, m: int) -> np
         shown = ~gone & (count > 0)
         left = of // m * m - (count[shown] // m * m).sum()
         others = gone.sum() - 1
-        low, high = left - (m - 1) * (shown.sum() + others), left + (m - 1) - others
+        low = left - (m - 1) * shown.sum() if others == 0 else 1
+        high = left + (m - 1) - others
         if low <= 1 and high >= m - 1:
             return gone
         if not shown.any():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 from numpy.typing import ArrayLike, NDArray
+from threadpoolctl import threadpool_limits
 
 Floats = NDArray[np.float64]
 
@@ -58,7 +59,8 @@ def _fitted(x: Floats, n: Floats, came: Floats) -> Floats:
     rows, outcome = np.concatenate([x, x]), np.repeat([1, 0], n.size)
     weight = np.concatenate([came, n - came])
     model = LogisticRegression(C=_PENALTY, solver="newton-cholesky", max_iter=200, tol=1e-8)
-    model.fit(rows[weight > 0], outcome[weight > 0], sample_weight=weight[weight > 0])
+    with threadpool_limits(1):  # systems this small are slower on two threads than on one
+        model.fit(rows[weight > 0], outcome[weight > 0], sample_weight=weight[weight > 0])
     return np.minimum(model.predict_proba(x)[:, 1], _MOST)
 
 
