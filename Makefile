@@ -56,6 +56,7 @@ bench: $(VENV)/tests
 	@$(BIN)/python tests/benchmarks/device_operating_curve.py
 	@$(BIN)/python tests/benchmarks/page_weight.py
 	@$(BIN)/python tests/benchmarks/identifier_detection.py
+	@$(BIN)/python tests/benchmarks/outcome_recovery.py
 
 # Apart from .venv: a site needs a twentieth of what the pipeline does.
 seal:

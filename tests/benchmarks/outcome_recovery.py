@@ -109,7 +109,8 @@ def weights(cohort: Cohort) -> np.ndarray:
     found = np.where(seen, np.exp(minus_log), 0.0)
     low, high = np.quantile(found[seen], [0.005, 0.995], method="inverted_cdf")
     found[seen] = found[seen].clip(low, high)
-    scale = PEOPLE / np.bincount(cohort.site, found, SITES)
+    held = np.bincount(cohort.site, found, SITES)
+    scale = np.divide(PEOPLE, held, out=np.zeros(SITES), where=held > 0)
     return found * scale[cohort.site]
 
 
@@ -271,7 +272,8 @@ def planted_and_found(folder: Path) -> Iterator[str]:
 def page(replicates: int, seed: int, demo: Path | None) -> Iterator[str]:
     yield "# Outcomes: what is recovered"
     yield (
-        f"{replicates} replicates a row, seed {seed}. Cohorts of {SITES} sites with {PEOPLE} people each, visits every two "
+        f"{replicates} replicates a row, seed {seed}. Cohorts of {SITES} sites with {PEOPLE} people each, "
+        "visits every two "
         "months for a year; mean change of weight after 12 months, in kg. Coverage is of the 95 % interval. The naive "
         "estimate is that of those seen."
     )
@@ -281,8 +283,10 @@ def page(replicates: int, seed: int, demo: Path | None) -> Iterator[str]:
             yield f"| {scenario.title} | {name} | {bias:+.3f} | {spread:.3f} | {100 * coverage:.1f} % |"
     yield "\n## Sites that start at different times"
     yield (
-        f"{STARTS.size} sites that start one by one, everybody gaining 0.4 % a period, sites wandering on their own; bias "
-        "in points of percent. overall_before is the check before the start. The last two break the assumption of equal "
+        f"{STARTS.size} sites that start one by one, everybody gaining 0.4 % a period, sites wandering on their "
+        "own; bias "
+        "in points of percent. overall_before is the check before the start. The last two break the assumption "
+        "of equal "
         "courses: the effect is then wrong, and what its check does not cover is how often it says so."
     )
     yield "| programme | estimate | bias | coverage |\n|---|---|---|---|"

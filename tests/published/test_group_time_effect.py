@@ -42,7 +42,7 @@ def test_each_group_time_effect_is_the_regression_of_the_two_groups():
         treated = (START[site] == group)[compared].astype(float)
         fit = sm.OLS(change, sm.add_constant(treated)).fit()
         assert effect.value == pytest.approx(fit.params[1], abs=1e-10)
-        assert (effect.people, effect.sites) == (int(treated.sum()), int((START == group).sum()))
+        assert (effect.people, effect.sites) == (int(treated.sum()), int((group == START).sum()))
 
 
 def test_means_over_cells_are_weighted_by_treated_people():

