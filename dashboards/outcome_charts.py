@@ -31,7 +31,9 @@ def _signed(unit: str) -> str:
 
 
 @cache
-def estimates(columns: Columns, heads: Heads, row: str, unit: str, *, is_share: bool = False) -> dict[str, Any]:
+def estimates(
+    columns: Columns, heads: Heads, row: str, unit: str, *, is_share: bool = False
+) -> dict[str, Any]:
     """One row an estimate: its name and figure over a bead on a beam, and an upright line at no change."""
     base = alt.Chart(ROWS).encode(y=alt.Y(**in_order(row)))
     label = "datum.label + ' %'" if is_share else _signed(unit)

@@ -106,7 +106,8 @@ def error_figure(release: Release) -> tuple[Cube, Figure] | None:
     there = set(rows["error"])
     keys = tuple(f"{m}|{s}" for m in MEASURES for s in SOURCES if f"{m}|{s}" in there)
     labels = tuple(
-        say(f"source.{key.partition('|')[2]}", measure=TEXT[f"measure.{key.partition('|')[0]}"]) for key in keys
+        say(f"source.{key.partition('|')[2]}", measure=TEXT[f"measure.{key.partition('|')[0]}"])
+        for key in keys
     )
     made = cube(
         rows,
@@ -126,9 +127,13 @@ def error_figure(release: Release) -> tuple[Cube, Figure] | None:
         TableColumn(TEXT["outcome.column.detectable"], "value", ("detectable",), **none),
         TableColumn(TEXT["outcome.column.reliability"], "value", ("reliability",), **none),
         TableColumn(TEXT["outcome.column.compared_readings"], "value", ("n",), **none),
-        TableColumn(TEXT["outcome.column.used"], "word", ("used",), words=(TEXT["used.no"], TEXT["used.yes"])),
+        TableColumn(
+            TEXT["outcome.column.used"], "word", ("used",), words=(TEXT["used.no"], TEXT["used.yes"])
+        ),
     )
-    labelled = tuple(f"{label} ({unit[key.partition('|')[0]]})" for key, label in zip(keys, labels, strict=True))
+    labelled = tuple(
+        f"{label} ({unit[key.partition('|')[0]]})" for key, label in zip(keys, labels, strict=True)
+    )
     made = Cube((Dimension("error", keys, labelled),), made.columns, made.decimals, made.states)
     return made, Figure(
         id="error",

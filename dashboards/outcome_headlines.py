@@ -32,7 +32,12 @@ def with_unit(steps: int, decimals: int, unit: str) -> str:
 
 
 def mean_change(
-    cells: Mapping[str, Cell], expected: Cell | None, group: tuple[str, str], months: str, decimals: int, unit: str
+    cells: Mapping[str, Cell],
+    expected: Cell | None,
+    group: tuple[str, str],
+    months: str,
+    decimals: int,
+    unit: str,
 ) -> str:
     """The change of those seen, the range over the ways of taking drop-out, and what chance of selection adds.
 
@@ -66,9 +71,7 @@ def _range(cells: Sequence[Cell], decimals: int, unit: str) -> str:
     if len(firm) < 2:
         return TEXT["o.range.one"]
     values = sorted((cell["value"] for cell in firm), key=abs)
-    start = say(
-        "o.range", least=written(values[0], decimals), most=with_unit(values[-1], decimals, unit)
-    )
+    start = say("o.range", least=written(values[0], decimals), most=with_unit(values[-1], decimals, unit))
     clear = [cell for cell in firm if leaves_out_none(cell)]
     if len(clear) < len(firm):
         return start + say("o.range.open", n=count(len(firm) - len(clear)), of=count(len(firm)))
@@ -87,9 +90,7 @@ def attribution(overall: Cell | None, before: Cell | None, decimals: int) -> str
     if not is_firm(overall):
         if overall["sites"] is None or overall["comparison_sites"] is None:
             return TEXT["o.alone"]
-        return say(
-            "o.few", sites=count(overall["sites"]), comparison=count(overall["comparison_sites"])
-        )
+        return say("o.few", sites=count(overall["sites"]), comparison=count(overall["comparison_sites"]))
     words = {name: written(overall[name], decimals) for name in _FIRM}
     if not leaves_out_none(overall):
         return say("o.unclear", **words)
@@ -192,4 +193,6 @@ def target(cells: Sequence[Cell]) -> str:
     if not shown:
         return ""
     likely = [c for c in shown if c["probability"] > 50]
-    return say("o.target", likely=count(len(likely)), shown=count(len(shown)), target=percent(shown[0]["target"]))
+    return say(
+        "o.target", likely=count(len(likely)), shown=count(len(shown)), target=percent(shown[0]["target"])
+    )

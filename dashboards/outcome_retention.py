@@ -6,22 +6,17 @@ from collections.abc import Mapping
 
 import polars as pl
 
-from dashboards import charts, outcome_headlines
+from dashboards import axes, charts, outcome_headlines
 from dashboards.cubes import Column, Cube, Dimension, cube
 from dashboards.figures import Figure, TableColumn, share_scale
 from dashboards.release import ALL_SITES, Release
-from dashboards.wording import TEXT, say
+from dashboards.wording import TEXT
 
 STATUSES = (
     "followed", "seen", "seen_elsewhere", "not_counted", "missed", "gone", "not_due", "site_silent",
 )  # fmt: skip
 STAGES = ("20", "5")
 BALANCE_DECIMALS = 2
-
-
-def _months(rows: pl.DataFrame) -> Dimension:
-    keys = tuple(sorted(rows["months"].unique(), key=int))
-    return Dimension("months", keys, tuple(say("months", months=key) for key in keys))
 
 
 def retention_figure(release: Release) -> tuple[Cube, Figure] | None:
@@ -33,7 +28,7 @@ def retention_figure(release: Release) -> tuple[Cube, Figure] | None:
         .with_columns(pl.col("months").cast(pl.String), stage=pl.col("age_from").cast(pl.String))
         .collect()
     )
-    months = _months(rows)
+    months = axes.months_axis(rows)
     status = Dimension("status", STATUSES, tuple(TEXT[f"status.{name}"] for name in STATUSES))
     stage = Dimension("stage", STAGES, tuple(TEXT[f"stage.{name}"] for name in STAGES))
     made = cube(
@@ -83,7 +78,7 @@ def balance_figure(release: Release, effective: Mapping[str, int]) -> tuple[Cube
         )
         .collect()
     )
-    months = _months(rows)
+    months = axes.months_axis(rows)
     keys = tuple(dict.fromkeys(rows.sort("covariate", "level")["known"]))
     shares = {name: Column(source, 100, 0) for name, source in (
         ("share_due", "share_due"), ("share_seen", "share_seen"), ("share_weighted", "share_weighted"))}  # fmt: skip

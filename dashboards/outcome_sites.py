@@ -32,8 +32,7 @@ def site_figures(release: Release) -> tuple[dict[str, Cube], list[Figure]]:
 
 
 def _cube(release: Release, rows: pl.DataFrame, topic: str, scale: dict[str, int]) -> Cube:
-    keys = tuple(sorted(rows["months"].unique(), key=int))
-    months = Dimension("months", keys, tuple(say("months", months=key) for key in keys))
+    months = axes.months_axis(rows)
     site = axes.site_axis(release)
     return cube(
         rows.filter(pl.col("topic") == topic),
@@ -91,7 +90,9 @@ def _lost(made: Cube, rows: pl.DataFrame) -> Figure:
     columns, notes = _columns("compare.column.share"), [TEXT["outcome.lost.read"]]
     if target is not None:
         columns += (
-            TableColumn(TEXT["outcome.column.target"], "value", ("probability",), True, missing=TEXT["no_figure"]),
+            TableColumn(
+                TEXT["outcome.column.target"], "value", ("probability",), True, missing=TEXT["no_figure"]
+            ),
         )
         notes.append(say("outcome.lost.target", target=percent(round(target * 1000))))
 

@@ -15,6 +15,7 @@ from dashboards.methods_named import methods_named
 from dashboards.outcome_effects import effect_figure, error_figure
 from dashboards.outcome_retention import balance_figure, retention_figure
 from dashboards.outcome_sites import site_figures
+from dashboards.outcome_transitions import transition_figure
 from dashboards.page import Page
 from dashboards.release import Release
 from dashboards.site_means import site_order
@@ -63,14 +64,21 @@ def outcome_pages(release: Release) -> Iterator[Page]:
         return
     rows = release.scan("outcome").with_columns(pl.col("months").cast(pl.String)).collect()
     shared = Outcomes(
-        release, rows, months_axis(rows), axes.sex_axis(),
+        release, rows, axes.months_axis(rows), axes.sex_axis(),
         Dimension("start", STARTS, tuple(TEXT[f"start.{start}"] for start in STARTS)),
     )  # fmt: skip
     cubes: dict[str, Cube] = {}
     figures: list[Figure] = []
     effect_cubes, effects, attribution = effect_figure(release)
-    for made in (_change(shared, attribution), _reliable(shared), _parts(shared), retention_figure(release),
-                 balance_figure(release, _effective(shared)), _transitions(release), _children(shared)):  # fmt: skip
+    for made in (
+        _change(shared, attribution),
+        _reliable(shared),
+        _parts(shared),
+        retention_figure(release),
+        balance_figure(release, _effective(shared)),
+        transition_figure(release),
+        _children(shared),
+    ):
         if made:
             cubes[made[1].cube] = made[0]
             figures.append(made[1])
@@ -100,11 +108,6 @@ def outcome_pages(release: Release) -> Iterator[Page]:
             "attribution": attribution,
         },
     )
-
-
-def months_axis(rows: pl.DataFrame) -> Dimension:
-    keys = tuple(sorted(rows["months"].cast(pl.String).unique(), key=int))
-    return Dimension("months", keys, tuple(say("months", months=key) for key in keys))
 
 
 def _opening_months(shared: Outcomes) -> str:
@@ -154,7 +157,12 @@ def _change(shared: Outcomes, attribution: str) -> tuple[Cube, Figure]:
     def headline(at: Mapping[str, str]) -> str:
         cells = {name: made.cell({**at, "estimator": name}) for name in DROP_OUT}
         words = outcome_headlines.mean_change(
-            cells, expected.cell(at), (at["sex"], at["start"]), shared.months.label(at["months"]), DECIMALS["kg"], "kg"
+            cells,
+            expected.cell(at),
+            (at["sex"], at["start"]),
+            shared.months.label(at["months"]),
+            DECIMALS["kg"],
+            "kg",
         )
         return f"{words} {attribution}"
 
@@ -171,7 +179,11 @@ def _change(shared: Outcomes, attribution: str) -> tuple[Cube, Figure]:
         extent=("low", "high", "zero"),
         is_from_zero=False,
         none=TEXT["none.not_made"],
-        notes=(TEXT["change.read"], TEXT["change.read.more"], say("method", method=methods_named(rows["method"]))),
+        notes=(
+            TEXT["change.read"],
+            TEXT["change.read.more"],
+            say("method", method=methods_named(rows["method"])),
+        ),
         headline=headline,
     )
 
@@ -281,50 +293,6 @@ def _children(shared: Outcomes) -> tuple[Cube, Figure] | None:
         none=TEXT["none.not_made"],
         notes=(TEXT["children.read"],),
         headline=headline,
-    )
-
-
-def _transitions(release: Release) -> tuple[Cube, Figure] | None:
-    if not release.has("transition") or "bmi_adult" not in release.bandings:
-        return None
-    rows = (
-        release.scan("transition").filter(pl.col("banding") == "bmi_adult")
-        .with_columns(pl.col("months").cast(pl.String)).collect()
-    )  # fmt: skip
-    band = axes.band_axis(release.bandings["bmi_adult"])
-    months = months_axis(release.scan("outcome").select("months").collect())
-    made = cube(
-        rows,
-        [months, Dimension("band_from", band.keys, band.labels), Dimension("band_to", band.keys, band.labels)],
-        {
-            "share": Column("proportion", **share_scale()),
-            "low": Column("low", **share_scale()),
-            "high": Column("high", **share_scale()),
-            "n": Column("n"),
-            "of": Column("denominator"),
-        },
-    )
-    columns = (
-        TableColumn(TEXT["transition.column.share"], "value", ("share",), True, is_marked=True),
-        TableColumn(TEXT["column.interval"], "interval", ("low", "high"), True),
-        TableColumn(TEXT["outcome.column.people"], "value", ("n",)),
-        TableColumn(TEXT["outcome.column.of"], "value", ("of",)),
-    )
-    heads = (("band_from", TEXT["column.band_from"]), ("band_to", TEXT["column.band_to"]))
-    return made, Figure(
-        id="transition",
-        question=TEXT["transition.question"],
-        cube="transitions",
-        along=("band_from", "band_to"),
-        picks=("months",),
-        spec=outcome_charts.transitions(columns, heads),
-        columns=columns,
-        source="data/transition.csv",
-        extent=("share",),
-        is_folded=True,
-        is_wide=True,
-        notes=(TEXT["transition.read"], release.bandings["bmi_adult"]["caution"]),
-        headline=lambda at: outcome_headlines.transition(made, at, months.label(at["months"])),
     )
 
 

@@ -265,7 +265,11 @@ def _shares_gone(rows: pl.DataFrame, is_share: np.ndarray, m: int) -> np.ndarray
     inside, of = counted["inside"].to_numpy(), counted["n"].to_numpy()
     of_seen = is_share & (counted["estimator"] == "completers").to_numpy()
     flagged = counted.with_columns(hit=pl.Series(of_seen & sensitive(inside, of, m)))
-    return flagged.select(pl.col("hit").any().over([*_GROUP, "family"]) & pl.col("is_share")).to_series().to_numpy()
+    return (
+        flagged.select(pl.col("hit").any().over([*_GROUP, "family"]) & pl.col("is_share"))
+        .to_series()
+        .to_numpy()
+    )
 
 
 def _nearly_the_same(rows: pl.DataFrame, is_share: np.ndarray, m: int) -> np.ndarray:

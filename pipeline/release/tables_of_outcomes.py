@@ -254,7 +254,9 @@ OUTCOME_SITE = Table(
     ),
 )  # fmt: skip
 
-_CALLAWAY = "Callaway & Sant'Anna, J Econometrics 2021;225:200-30; errors: pipeline/statistics/group_time_effect.py"
+_CALLAWAY = (
+    "Callaway & Sant'Anna, J Econometrics 2021;225:200-30; errors: pipeline/statistics/group_time_effect.py"
+)
 
 GROUP_TIME_EFFECT = Table(
     "group_time_effect",

@@ -28,11 +28,18 @@ _TEMPORARY = (
 
 
 def build_outcomes(store: Store, programme: Programme) -> None:
-    """Rewrite the tables of outcomes, in the caller's transaction. result.device must be built before."""
+    """Rewrite the tables of outcomes, in the caller's transaction. result.device must be built before.
+
+    Errors   StoreFault when somebody who entered lacks a follow-up's row or has two: nothing is changed then.
+    """
     outcomes = programme.settings.outcomes
-    with store.lent("site_start", site_starts(programme)), store.lent("follow_up_window", _windows(programme)):
+    with (
+        store.lent("site_start", site_starts(programme)),
+        store.lent("follow_up_window", _windows(programme)),
+    ):
         store.execute_file("57_outcome_visit.sql", same_visit_hours=outcomes.same_visit_hours)
         store.execute_file("57_outcome_follow_up.sql")
+        store.require_no_rows("checks/outcome_follow_up_is_complete.sql")
         store.execute_file("57_outcome_visit_stratum.sql", patience_days=PATIENCE_DAYS)
         with store.lent("return_chance", return_chance(store.frame(sql_text("57_outcome_return.sql")))):
             store.execute_file("57_outcome_weight.sql")

@@ -96,13 +96,11 @@ def build_retention_balance(store: Store) -> None:
         "share_due",
         "share_seen",
         "share_weighted",
-        pl.Series(
-            "difference_before", standardised_difference(rows["share_seen"], rows["share_due"])
+        pl.Series("difference_before", standardised_difference(rows["share_seen"], rows["share_due"])),
+        pl.Series("difference_after", standardised_difference(rows["share_weighted"], rows["share_due"])),
+        pl.lit("standardised difference of shares, those seen against all who were due (Austin 2009)").alias(
+            "method"
         ),
-        pl.Series(
-            "difference_after", standardised_difference(rows["share_weighted"], rows["share_due"])
-        ),
-        pl.lit("standardised difference of shares, those seen against all who were due (Austin 2009)").alias("method"),
         pl.lit(None, pl.String).alias("flag"),
     )
     store.replace_rows("result.retention_balance", without_nan(table))

@@ -57,12 +57,12 @@ def group_time_effects(
     """ATT(g, t) against sites not yet started, event-study means, the overall mean, and the check before the start.
 
     ATT(g, t) = mean change from period g − 1 to t at sites that start in g, less that at sites that start after t.
-    Before the start the change is from t − 1 to t, against sites that start after g: were the sites alike, it would be
-    about 0. Means over cells are
-    weighted by treated people. Standard errors: a site's mean has the variance τ² + σ²/n, τ² between sites of one
-    side of a cell, pooled over cells; a site's errors in different cells after a start are taken to be wholly correlated,
-    which makes no interval too short, and in different periods before it, which do not overlap, to be independent. Student's t with two fewer degrees of freedom than sites. So a cell with a single
-    site has an interval too, borrowed from the others; with no side of two sites there is none.
+    Before the start the change is from t − 1 to t, against sites that start after g: were the sites alike, it would
+    be about 0. Means over cells are weighted by treated people. Standard errors: a site's mean has the variance
+    τ² + σ²/n, τ² between sites of one side of a cell, pooled over cells; a site's errors in different cells after a
+    start are taken to be wholly correlated, which makes no interval too short, and in different periods before it,
+    which do not overlap, to be independent. Student's t with two fewer degrees of freedom than sites. So a cell with
+    a single site has an interval too, borrowed from the others; with no side of two sites there is none.
 
     Shapes   start: (sites,), the number of the period in which the site starts; n, total, squares:
              (sites, periods, periods): people seen in both periods [base, later], Σ and Σ² of their changes.

@@ -34,7 +34,8 @@ _EXPECTED = (
     "reading at entry, normal distributions"
 )
 _FAT_SHARE = (
-    f"ratio of mean fat change to mean weight change of the same people; {_CLUSTERS}; only where mean weight fell"
+    f"ratio of mean fat change to mean weight change of the same people; {_CLUSTERS}; "
+    "only where the mean weight clearly fell"
 )
 
 # measure in the sums → (measure, unit, statistic, whether it is a share)
@@ -206,7 +207,9 @@ def _fat_shares(changes: Changes) -> Iterator[tuple[Any, ...]]:
     """Share of the lost weight that was fat, where the weight of those seen fell beyond doubt."""
     for (months,), part in changes.fat_share.group_by("months", maintain_order=True):
         for sex, of_sex in _SEXES.items():
-            group = part.filter(pl.col("sex").is_in(of_sex)).group_by("site").agg(pl.sum("n", "fat", "weight"))
+            group = (
+                part.filter(pl.col("sex").is_in(of_sex)).group_by("site").agg(pl.sum("n", "fat", "weight"))
+            )
             n, fat, weight = (
                 group.sort("site")[name].to_numpy().astype(float) for name in ("n", "fat", "weight")
             )

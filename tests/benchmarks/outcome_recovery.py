@@ -49,7 +49,12 @@ SCENARIOS = (
     Scenario("effect −3 %, drop-out by chance", effect=-0.03),
     Scenario("no effect, those who lose weight stay", per_percent=0.12),
     Scenario("effect −3 %, those who lose weight stay", effect=-0.03, per_percent=0.12),
-    Scenario("effect −3 %, those who lose weight stay, exact readings", effect=-0.03, per_percent=0.12, error_kg=0.05),
+    Scenario(
+        "effect −3 %, those who lose weight stay, exact readings",
+        effect=-0.03,
+        per_percent=0.12,
+        error_kg=0.05,
+    ),
     Scenario("no effect, chosen for a BMI of 30 or over, steady readings", cut=30.0),
     Scenario("no effect, chosen for a BMI of 30 or over, unsteady readings", cut=30.0, error_kg=4.0),
 )
@@ -317,7 +322,9 @@ def page(replicates: int, seed: int, demo: Path | None) -> Iterator[str]:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--replicates", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=47)
     parser.add_argument("--demo", type=Path, help="a demo programme that was generated and run")

@@ -22,16 +22,32 @@ from pipeline.release.tables_of_outcomes import (
 TABLES = {
     table.name: table
     for table in (
-        OUTCOME, RETENTION, RETENTION_BALANCE, TRANSITION, OUTCOME_SITE, GROUP_TIME_EFFECT, MEASUREMENT_ERROR,
+        OUTCOME,
+        RETENTION,
+        RETENTION_BALANCE,
+        TRANSITION,
+        OUTCOME_SITE,
+        GROUP_TIME_EFFECT,
+        MEASUREMENT_ERROR,
     )
-}  # fmt: skip
+}
 MONTHS = (3, 12)
-SHIFT = {"completers": 1.0, "retention_weighted": 0.8, "carried_forward": 0.3, "less_regression_to_mean": 0.95,
-         "same_season": 1.0, "without_signals": 1.05, "less_analyser_differences": 0.9}  # fmt: skip
-EFFECTS = {"none": (), "few": ("unreliable", (-1.0, -2.0, -0.1), (0.1, -0.4, 0.6)),
-           "firm": (None, (-1.0, -1.6, -0.4), (0.1, -0.4, 0.6)),
-           "differed": (None, (-1.0, -1.6, -0.4), (-0.9, -1.4, -0.4)),
-           "unclear": (None, (-0.2, -0.9, 0.5), (0.1, -0.4, 0.6))}  # fmt: skip
+SHIFT = {
+    "completers": 1.0,
+    "retention_weighted": 0.8,
+    "carried_forward": 0.3,
+    "less_regression_to_mean": 0.95,
+    "same_season": 1.0,
+    "without_signals": 1.05,
+    "less_analyser_differences": 0.9,
+}
+EFFECTS = {
+    "none": (),
+    "few": ("unreliable", (-1.0, -2.0, -0.1), (0.1, -0.4, 0.6)),
+    "firm": (None, (-1.0, -1.6, -0.4), (0.1, -0.4, 0.6)),
+    "differed": (None, (-1.0, -1.6, -0.4), (-0.9, -1.4, -0.4)),
+    "unclear": (None, (-0.2, -0.9, 0.5), (0.1, -0.4, 0.6)),
+}
 
 
 def add_outcomes(folder: Path, *, effects: str = "few", direction: str = "down") -> Path:
@@ -50,13 +66,20 @@ def add_outcomes(folder: Path, *, effects: str = "few", direction: str = "down")
         columns = TABLES[name].columns
         kinds = {"string": pl.String, "integer": pl.Int64, "number": pl.Float64}
         schema = {column.name: kinds[column.type] for column in columns}
-        frame = pl.DataFrame([{key: None for key in schema} | row for row in found], schema=schema)
+        frame = pl.DataFrame([dict.fromkeys(schema) | row for row in found], schema=schema)
         frame.write_parquet(folder / "data" / f"{name}.parquet")
         facts["tables"].append(
-            {"name": name, "title": TABLES[name].title, "description": TABLES[name].description, "rows": frame.height,
-             "columns": [{"name": c.name, "title": c.title, "description": c.description, "unit": c.unit}
-                         for c in columns]}
-        )  # fmt: skip
+            {
+                "name": name,
+                "title": TABLES[name].title,
+                "description": TABLES[name].description,
+                "rows": frame.height,
+                "columns": [
+                    {"name": c.name, "title": c.title, "description": c.description, "unit": c.unit}
+                    for c in columns
+                ],
+            }
+        )
     (folder / "release.json").write_text(json.dumps(facts), encoding="utf-8")
     return folder
 
@@ -64,55 +87,172 @@ def add_outcomes(folder: Path, *, effects: str = "few", direction: str = "down")
 def _outcome(direction: str) -> list[dict]:
     rows = []
     for months, start, sex in product(MONTHS, ("all", "bmi_25"), ("all", "female", "male")):
-        adult = {"months": months, "start": start, "sex": sex, "age_from": 20, "age_to": 99, "n": 400, "denominator": 900,
-                 "method": "those seen", "direction": direction if start == "bmi_25" else None}  # fmt: skip
+        adult = {
+            "months": months,
+            "start": start,
+            "sex": sex,
+            "age_from": 20,
+            "age_to": 99,
+            "n": 400,
+            "denominator": 900,
+            "method": "those seen",
+            "direction": direction if start == "bmi_25" else None,
+        }
         for estimator, part in SHIFT.items():
             value = -0.2 * months * part
-            rows.append(adult | {"measure": "weight", "unit": "kg", "statistic": "mean_change", "estimator": estimator,
-                                 "value": value, "low": value - 0.5, "high": value + 0.5})  # fmt: skip
+            rows.append(
+                adult
+                | {
+                    "measure": "weight",
+                    "unit": "kg",
+                    "statistic": "mean_change",
+                    "estimator": estimator,
+                    "value": value,
+                    "low": value - 0.5,
+                    "high": value + 0.5,
+                }
+            )
         for measure, value in (("fat_mass", -1.5), ("fat_free_mass", -0.4)):
-            rows.append(adult | {"measure": measure, "unit": "kg", "statistic": "mean_change", "estimator": "
-            ""completers",
-                                 "value": value, "low": value - 0.3, "high": value + 0.3})  # fmt: skip
+            rows.append(
+                adult
+                | {
+                    "measure": measure,
+                    "unit": "kg",
+                    "statistic": "mean_change",
+                    "estimator": "completers",
+                    "value": value,
+                    "low": value - 0.3,
+                    "high": value + 0.3,
+                }
+            )
         if start == "all":
             continue
-        rows.append(adult | {"measure": "weight", "unit": "kg", "statistic": "regression_to_mean",
-                             "estimator": "expected", "value": -0.05})  # fmt: skip
-        rows.append(adult | {"measure": "fat_mass", "unit": "1", "statistic": "fat_share_of_loss",
-                             "estimator": "completers", "value": 0.75, "low": 0.7, "high": 0.8})  # fmt: skip
+        rows.append(
+            adult
+            | {
+                "measure": "weight",
+                "unit": "kg",
+                "statistic": "regression_to_mean",
+                "estimator": "expected",
+                "value": -0.05,
+            }
+        )
+        rows.append(
+            adult
+            | {
+                "measure": "fat_mass",
+                "unit": "1",
+                "statistic": "fat_share_of_loss",
+                "estimator": "completers",
+                "value": 0.75,
+                "low": 0.7,
+                "high": 0.8,
+            }
+        )
         parts = (("fell", 0.5), ("unchanged", 0.4), ("rose", 0.1), ("lost_5_percent", 0.25))
-        for (statistic, share), estimator in product(parts, ("completers", "retention_weighted", "carried_forward")):
+        for (statistic, share), estimator in product(
+            parts, ("completers", "retention_weighted", "carried_forward")
+        ):
             hidden = sex == "male"
             share = share * SHIFT[estimator]
-            rows.append(adult | {"measure": "weight", "unit": "1", "statistic": statistic, "estimator": estimator,
-                                 "flag": "withheld" if hidden else None}
-                        | ({"n": None, "denominator": None} if hidden else
-                           {"value": share, "low": share * 0.8, "high": share * 1.2}))  # fmt: skip
-    for months, sex, estimator in product(MONTHS, ("all", "female", "male"), ("completers", "carried_forward")):
-        rows.append({"months": months, "measure": "bmi_z", "unit": "1", "statistic": "mean_change", "start": "all",
-                     "sex": sex, "age_from": 5, "age_to": 19, "estimator": estimator, "n": 100, "denominator": 200,
-                     "value": 0.01, "low": -0.02, "high": 0.04, "method": "those seen"})  # fmt: skip
+            rows.append(
+                adult
+                | {
+                    "measure": "weight",
+                    "unit": "1",
+                    "statistic": statistic,
+                    "estimator": estimator,
+                    "flag": "withheld" if hidden else None,
+                }
+                | (
+                    {"n": None, "denominator": None}
+                    if hidden
+                    else {"value": share, "low": share * 0.8, "high": share * 1.2}
+                )
+            )
+    for months, sex, estimator in product(
+        MONTHS, ("all", "female", "male"), ("completers", "carried_forward")
+    ):
+        rows.append(
+            {
+                "months": months,
+                "measure": "bmi_z",
+                "unit": "1",
+                "statistic": "mean_change",
+                "start": "all",
+                "sex": sex,
+                "age_from": 5,
+                "age_to": 19,
+                "estimator": estimator,
+                "n": 100,
+                "denominator": 200,
+                "value": 0.01,
+                "low": -0.02,
+                "high": 0.04,
+                "method": "those seen",
+            }
+        )
     return rows
 
 
 def _retention() -> list[dict]:
-    shares = {"followed": 0.45, "seen": 0.45, "seen_elsewhere": 0.0, "not_counted": None, "missed": 0.1, "gone": 0.45,
-              "not_due": 0.3, "site_silent": None}  # fmt: skip
+    shares = {
+        "followed": 0.45,
+        "seen": 0.45,
+        "seen_elsewhere": 0.0,
+        "not_counted": None,
+        "missed": 0.1,
+        "gone": 0.45,
+        "not_due": 0.3,
+        "site_silent": None,
+    }
     return [
-        {"months": months, "age_from": age, "age_to": 99 if age == 20 else 19, "status": status, "method": "m"}
-        | ({"flag": "withheld"} if share is None else
-           {"n": round(share * 900), "denominator": 900, "proportion": share, "low": share * 0.9, "high": share * 1.1})
-        for months in MONTHS for age in (20, 5) for status, share in shares.items()
-    ]  # fmt: skip
+        {
+            "months": months,
+            "age_from": age,
+            "age_to": 99 if age == 20 else 19,
+            "status": status,
+            "method": "m",
+        }
+        | (
+            {"flag": "withheld"}
+            if share is None
+            else {
+                "n": round(share * 900),
+                "denominator": 900,
+                "proportion": share,
+                "low": share * 0.9,
+                "high": share * 1.1,
+            }
+        )
+        for months in MONTHS
+        for age in (20, 5)
+        for status, share in shares.items()
+    ]
 
 
 def _balance() -> list[dict]:
     return [
-        {"months": months, "covariate": covariate, "level": level, "n": 200, "denominator": 450, "share_due": 0.5,
-         "share_seen": 0.55, "share_weighted": 0.51, "difference_before": before, "difference_after": 0.02, "method": "m"}
+        {
+            "months": months,
+            "covariate": covariate,
+            "level": level,
+            "n": 200,
+            "denominator": 450,
+            "share_due": 0.5,
+            "share_seen": 0.55,
+            "share_weighted": 0.51,
+            "difference_before": before,
+            "difference_after": 0.02,
+            "method": "m",
+        }
         for months in MONTHS
-        for covariate, level, before in (("sex", "female", 0.1), ("sex", "male", -0.1), ("age", "20-39", -0.22))
-    ]  # fmt: skip
+        for covariate, level, before in (
+            ("sex", "female", 0.1),
+            ("sex", "male", -0.1),
+            ("age", "20-39", -0.22),
+        )
+    ]
 
 
 def _transition() -> list[dict]:
@@ -121,28 +261,58 @@ def _transition() -> list[dict]:
     for months, (i, one), (j, other) in product(MONTHS, enumerate(bands), enumerate(bands)):
         head = {"months": months, "banding": "bmi_adult", "band_from": one, "band_to": other, "method": "m"}
         share = 0.8 if i == j else 0.1 if abs(i - j) == 1 else 0.0
-        rows.append(head | ({"flag": "withheld"} if one == "underweight" else
-                            {"n": round(share * 300), "denominator": 300, "proportion": share, "low": share * 0.9,
-                             "high": min(share * 1.1, 1)}))  # fmt: skip
+        rows.append(
+            head
+            | (
+                {"flag": "withheld"}
+                if one == "underweight"
+                else {
+                    "n": round(share * 300),
+                    "denominator": 300,
+                    "proportion": share,
+                    "low": share * 0.9,
+                    "high": min(share * 1.1, 1),
+                }
+            )
+        )
     return rows
 
 
 def _sites(ids: list[str]) -> list[dict]:
     rows = []
     for months, (i, site) in product(MONTHS, enumerate(ids)):
-        for topic, unit, reference, step in (("weight_change_percent", "%", -2.5, 0.4), ("lost_5_percent", "1", 0.25, 0.04)):
+        for topic, unit, reference, step in (
+            ("weight_change_percent", "%", -2.5, 0.4),
+            ("lost_5_percent", "1", 0.25, 0.04),
+        ):
             value = reference + step * (i - 2)
-            head = {"months": months, "topic": topic, "unit": unit, "site": site, "method": "m",
-                    "target": 0.25 if (topic, months) == ("lost_5_percent", 12) else None}  # fmt: skip
+            head = {
+                "months": months,
+                "topic": topic,
+                "unit": unit,
+                "site": site,
+                "method": "m",
+                "target": 0.25 if (topic, months) == ("lost_5_percent", 12) else None,
+            }
             if i == len(ids) - 1:
                 rows.append(head | {"flag": "withheld"})
                 continue
-            rows.append(head | {
-                "n": 60, "denominator": 60 + 10 * i, "value": value, "low": value - step, "high": value + step,
-                "reference": reference, "q_value": 0.4, "shrunken": (value + reference) / 2,
-                "shrunken_low": (value + reference) / 2 - step, "shrunken_high": (value + reference) / 2 + step,
-                "target_probability": 0.2 + 0.2 * i if head["target"] else None,
-            })  # fmt: skip
+            rows.append(
+                head
+                | {
+                    "n": 60,
+                    "denominator": 60 + 10 * i,
+                    "value": value,
+                    "low": value - step,
+                    "high": value + step,
+                    "reference": reference,
+                    "q_value": 0.4,
+                    "shrunken": (value + reference) / 2,
+                    "shrunken_low": (value + reference) / 2 - step,
+                    "shrunken_high": (value + reference) / 2 + step,
+                    "target_probability": 0.2 + 0.2 * i if head["target"] else None,
+                }
+            )
     return rows
 
 
@@ -150,9 +320,20 @@ def _effects(kind: str) -> list[dict]:
     if kind == "none":
         return []
     flag, after, before = EFFECTS[kind]
-    head = {"n": 200, "comparison_n": 300, "sites": 3, "comparison_sites": 3, "p": 0.04, "method": "m", "flag": flag}
+    head = {
+        "n": 200,
+        "comparison_n": 300,
+        "sites": 3,
+        "comparison_sites": 3,
+        "p": 0.04,
+        "method": "m",
+        "flag": flag,
+    }
     times = [(time, before) for time in (-2, -1)] + [(time, after) for time in (0, 1)]
-    rows = [{"kind": "event", "event_time": time, "value": v, "low": lo, "high": hi} for time, (v, lo, hi) in times]
+    rows = [
+        {"kind": "event", "event_time": time, "value": v, "low": lo, "high": hi}
+        for time, (v, lo, hi) in times
+    ]
     for name, (value, low, high) in (("overall", after), ("overall_before", before)):
         rows.append({"kind": name, "value": value, "low": low, "high": high})
     return [head | row for row in rows]
@@ -160,8 +341,17 @@ def _effects(kind: str) -> list[dict]:
 
 def _error() -> list[dict]:
     return [
-        {"measure": measure, "unit": unit, "source": source, "n": 120, "error": error, "reliability": 0.99,
-         "smallest_detectable_change": error * 2.772, "is_used": "yes" if source == "between_visits" else "no", "method": "m"}
+        {
+            "measure": measure,
+            "unit": unit,
+            "source": source,
+            "n": 120,
+            "error": error,
+            "reliability": 0.99,
+            "smallest_detectable_change": error * 2.772,
+            "is_used": "yes" if source == "between_visits" else "no",
+            "method": "m",
+        }
         for measure, unit in (("weight", "kg"), ("body_fat_percent", "%"))
         for source, error in (("same_visit", 0.15), ("between_visits", 0.6))
-    ]  # fmt: skip
+    ]

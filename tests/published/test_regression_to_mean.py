@@ -7,8 +7,9 @@ from scipy import integrate, stats
 from pipeline.statistics.regression_to_mean import expected_fall
 
 
-# Barnett AG, van der Pols JC, Dobson AJ (2005) Int J Epidemiol 34:215-220: their parameters μ 60, σ 15, chosen below 40,
-# half of the variance within people. Below a cut by symmetry: −μ and −cut. The figure is worked out from the equation.
+# Barnett AG, van der Pols JC, Dobson AJ (2005) Int J Epidemiol 34:215-220: their parameters μ 60, σ 15, chosen
+# below 40, half of the variance within people. Below a cut by symmetry: −μ and −cut. The figure is worked out
+# from the equation.
 def test_barnetts_parameters_below_a_cut():
     assert expected_fall(-60, 15**2 / 2, 15**2 / 2, -40) == pytest.approx(13.486012, abs=5e-7)
 

@@ -23,7 +23,9 @@ def follow_up(store):
             schema={"site": pl.String, "kind": pl.String, "started": pl.Date},
         )
         if starts:
-            sites = sites.with_columns(started=pl.col("site").replace_strict(starts, default=None, return_dtype=pl.Date))
+            sites = sites.with_columns(
+                started=pl.col("site").replace_strict(starts, default=None, return_dtype=pl.Date)
+            )
         windows = pl.DataFrame(
             WINDOWS, schema={"months": pl.Int16, "day": pl.Int32, "tolerance_days": pl.Int32}, orient="row"
         )
@@ -53,14 +55,21 @@ def ends(accept, site="north-quay", days=700):
 def test_the_nearest_reading_within_the_tolerance_stands_for_a_follow_up(accept, follow_up):
     ends(accept)
     accept(
-        on(0, participant="near", weight_kg=80.0), on(75, participant="near", weight_kg=79.0),
+        on(0, participant="near", weight_kg=80.0),
+        on(75, participant="near", weight_kg=79.0),
         on(100, participant="near", weight_kg=78.0),
-        on(0, participant="tie"), on(81, participant="tie", weight_kg=64.0), on(101, participant="tie", weight_kg=63.0),
-        on(0, participant="inside"), on(61, participant="inside"),
-        on(0, participant="outside"), on(60, participant="outside"),
-        on(0, participant="last"), on(121, participant="last"),
-        on(0, participant="past"), on(122, participant="past"),
-    )  # fmt: skip
+        on(0, participant="tie"),
+        on(81, participant="tie", weight_kg=64.0),
+        on(101, participant="tie", weight_kg=63.0),
+        on(0, participant="inside"),
+        on(61, participant="inside"),
+        on(0, participant="outside"),
+        on(60, participant="outside"),
+        on(0, participant="last"),
+        on(121, participant="last"),
+        on(0, participant="past"),
+        on(122, participant="past"),
+    )
     rows = follow_up()
     assert rows["near", 3]["weight_change"] == -2.0
     assert rows["tie", 3]["weight_kg"] == 64.0  # of two as near, the earlier
@@ -73,21 +82,32 @@ def test_what_became_of_everybody(store, accept, follow_up):
     accept(on(95, participant="moved"), site="east-pier")
     accept(on(100, participant="late-east-pier"), on(0, participant="silent"), site="east-pier")
     ids = accept(
-        on(0, participant="stayed"), on(91, participant="stayed"),
+        on(0, participant="stayed"),
+        on(91, participant="stayed"),
         on(0, participant="moved"),
-        on(0, participant="doubted"), on(90, participant="doubted", weight_kg=140.0),
-        on(0, participant="missed"), on(150, participant="missed"),
-        on(0, participant="gone"), on(20, participant="gone"),
+        on(0, participant="doubted"),
+        on(90, participant="doubted", weight_kg=140.0),
+        on(0, participant="missed"),
+        on(150, participant="missed"),
+        on(0, participant="gone"),
+        on(20, participant="gone"),
         on(600, participant="new"),
-    )  # fmt: skip
+    )
     store.execute("insert into reading.set_aside values ($id, 'weight_jump')", {"id": ids[4]})
     rows = follow_up()
-    found = {who: rows[who, 3]["status"] for who in
-             ("stayed", "moved", "doubted", "missed", "gone", "new", "silent")}  # fmt: skip
+    found = {
+        who: rows[who, 3]["status"]
+        for who in ("stayed", "moved", "doubted", "missed", "gone", "new", "silent")
+    }
     assert found == {
-        "stayed": "seen", "moved": "seen_elsewhere", "doubted": "not_counted", "missed": "missed", "gone": "gone",
-        "new": "not_due", "silent": "site_silent",
-    }  # fmt: skip
+        "stayed": "seen",
+        "moved": "seen_elsewhere",
+        "doubted": "not_counted",
+        "missed": "missed",
+        "gone": "gone",
+        "new": "not_due",
+        "silent": "site_silent",
+    }
     assert rows["missed", 6]["status"] == "seen"  # 150 days are within six months less 45 days
     undue = {who for (who, months), row in rows.items() if months == 3 and not row["is_due"]}
     assert undue == {"new", "silent", "late-north-quay", "late-east-pier"}
@@ -102,18 +122,29 @@ def test_a_follow_up_is_due_on_the_day_its_window_closes(accept, follow_up):
 
 def test_the_programme_begins_with_its_start_at_the_site(accept, follow_up):
     ends(accept)
-    accept(on(0, participant="p", weight_kg=90.0), on(50, participant="p", weight_kg=88.0),
-           on(141, participant="p", weight_kg=86.0))  # fmt: skip
+    accept(
+        on(0, participant="p", weight_kg=90.0),
+        on(50, participant="p", weight_kg=88.0),
+        on(141, participant="p", weight_kg=86.0),
+    )
     assert follow_up()["p", 3]["entry_weight_kg"] == 90.0
     begun = follow_up({"north-quay": ENTRY + timedelta(days=50)})["p", 3]
     assert (begun["entry_weight_kg"], begun["weight_change"]) == (88.0, -2.0)
     assert follow_up({"north-quay": ENTRY + timedelta(days=51)})["p", 3]["entry_weight_kg"] == 86.0
 
 
-@pytest.mark.parametrize(("before", "after", "lost"), [
-    (80.0, 76.0, True), (80.0, 76.1, False), (66.0, 62.7, True), (66.0, 62.8, False),
-    (200.0 * LB, 190.0 * LB, True), (200.0 * LB, 190.2 * LB, False), (230.0 * LB, 218.5 * LB, True),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("before", "after", "lost"),
+    [
+        (80.0, 76.0, True),
+        (80.0, 76.1, False),
+        (66.0, 62.7, True),
+        (66.0, 62.8, False),
+        (200.0 * LB, 190.0 * LB, True),
+        (200.0 * LB, 190.2 * LB, False),
+        (230.0 * LB, 218.5 * LB, True),
+    ],
+)
 def test_five_percent_is_decided_exactly(accept, follow_up, before, after, lost):
     ends(accept)
     accept(on(0, participant="p", weight_kg=before), on(91, participant="p", weight_kg=after))
@@ -142,22 +173,34 @@ def test_readings_of_one_visit_count_once_and_the_first_stands_for_it(store, acc
     assert store.value("select count(*) from outcome_visit where participant = 'p'") == 2
     follow_up(hours=11)
     assert store.value("select count(*) from outcome_visit where participant = 'p'") == 3
-    repeats = store.frame(sql_text("57_outcome_repeat.sql"), {"same_visit_hours": 12}).filter(measure="weight")
-    assert repeats.rows() == [("weight", 1, pytest.approx(0.16), pytest.approx(160.4), pytest.approx(12864.16))]
+    repeats = store.frame(sql_text("57_outcome_repeat.sql"), {"same_visit_hours": 12}).filter(
+        measure="weight"
+    )
+    assert repeats.rows() == [
+        ("weight", 1, pytest.approx(0.16), pytest.approx(160.4), pytest.approx(12864.16))
+    ]
     assert store.frame(sql_text("57_outcome_repeat.sql"), {"same_visit_hours": 11}).is_empty()
 
 
 def test_three_readings_of_a_visit_are_one_pair(store, accept):
     at = datetime(2024, 1, 10, 8)
-    accept(*(on(0, participant="p", measured_at=at + timedelta(minutes=5 * i), weight_kg=80.0 + i) for i in range(3)))
+    accept(
+        *(
+            on(0, participant="p", measured_at=at + timedelta(minutes=5 * i), weight_kg=80.0 + i)
+            for i in range(3)
+        )
+    )
     found = store.frame(sql_text("57_outcome_repeat.sql"), {"same_visit_hours": 12}).filter(measure="weight")
     assert found["n"].to_list() == [1] and found["dd"].to_list() == [1.0]
 
 
 def test_the_wobble_is_the_distance_from_the_line_between_two_visits(store, accept, follow_up):
     # a fifth of the time gone: on the line 79.6, read 80.1; variance factor 1 + 0.8² + 0.2² = 1.68
-    accept(on(0, participant="p", weight_kg=80.0), on(10, participant="p", weight_kg=80.1),
-           on(50, participant="p", weight_kg=78.0))  # fmt: skip
+    accept(
+        on(0, participant="p", weight_kg=80.0),
+        on(10, participant="p", weight_kg=80.1),
+        on(50, participant="p", weight_kg=78.0),
+    )
     follow_up()
     found = store.frame(sql_text("57_outcome_wobble.sql"), {"most_days": 50}).filter(measure="weight")
     assert found["n"].to_list() == [1]
@@ -171,8 +214,9 @@ def test_children_are_judged_by_z_and_by_nothing_else(store, accept, follow_up):
     accept(
         on(0, participant="child", age=10, weight_kg=40.0, height_cm=140.0),
         on(91, participant="child", age=10, weight_kg=36.0, height_cm=141.0),
-        on(0, participant="grown", age=19, weight_kg=70.0), on(91, participant="grown", age=20, weight_kg=70.0),
-    )  # fmt: skip
+        on(0, participant="grown", age=19, weight_kg=70.0),
+        on(91, participant="grown", age=20, weight_kg=70.0),
+    )
     rows = follow_up()
     assert rows["child", 3]["stage"] == "children"
     assert rows["child", 3]["bmi_z_change"] < -0.5
@@ -180,17 +224,24 @@ def test_children_are_judged_by_z_and_by_nothing_else(store, accept, follow_up):
     store.execute("create temp table outcome_weight (participant varchar, months smallint, weight bigint)")
     with store.lent("reliable_change", pl.DataFrame({"measure": ["weight"], "least": [1.5]})):
         store.execute_file("57_outcome_change.sql")
-    assert store.rows("select distinct measure from outcome_change where stage = 'children'") == [("bmi_z_change",)]
+    assert store.rows("select distinct measure from outcome_change where stage = 'children'") == [
+        ("bmi_z_change",)
+    ]
 
 
 def test_analysers_with_a_signal_are_marked_and_differences_taken_where_two_are_named(accept, follow_up):
     ends(accept)
     accept(
-        on(0, participant="p", device="n-1"), on(91, participant="p", device="n-2"),
-        on(0, participant="q", device="n-1"), on(91, participant="q", device="n-1"),
-    )  # fmt: skip
-    signals = [("north-quay", "n-1", "2024Q1", 0.1, ""), ("north-quay", "n-1", "2024Q2", 0.2, ""),
-               ("north-quay", "n-2", "2024Q2", 0.9, "shift")]  # fmt: skip
+        on(0, participant="p", device="n-1"),
+        on(91, participant="p", device="n-2"),
+        on(0, participant="q", device="n-1"),
+        on(91, participant="q", device="n-1"),
+    )
+    signals = [
+        ("north-quay", "n-1", "2024Q1", 0.1, ""),
+        ("north-quay", "n-1", "2024Q2", 0.2, ""),
+        ("north-quay", "n-2", "2024Q2", 0.9, "shift"),
+    ]
     rows = follow_up(signals=signals)
     assert (rows["p", 3]["is_doubtful"], rows["q", 3]["is_doubtful"]) == (True, False)
     assert rows["p", 3]["analyser_kg"] == pytest.approx(0.8)

@@ -18,16 +18,31 @@ from pipeline.store import Store, sql_text
 from pipeline.tallies import build_tallies
 
 SITES = ("dock-road", "hall-gate", "mill-lane", "quay-head", "wharf-end")
-NAMES = ("outcome", "retention", "retention_balance", "transition", "outcome_site", "group_time_effect",
-         "measurement_error")  # fmt: skip
-PROFILE = Profile.model_validate({
-    "format": "csv",
-    "columns": {name: {"header": name} for name in ("participant", "measured_on", "sex", "age", "weight", "height")},
-})  # fmt: skip
+NAMES = (
+    "outcome",
+    "retention",
+    "retention_balance",
+    "transition",
+    "outcome_site",
+    "group_time_effect",
+    "measurement_error",
+)
+PROFILE = Profile.model_validate(
+    {
+        "format": "csv",
+        "columns": {
+            name: {"header": name}
+            for name in ("participant", "measured_on", "sex", "age", "weight", "height")
+        },
+    }
+)
 
 
 def programme(started=(), target=None):
-    sites = [{"id": s, "name": s, "profile": "p.toml"} | ({"started": started[s]} if s in started else {}) for s in SITES]
+    sites = [
+        {"id": s, "name": s, "profile": "p.toml"} | ({"started": started[s]} if s in started else {})
+        for s in SITES
+    ]
     settings = ProgrammeSettings(name="Test", site=sites, outcomes=Outcomes(target=target))
     return SimpleNamespace(settings=settings, profiles=dict.fromkeys(SITES, PROFILE))
 
@@ -46,14 +61,24 @@ def readings(people=60, seed=4):
                 at = first + timedelta(days=61 * visit)
                 now = (weight if age > 19 else 40) * (1 - 0.005 * visit) + random.normal(0, 0.5)
                 for minutes in (0, 5) if person % 7 == 0 else (0,):
-                    rows.append({
-                        "reading_id": len(rows), "file_id": s + 1, "line": len(rows), "site": site,
-                        "participant": f"{site}-{person}", "measured_on": at.date(),
-                        "measured_at": at + timedelta(minutes=minutes), "period": period_of(at.date(), "quarter"),
-                        "sex": sex, "age": age, "height_cm": height if age > 19 else 140.0,
-                        "weight_kg": round(now + random.normal(0, 0.1), 1), "body_fat_percent": 30 - 0.3 * visit,
-                        "flags": [],
-                    })  # fmt: skip
+                    rows.append(
+                        {
+                            "reading_id": len(rows),
+                            "file_id": s + 1,
+                            "line": len(rows),
+                            "site": site,
+                            "participant": f"{site}-{person}",
+                            "measured_on": at.date(),
+                            "measured_at": at + timedelta(minutes=minutes),
+                            "period": period_of(at.date(), "quarter"),
+                            "sex": sex,
+                            "age": age,
+                            "height_cm": height if age > 19 else 140.0,
+                            "weight_kg": round(now + random.normal(0, 0.1), 1),
+                            "body_fat_percent": 30 - 0.3 * visit,
+                            "flags": [],
+                        }
+                    )
     return pl.DataFrame(rows, schema_overrides={"flags": pl.List(pl.String)})
 
 
@@ -86,21 +111,33 @@ def built(store, made):
 def test_every_table_is_filled_protected_and_described(store):
     found = built(store, programme(target=Target(months=12, share_losing_5_percent=0.2)))
     tables = {table.name: table for table in schema.TABLES}
-    protected = protect(found, ProgrammeSettings(name="T", site=[{"id": "a", "name": "a", "profile": "p"}]).disclosure)
+    protected = protect(
+        found, ProgrammeSettings(name="T", site=[{"id": "a", "name": "a", "profile": "p"}]).disclosure
+    )
     for name in NAMES:
         published = published_table(tables[name], protected[name])
         assert published.height == found[name].height
         if name != "group_time_effect":
             assert published.height > 0, name
     assert found["group_time_effect"].is_empty()  # nobody started later: change is not attributed
-    assert store.rows("select table_name from duckdb_tables() where temporary and table_name like 'outcome%'") == []
+    assert (
+        store.rows("select table_name from duckdb_tables() where temporary and table_name like 'outcome%'")
+        == []
+    )
 
 
 def test_the_planted_change_is_found(store):
     found = built(store, programme())["outcome"]
     for months, percent in ((3, -0.5), (6, -1.5), (12, -3.0)):  # the visits at 61, 183 and 366 days
-        row = found.filter(months=months, measure="weight", unit="%", start="all", sex="all", estimator="completers",
-                           age_from=20).row(0, named=True)  # fmt: skip
+        row = found.filter(
+            months=months,
+            measure="weight",
+            unit="%",
+            start="all",
+            sex="all",
+            estimator="completers",
+            age_from=20,
+        ).row(0, named=True)
         assert row["low"] < percent < row["high"], months
     # a third of a percentage point of fat a visit: about 0.3·84/100 kg and what the lost weight takes along
     assert found.filter(statistic="fat_share_of_loss", months=12, sex="all")["value"].item() > 0.5
@@ -124,8 +161,11 @@ def test_without_enough_readings_the_published_error_is_taken(store):
     with Store.open(None) as empty:
         made = built(empty, programme())
     assert made["measurement_error"].select("measure", "source", "n", "error").rows() == [
-        ("body_fat_percent", "published", 0, 1.24), ("fat_free_mass", "published", 0, 0.9),
-        ("fat_mass", "published", 0, 0.9), ("weight", "published", 0, 0.5)]  # fmt: skip
+        ("body_fat_percent", "published", 0, 1.24),
+        ("fat_free_mass", "published", 0, 0.9),
+        ("fat_mass", "published", 0, 0.9),
+        ("weight", "published", 0, 0.5),
+    ]
     assert all(made[name].is_empty() for name in NAMES if name != "measurement_error")
 
 
@@ -146,8 +186,11 @@ def test_retention_adds_up_over_statuses_and_sites(store):
 
 def test_transitions_add_up_to_those_seen(store):
     found = built(store, programme())
-    seen = found["outcome"].filter(measure="weight", unit="kg", months=6, start="all", sex="all",
-                                   estimator="completers")["n"].item()  # fmt: skip
+    seen = (
+        found["outcome"]
+        .filter(measure="weight", unit="kg", months=6, start="all", sex="all", estimator="completers")["n"]
+        .item()
+    )
     assert found["transition"].filter(banding="bmi_adult", months=6)["n"].sum() == seen
 
 
@@ -175,13 +218,23 @@ def test_the_same_readings_give_the_same_rows(store):
     assert all(one[name].equals(other[name]) for name in NAMES)
 
 
-@pytest.mark.parametrize(("day", "kind", "period"), [
-    (date(2025, 3, 31), "quarter", "2025Q1"), (date(2025, 4, 1), "quarter", "2025Q2"),
-    (date(2025, 12, 31), "quarter", "2025Q4"), (date(2025, 7, 9), "month", "2025-07"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("day", "kind", "period"),
+    [
+        (date(2025, 3, 31), "quarter", "2025Q1"),
+        (date(2025, 4, 1), "quarter", "2025Q2"),
+        (date(2025, 12, 31), "quarter", "2025Q4"),
+        (date(2025, 7, 9), "month", "2025-07"),
+    ],
+)
 def test_the_period_of_a_day_is_named_as_the_store_names_it(store, day, kind, period):
     assert period_of(day, kind) == period
-    assert store.value("select period_of($at, $kind)", {"at": datetime.combine(day, datetime.min.time()), "kind": kind}) == period
+    assert (
+        store.value(
+            "select period_of($at, $kind)", {"at": datetime.combine(day, datetime.min.time()), "kind": kind}
+        )
+        == period
+    )
 
 
 def test_starts_are_null_where_the_settings_give_none():
