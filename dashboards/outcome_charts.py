@@ -113,3 +113,14 @@ def effects_over_time(columns: Columns, heads: Heads) -> dict[str, Any]:
         ),
         220,
     )
+
+
+def with_target(spec: dict[str, Any]) -> dict[str, Any]:
+    """A chart of sites with a dashed line at the target, where the follow-up has one."""
+    line = {
+        "data": {"name": "rows"},
+        "transform": [{"filter": "isValid(datum.target)"}],
+        "mark": {"type": "rule", "style": "limit"},
+        "encoding": {"x": {"field": "target", "type": "quantitative"}},
+    }
+    return {**spec, "layer": [*spec["layer"], line]}

@@ -187,12 +187,25 @@ def sites(cells: Sequence[Cell], months: str, decimals: int, unit: str) -> str:
     )
 
 
-def target(cells: Sequence[Cell]) -> str:
-    """For how many sites the target is more likely reached than not; empty without a target."""
+def target(cells: Sequence[Cell], overall: Sequence[int]) -> str:
+    """For how many sites the target is more likely reached than not, and how likely over all; empty without a target.
+
+    overall: the probability over all sites in per cent, by each way of taking those not seen.
+    """
     shown = [c for c in cells if c["state"] == PUBLISHED and c["probability"] is not None]
-    if not shown:
-        return ""
-    likely = [c for c in shown if c["probability"] > 50]
-    return say(
-        "o.target", likely=count(len(likely)), shown=count(len(shown)), target=percent(shown[0]["target"])
-    )
+    text = []
+    if shown:
+        likely = [c for c in shown if c["probability"] > 50]
+        text.append(
+            say(
+                "o.target",
+                likely=count(len(likely)),
+                shown=count(len(shown)),
+                target=percent(shown[0]["target"]),
+            )
+        )
+    if overall:
+        low, high = (f"{part(overall)}\u00a0%" for part in (min, max))
+        key = "o.target.all" if low != high else "o.target.all.one"
+        text.append(say(key, low=low, high=high))
+    return " ".join(text)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from dashboards import axes, outcome_headlines, site_charts
+from dashboards import axes, outcome_charts, outcome_headlines, site_charts
 from dashboards.cubes import Column, Cube, Dimension, cube
 from dashboards.figures import Figure, TableColumn, share_scale
 from dashboards.methods_named import methods_named
@@ -27,7 +27,7 @@ def site_figures(release: Release) -> tuple[dict[str, Cube], list[Figure]]:
         CHANGE: _cube(release, rows, CHANGE, {"steps_per_unit": 10**CHANGE_DECIMALS, "decimals": CHANGE_DECIMALS}),
         LOST: _cube(release, rows, LOST, share_scale()),
     }  # fmt: skip
-    figures = [_change(made[CHANGE], rows), _lost(made[LOST], rows)]
+    figures = [_change(made[CHANGE], rows), _lost(made[LOST], rows, _reached(release))]
     return {"sites_change": made[CHANGE], "sites_lost": made[LOST]}, figures
 
 
@@ -84,7 +84,18 @@ def _change(made: Cube, rows: pl.DataFrame) -> Figure:
     )  # fmt: skip
 
 
-def _lost(made: Cube, rows: pl.DataFrame) -> Figure:
+def _reached(release: Release) -> dict[str, list[int]]:
+    """Months → the probability over all sites, in per cent, by each way of taking those not seen."""
+    rows = (
+        release.scan("outcome")
+        .filter((pl.col("statistic") == "reached_target") & pl.col("value").is_not_null())
+        .select(pl.col("months").cast(pl.String), (100 * pl.col("value")).round().cast(pl.Int64))
+        .collect()
+    )
+    return {months: part["value"].to_list() for (months,), part in rows.group_by("months")}
+
+
+def _lost(made: Cube, rows: pl.DataFrame, reached: dict[str, list[int]]) -> Figure:
     months = made.dimension("months")
     target = rows["target"].drop_nulls().first()
     columns, notes = _columns("compare.column.share"), [TEXT["outcome.lost.read"]]
@@ -99,7 +110,7 @@ def _lost(made: Cube, rows: pl.DataFrame) -> Figure:
     def headline(at: dict[str, str]) -> str:
         cells = [cell for _, cell in made.walk(["site"], at)]
         words = outcome_headlines.sites(cells, months.label(at["months"]), 1, "%")
-        return f"{words} {outcome_headlines.target(cells)}".strip()
+        return f"{words} {outcome_headlines.target(cells, reached.get(at['months'], []))}".strip()
 
     return Figure(
         id="sites-lost",
@@ -107,11 +118,13 @@ def _lost(made: Cube, rows: pl.DataFrame) -> Figure:
         cube="sites_lost",
         along=("site",),
         picks=("months",),
-        spec=site_charts.shrunken_beams(columns, (("site", TEXT["column.site"]),), "%"),
+        spec=outcome_charts.with_target(
+            site_charts.shrunken_beams(columns, (("site", TEXT["column.site"]),), "%")
+        ),
         columns=columns,
         source=SOURCE,
         order="order",
-        extent=("shrunken_low", "shrunken_high", "value", "reference"),
+        extent=("shrunken_low", "shrunken_high", "value", "reference", "target"),
         is_from_zero=False,
         is_folded=True,
         is_wide=True,

@@ -144,8 +144,8 @@ OUTCOMES: dict[str, str] = {
     "figure.",
     "outcome.lost.read": "Share of those seen who entered at a BMI of 25 or over, standardised and drawn towards all "
     "sites as above.",
-    "outcome.lost.target": "The probability is that of the site’s true share reaching the target of {target}. It "
-    "rests on those who were seen.",
+    "outcome.lost.target": "Dashed: the target. The probability is that of the site’s true share reaching the target "
+    "of {target}. It rests on those who were seen.",
     # ---- staggered starts
     "event.question": "Did weight change more where the programme had begun?",
     "event.read": "Sites that had started against sites that had not yet, over the same time. Bead and bar: the "
@@ -223,6 +223,9 @@ OUTCOMES: dict[str, str] = {
     "o.sites.none": "At {months}, no site has a figure that can be shown.",
     "o.target": "For {likely} of {shown} sites it is more likely than not that the true share reaches the target of "
     "{target}.",
+    "o.target.all": "Over all sites the probability of reaching it is {low} to {high}, by how those not seen are "
+    "taken.",
+    "o.target.all.one": "Over all sites the probability of reaching it is {low}, however those not seen are taken.",
     "o.error": "One person’s weight must change by more than {weight} kg to be beyond error.",
     "o.error.none": "The error of weight is withheld.",
 }

@@ -588,6 +588,13 @@ HOW: tuple[tuple[str, str], ...] = (
         "could be worked out, is withheld; percentiles need {minimum_people} people. All "
         "withheld figures look alike on purpose.",
     ),
+    (
+        "Change over time",
+        "A person's first reading in the programme is set beside the one nearest to each follow-up. "
+        "Means, shares and intervals stand for those who were seen; the page of outcomes shows what "
+        "other assumptions about the rest would give. A cause is named only beside sites that had not "
+        "started yet.",
+    ),
     ("Rounding", "Pages round for reading. The files hold the figures in full."),
 )
 

@@ -227,12 +227,16 @@ def transition_as_published(rows: pl.DataFrame, rules: Disclosure) -> Published:
 def outcome_as_published(rows: pl.DataFrame, rules: Disclosure) -> Published:
     """Rows with rounded figures, and whether each is withheld."""
     m = rules.minimum_count
-    is_share = rows["statistic"].is_in(["lost_5_percent", "fell", "unchanged", "rose"]).to_numpy()
+    is_share = rows["statistic"].is_in([*_SHARES, _REACHED]).to_numpy()
     n = rows["n"].to_numpy().astype(int)
     gone = n < rules.minimum_people_for_percentile
     gone |= _shares_gone(rows, is_share, m) | _nearly_the_same(rows, is_share, m)
     gone = _with_the_other_sex(rows, gone)
-    step = step_of(1 / pl.max_horizontal(pl.col("n"), pl.lit(1)))
+    step = (
+        pl.when(pl.col("statistic") == _REACHED)
+        .then(0.01)
+        .otherwise(step_of(1 / pl.max_horizontal(pl.col("n"), pl.lit(1))))
+    )
     share = pl.Series("is_share", is_share)
     found = rows.with_columns(share).with_columns(
         *(
@@ -251,6 +255,8 @@ def outcome_as_published(rows: pl.DataFrame, rules: Disclosure) -> Published:
 
 
 _GROUP = ["months", "measure", "start", "sex", "age_from"]
+_SHARES = ("lost_5_percent", "fell", "unchanged", "rose")
+_REACHED = "reached_target"  # a probability worked out of lost_5_percent, and withheld with it
 
 
 def _shares_gone(rows: pl.DataFrame, is_share: np.ndarray, m: int) -> np.ndarray:
@@ -258,12 +264,12 @@ def _shares_gone(rows: pl.DataFrame, is_share: np.ndarray, m: int) -> np.ndarray
     counted = rows.with_columns(
         family=pl.when(pl.col("statistic").is_in(["fell", "unchanged", "rose"]))
         .then(pl.lit("reliable"))
-        .otherwise("statistic"),
+        .otherwise(pl.lit("lost_5_percent")),
         is_share=pl.Series(is_share),
         inside=(pl.col("value") * pl.col("n")).round().fill_null(0),
     )
     inside, of = counted["inside"].to_numpy(), counted["n"].to_numpy()
-    of_seen = is_share & (counted["estimator"] == "completers").to_numpy()
+    of_seen = (counted["statistic"].is_in(_SHARES) & (counted["estimator"] == "completers")).to_numpy()
     flagged = counted.with_columns(hit=pl.Series(of_seen & sensitive(inside, of, m)))
     return (
         flagged.select(pl.col("hit").any().over([*_GROUP, "family"]) & pl.col("is_share"))

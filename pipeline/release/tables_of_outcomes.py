@@ -76,14 +76,13 @@ _BARNETT = "Barnett, van der Pols & Dobson, Int J Epidemiol 2005;34:215-20"
 OUTCOME = Table(
     "outcome",
     "How people changed, by every estimator",
-    "Change from entry to a follow-up. mean_change: mean over people. lost_5_percent: share who lost 5 % of "
-    "their weight "
-    "or more. fell, unchanged, rose: share whose own change is beyond the smallest detectable one, or is not; "
-    "direction "
-    "says which way counts as better. regression_to_mean: the change to expect without any effect of people chosen for "
-    "a high first reading. fat_share_of_loss: fat in the weight lost. The estimators differ in what they take of those "
-    "who were not seen; the range over them is part of the answer. Children and young people are judged by BMI z-score "
-    "alone. Without a comparison no change is the programme's by these figures.",
+    "Change from entry to a follow-up. mean_change: mean over people. lost_5_percent: share who lost 5 % of their"
+    " weight or more. reached_target: the probability that this share reaches the target of the settings. fell, "
+    "unchanged, rose: share whose own change is beyond the smallest detectable one, or is not; direction says "
+    "which way counts as better. regression_to_mean: the change to expect without any effect of people chosen for"
+    " a high first reading. fat_share_of_loss: fat in the weight lost. The estimators differ in what they take of"
+    " those who were not seen; the range over them is part of the answer. Children and young people are judged by"
+    " BMI z-score alone. Without a comparison no change is the programme's by these figures.",
     "92_published_outcome.sql",
     ("age_from", "months", "measure", "unit", "statistic", "start", "sex", "estimator"),
     (
@@ -92,8 +91,8 @@ OUTCOME = Table(
         _UNIT,
         Column("statistic", "string", "Statistic", "What is said of the change; see the table's description.", "none",
                f"lost_5_percent: Jensen et al., Circulation 2014;129 Suppl 2:S102-38. fell, rose: {_RELIABLE}",
-               {"enum": ["mean_change", "lost_5_percent", "fell", "unchanged", "rose", "regression_to_mean",
-                         "fat_share_of_loss"], "required": True}),
+               {"enum": ["mean_change", "lost_5_percent", "reached_target", "fell", "unchanged", "rose",
+                         "regression_to_mean", "fat_share_of_loss"], "required": True}),
         Column("start", "string", "Who", "all, or bmi_25: those who entered at a BMI of 25 or over.", "none",
                "the first reading", {"enum": ["all", "bmi_25"], "required": True}),
         SEX,

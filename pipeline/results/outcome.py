@@ -55,6 +55,7 @@ def build_outcomes(store: Store, programme: Programme) -> None:
         improvement=outcomes.improvement,
         weight_error_kg=error_of_weight(errors),
         ages=STAGES,
+        target=(outcomes.target.months, outcomes.target.share_losing_5_percent) if outcomes.target else None,
     )
     store.replace_rows("result.outcome", without_nan(outcome_table(changes)))
     build_retention(store, STAGES)

@@ -14,6 +14,7 @@ from pipeline.statistics.drop_out import ESTIMATORS, SUMS, Estimate, Sums, estim
 from pipeline.statistics.regression_to_mean import expected_fall
 from pipeline.statistics.reliability import LEAST_PEOPLE
 from pipeline.statistics.season_of_change import same_season
+from pipeline.statistics.target import probability_of_target
 
 BMI_CUT = 25.0
 _CLUSTERS = "sites of entry as clusters"
@@ -69,6 +70,7 @@ class Changes:
     improvement     "down" or "up", of weight and fat
     weight_error_kg the within-person standard deviation of weight, for the regression to the mean
     ages            the ages of adults and of children
+    target          follow-up in months and hoped-for share who lose 5 %; None without one
     """
 
     moment: pl.DataFrame
@@ -78,6 +80,7 @@ class Changes:
     improvement: str
     weight_error_kg: float
     ages: dict[str, tuple[int, int]]
+    target: tuple[int, float] | None = None
 
 
 def outcome_table(changes: Changes) -> pl.DataFrame:
@@ -93,6 +96,7 @@ def outcome_table(changes: Changes) -> pl.DataFrame:
         *_regression_to_mean(changes),
         *_fat_shares(changes),
     ]
+    rows += list(_target_reached(changes, rows))
     return pl.DataFrame(rows, schema=_SCHEMA, orient="row").sort(
         "age_from", "months", "measure", "unit", "statistic", "start", "sex", "estimator"
     )
@@ -221,3 +225,27 @@ def _fat_shares(changes: Changes) -> Iterator[tuple[Any, ...]]:
             yield _row(changes, "adults", (months, "bmi_25", sex), ("fat_mass", "1", "fat_share_of_loss"),
                        "completers", (int(n.sum()), due), Estimate(ratio.value, ratio.low, ratio.high, np.nan),
                        _FAT_SHARE)  # fmt: skip
+
+
+def _target_reached(changes: Changes, rows: list[tuple[Any, ...]]) -> Iterator[tuple[Any, ...]]:
+    """The probability that the share over all sites reaches the target, by each estimator of that share."""
+    if changes.target is None:
+        return
+    months, share = changes.target
+    place = {name: i for i, name in enumerate(_SCHEMA)}
+    for row in rows:
+        if (row[place["months"]], row[place["statistic"]], row[place["sex"]]) != (
+            months,
+            "lost_5_percent",
+            "all",
+        ):
+            continue
+        probability = probability_of_target(*(row[place[name]] for name in ("value", "low", "high")), share)
+        told = dict(zip(_SCHEMA, row, strict=True)) | {
+            "statistic": "reached_target",
+            "value": float(probability),
+            "low": np.nan,
+            "high": np.nan,
+            "method": f"probability that the share reaches {share:g}, normal; {row[place['method']]}",
+        }
+        yield tuple(told.values())

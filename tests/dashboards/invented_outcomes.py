@@ -170,6 +170,10 @@ def _outcome(direction: str) -> list[dict]:
                     else {"value": share, "low": share * 0.8, "high": share * 1.2}
                 )
             )
+    reached = (("completers", 0.6), ("retention_weighted", 0.4), ("carried_forward", 0.1))
+    head = {"months": 12, "measure": "weight", "unit": "1", "statistic": "reached_target", "start": "bmi_25"}
+    ages = {"sex": "all", "age_from": 20, "age_to": 99, "n": 400, "denominator": 900, "method": "m"}
+    rows += [head | ages | {"estimator": estimator, "value": value} for estimator, value in reached]
     for months, sex, estimator in product(
         MONTHS, ("all", "female", "male"), ("completers", "carried_forward")
     ):

@@ -99,6 +99,7 @@ def test_other_sentences_are_computed_from_their_figures(folder):
         folder, "children"
     )
     assert "For 2 of 4 sites it is more likely than not" in words(folder, "sites-lost")
+    assert "Over all sites the probability of reaching it is 10 % to 60 %" in words(folder, "sites-lost")
     assert "more than 1.66 kg" in words(folder, "error")
 
 
@@ -150,7 +151,7 @@ def test_withheld_figures_stand_in_no_sentence():
         == OUTCOMES["o.alone"]
     )
     assert "withheld" in outcome_headlines.children(hidden, "x", "3 months", 3)
-    assert outcome_headlines.target([hidden | {"probability": None}]) == ""
+    assert outcome_headlines.target([hidden | {"probability": None}], []) == ""
 
 
 @pytest.mark.browser

@@ -315,3 +315,13 @@ def test_a_small_site_goes_with_another_and_sites_carry_coarse_counts():
     assert shown["denominator"].to_list() == [None, None, 90, 130]
     assert shown["target_probability"].to_list() == [None, None, 0.51, 0.51]
     assert shown["target"].to_list() == [0.25] * 4  # from the settings: nobody's
+
+
+def test_the_probability_of_the_target_goes_with_the_share_it_was_worked_out_of():
+    def lost(months, count):
+        row = {"months": months, "sex": "all", "estimator": "completers", "n": 200, "denominator": 400}
+        share = row | {"statistic": "lost_5_percent", "value": count / 200}
+        return [share, row | {"statistic": "reached_target", "value": 0.12345, "low": None, "high": None}]
+
+    shown = protect({"outcome": outcome([*lost(3, 9), *lost(12, 50)])}, RULES)["outcome"]
+    assert shown["value"].to_list() == [None, None, 0.25, 0.12]

@@ -177,3 +177,15 @@ def test_the_target_is_even_odds_at_the_value_and_unknown_without_limits():
     assert found[0] == pytest.approx(0.5)
     assert found[1] == pytest.approx(0.836440, abs=5e-5)  # Φ(0.05/(0.2/3.92)) = Φ(0.98)
     assert np.isnan(found[2])
+
+
+def test_the_target_is_judged_over_all_sites_by_every_estimator():
+    rows = [moment(site, [1, 0, 1, 0, 0], 10, measure="lost_5_percent") for site in "abcdef"]
+    made = outcome_table(changes(rows, target=(6, 0.4)))
+    reached = made.filter(statistic="reached_target")
+    assert reached["estimator"].to_list() == ["carried_forward", "completers", "retention_weighted"]
+    assert reached.filter(estimator="completers")["value"].item() == pytest.approx(
+        0.5
+    )  # the share is the target
+    assert reached.filter(estimator="carried_forward")["value"].item() < 0.01
+    assert outcome_table(changes(rows, target=(12, 0.4))).filter(statistic="reached_target").is_empty()
