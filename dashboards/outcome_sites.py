@@ -89,7 +89,7 @@ def _reached(release: Release) -> dict[str, list[int]]:
     rows = (
         release.scan("outcome")
         .filter((pl.col("statistic") == "reached_target") & pl.col("value").is_not_null())
-        .select(pl.col("months").cast(pl.String), (100 * pl.col("value")).round().cast(pl.Int64))
+        .select(pl.col("months").cast(pl.String), (pl.col("value") * 100).round().cast(pl.Int64))
         .collect()
     )
     return {months: part["value"].to_list() for (months,), part in rows.group_by("months")}
