@@ -5,7 +5,7 @@
 -- rule    a total order
 -- reruns  a query: it changes nothing
 select
-    kind, started, period, event_time, n, comparison_n, sites, comparison_sites, value, low, high, p, method,
+    kind, started, measured_in, event_time, n, comparison_n, sites, comparison_sites, value, low, high, p, method,
     flag
 from result.group_time_effect
-order by kind, started nulls first, period nulls first, event_time nulls first;
+order by kind, started nulls first, measured_in nulls first, event_time nulls first;

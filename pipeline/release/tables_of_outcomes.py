@@ -265,7 +265,7 @@ GROUP_TIME_EFFECT = Table(
     "begun. It is the programme's only if those sites would have gone alike without it: the rows before the start are "
     "the check. Without sites that started at different times the table is empty, and change is not attributed.",
     "92_published_group_time_effect.sql",
-    ("kind", "started", "period", "event_time"),
+    ("kind", "started", "measured_in", "event_time"),
     (
         Column("kind", "string", "Kind", "group_time: one start and period. pre_trend: the same before the "
                "start. event: "
@@ -274,7 +274,7 @@ GROUP_TIME_EFFECT = Table(
                            "required": True}),
         Column("started", "string", "Started", "Period in which the programme began; empty over several.", "none",
                SETTINGS),
-        Column("period", "string", "Period", "Period of the later reading; empty over several.", "none",
+        Column("measured_in", "string", "Measured in", "Period of the later reading; empty over several.", "none",
                "date of the reading"),
         Column("event_time", "integer", "Periods since the start", "0 is the period of the start, below it before.",
                "1", SETTINGS),

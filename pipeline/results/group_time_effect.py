@@ -59,7 +59,7 @@ def _effects(starts: pl.DataFrame, cells: pl.DataFrame, periods: list[str]) -> l
 
 
 _SCHEMA = {
-    "kind": pl.String, "started": pl.String, "period": pl.String, "event_time": pl.Int16, "n": pl.Int64,
+    "kind": pl.String, "started": pl.String, "measured_in": pl.String, "event_time": pl.Int16, "n": pl.Int64,
     "comparison_n": pl.Int64, "sites": pl.Int64, "comparison_sites": pl.Int64, "value": pl.Float64, "low": pl.Float64,
     "high": pl.Float64, "p": pl.Float64, "method": pl.String, "flag": pl.String,
 }  # fmt: skip

@@ -52,7 +52,7 @@ create table result.outcome_site (
 
 -- result.group_time_effect: sites that started against sites that had not yet
 create table result.group_time_effect (
-    kind varchar not null, started varchar, period varchar, event_time smallint,
+    kind varchar not null, started varchar, measured_in varchar, event_time smallint,
     n bigint not null, comparison_n bigint not null, sites bigint not null, comparison_sites bigint not null,
     value double, low double, high double, p double, method varchar not null, flag varchar
 );

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import html
 import re
+from pathlib import Path
 
+import axe_playwright_python
 import pytest
 from invented_outcomes import add_outcomes
 from invented_release import make_release
-from test_in_the_browser import Watched, browser, own_files, table_of
+from test_in_the_browser import RULES, Watched, browser, own_files, table_of
 
 from dashboards import build_pages, outcome_headlines
 from dashboards.outcome_wording import OUTCOMES
@@ -185,3 +187,16 @@ def test_every_chart_is_drawn_and_follows_the_choice(browser, folder, width):
         )
         assert page.evaluate("document.documentElement.scrollWidth") <= width
         assert watched.complaints == []
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_on_the_page(browser, folder, scheme):
+    # the same rules of WCAG 2.2 as for the other pages
+    source = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+    with Watched(browser, own_files(folder), scheme=scheme) as watched:
+        page = watched.open("outcomes.html")
+        page.evaluate(source)
+        found = page.evaluate("rules => axe.run(document, {runOnly: rules})", RULES)
+        assert len(found["passes"]) > 15, "axe did look"
+        assert [(f["id"], f["nodes"][0]["html"]) for f in found["violations"]] == []

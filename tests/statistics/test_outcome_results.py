@@ -205,7 +205,7 @@ def test_sites_that_started_one_by_one_are_compared(store):
     starts = {"dock-road": date(2024, 7, 1), "hall-gate": date(2024, 10, 1), "mill-lane": date(2025, 1, 1)}
     found = built(store, programme(starts))["group_time_effect"]
     assert {"group_time", "event", "overall"} <= set(found["kind"])
-    first = found.filter(kind="group_time", started="2024Q3", period="2024Q3").row(0, named=True)
+    first = found.filter(kind="group_time", started="2024Q3", measured_in="2024Q3").row(0, named=True)
     # everybody goes the same way, started or not: about no difference
     assert abs(first["value"]) < 0.6 and (first["sites"], first["comparison_sites"]) == (1, 2)
     assert set(found["flag"]) == {"unreliable"}
