@@ -103,5 +103,4 @@ left join doubted on doubted.participant = due.participant and doubted.months = 
 left join analyser as earlier_analyser on earlier_analyser.site = person.site
     and earlier_analyser.device is not distinct from person.device and earlier_analyser.period = person.period
 left join analyser as later_analyser on later_analyser.site = later.site
-    and later_analyser.device is not distinct from later.device and later_analyser.period = later.period
-order by due.participant, due.months;
+    and later_analyser.device is not distinct from later.device and later_analyser.period = later.period;

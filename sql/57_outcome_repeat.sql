@@ -2,8 +2,8 @@
 -- grain   measure
 -- inputs  reading.accepted, reading.set_aside; $same_visit_hours
 -- keys    measure unique
--- rule    pairs of a reading and the next within $same_visit_hours of it that are not set aside, adults; a reading is
---         in one pair only: the first two of a visit. Whole thousandths, so that sums are exact.
+-- rule    pairs of a reading and the next within $same_visit_hours of it that are not set aside, adults; a reading is in
+--         one pair only: the first two of a visit. Whole thousandths, so that sums are exact.
 --         d is the second less the first; v are both readings: n pairs, 2n readings
 -- reruns  a query: it changes nothing
 with
@@ -16,26 +16,40 @@ counted as (
     from reading.accepted
     where age >= 20 and reading_id not in (select reading_id from reading.set_aside)
 ),
-value as (
-    select participant, reading_id, measured_at, measure, round(1000 * value)::bigint as value
-    from counted unpivot (value for measure in (weight, body_fat_percent, fat_mass, fat_free_mass))
-),
 beside as (
     select
-        measure, value, lead(value) over later as next_value,
+        weight, body_fat_percent, fat_mass, fat_free_mass,
+        lead(weight) over later as next_weight, lead(body_fat_percent) over later as next_body_fat_percent,
+        lead(fat_mass) over later as next_fat_mass, lead(fat_free_mass) over later as next_fat_free_mass,
         date_diff('second', measured_at, lead(measured_at) over later) <= 3600 * $same_visit_hours as is_repeated,
         coalesce(
             date_diff('second', lag(measured_at) over later, measured_at) <= 3600 * $same_visit_hours, false
         ) as is_repeat
-    from value
-    window later as (partition by participant, measure order by measured_at, reading_id)
+    from counted
+    window later as (partition by participant order by measured_at, reading_id)
+),
+pair as (
+    select unnest([
+        {measure: 'weight', one: weight, other: next_weight},
+        {measure: 'body_fat_percent', one: body_fat_percent, other: next_body_fat_percent},
+        {measure: 'fat_mass', one: fat_mass, other: next_fat_mass},
+        {measure: 'fat_free_mass', one: fat_free_mass, other: next_fat_free_mass}
+    ]) as readings
+    from beside
+    where is_repeated and not is_repeat
+),
+value as (
+    select
+        readings.measure as measure, round(1000 * readings.one)::bigint as one,
+        round(1000 * readings.other)::bigint as other
+    from pair
+    where readings.one is not null and readings.other is not null
 )
 select
     measure, count(*) as n,
-    sum((next_value - value) * (next_value - value))::double / 1e6 as dd,
-    sum(value + next_value)::double / 1e3 as v,
-    sum(value * value + next_value * next_value)::double / 1e6 as vv
-from beside
-where is_repeated and not is_repeat
+    sum((other - one) * (other - one))::double / 1e6 as dd,
+    sum(one + other)::double / 1e3 as v,
+    sum(one * one + other * other)::double / 1e6 as vv
+from value
 group by measure
 order by measure;

@@ -10,7 +10,9 @@
 create or replace temp table outcome_visit as
 with
 counted as (
-    select accepted.*, lag(measured_at) over (partition by participant order by measured_at, reading_id) as earlier_at
+    select
+        accepted.* exclude (file_id, line, flags),
+        lag(measured_at) over (partition by participant order by measured_at, reading_id) as earlier_at
     from reading.accepted as accepted
     join site_start on site_start.site = accepted.site
     where reading_id not in (select reading_id from reading.set_aside)
@@ -46,5 +48,4 @@ join last_of_site on last_of_site.site = entry.site
 left join reference.who_bmi_for_age as who
     on visit.age between 5 and 19
     and who.sex = visit.sex
-    and who.month = who_month(visit.age, visit.age_months)
-order by visit.participant, visit.visit;
+    and who.month = who_month(visit.age, visit.age_months);
