@@ -34,11 +34,11 @@ from pipeline.disclosure.rounding import (
     upward,
 )
 from pipeline.programme import Disclosure
+from pipeline.statistics.proportion_interval import wilson_interval
 
 Published = tuple[pl.DataFrame, pl.Series]
 
 _PARTS = ("seen", "seen_elsewhere", "not_counted", "missed", "gone")
-_Z = 1.959964
 
 OUTCOME_FIGURES: dict[str, tuple[str, ...]] = {
     "retention": ("n", "denominator", "proportion", "low", "high"),
@@ -125,17 +125,17 @@ def _numbers(part: pl.DataFrame) -> tuple[np.ndarray, np.ndarray]:
 def _from_coarse_counts(rows: pl.DataFrame, m: int) -> pl.DataFrame:
     """n and denominator as multiples of m; share and Wilson limits of the middles of what those may stand for."""
     middle = (m - 1) / 2
-    n, of = down_to_multiple(pl.col("n"), m), down_to_multiple(pl.col("denominator"), m)
-    size = of + middle
-    share = pl.when(pl.col("n") > 0).then((n + middle) / size).otherwise(0.0)
-    centre = (share * size + _Z**2 / 2) / (size + _Z**2)
-    half = _Z / (size + _Z**2) * (share * size * (1 - share) + _Z**2 / 4).sqrt()
+    counted = rows.select(
+        n=pl.when(pl.col("n") > 0).then(down_to_multiple(pl.col("n"), m) + middle).otherwise(0.0),
+        of=down_to_multiple(pl.col("denominator"), m) + middle,
+    )
+    low, high = wilson_interval(counted["n"].to_numpy(), counted["of"].to_numpy())
     return rows.with_columns(
-        n=n,
-        denominator=of,
-        proportion=to_nearest(share, 0.001),
-        low=pl.when(pl.col("n") > 0).then(downward(centre - half, 0.001)).otherwise(0.0),
-        high=upward(centre + half, 0.001),
+        n=down_to_multiple(pl.col("n"), m),
+        denominator=down_to_multiple(pl.col("denominator"), m),
+        proportion=to_nearest(pl.lit(counted["n"] / counted["of"]), 0.001),
+        low=downward(pl.lit(pl.Series(low)), 0.001),
+        high=upward(pl.lit(pl.Series(high)), 0.001),
     )
 
 
