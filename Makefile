@@ -58,6 +58,7 @@ bench: $(VENV)/tests
 	@$(BIN)/python tests/benchmarks/identifier_detection.py
 	@$(BIN)/python tests/benchmarks/audit_random_releases.py
 	@$(BIN)/python tests/benchmarks/suppression.py
+	@$(BIN)/python tests/benchmarks/outcome_recovery.py
 
 # Apart from .venv: a site needs a twentieth of what the pipeline does.
 seal:

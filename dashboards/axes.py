@@ -11,7 +11,7 @@ from dashboards.cubes import Column, Cube, Dimension, cube
 from dashboards.figures import Control, share_scale
 from dashboards.numbers import age_title, period_title
 from dashboards.release import ALL_SITES, Release
-from dashboards.wording import TEXT
+from dashboards.wording import TEXT, say
 
 SEXES = ("all", "female", "male")
 
@@ -28,6 +28,12 @@ def site_axis(release: Release) -> Dimension:
     return Dimension(
         "site", (ALL_SITES, *release.site_names), (TEXT["all_sites"], *release.site_names.values())
     )
+
+
+def months_axis(rows: pl.DataFrame) -> Dimension:
+    """The follow-ups of a table of outcomes, the earliest first."""
+    keys = tuple(sorted(rows["months"].cast(pl.String).unique(), key=int))
+    return Dimension("months", keys, tuple(say("months", months=key) for key in keys))
 
 
 def band_axis(banding: Mapping[str, Any]) -> Dimension:

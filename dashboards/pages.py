@@ -17,6 +17,7 @@ from dashboards.data_quality import data_quality_pages
 from dashboards.figures import page_json, table_rows
 from dashboards.methods import methods_pages
 from dashboards.numbers import period_title, writing_as
+from dashboards.outcomes import outcome_pages
 from dashboards.overview import overview_pages
 from dashboards.page import Page
 from dashboards.percentiles import percentile_pages
@@ -32,6 +33,7 @@ SECTIONS: tuple[tuple[str, Callable[[Release], Iterator[Page]]], ...] = (
     ("prevalence", prevalence_pages),
     ("percentiles", percentile_pages),
     ("sites", site_pages),
+    ("outcomes", outcome_pages),
     ("data-quality", data_quality_pages),
     ("report", report_pages),
     ("methods", methods_pages),
@@ -71,6 +73,7 @@ def _is_there(release: Release, section: str) -> bool:
         "sites": "prevalence",
         "report": "prevalence",
         "percentiles": "percentile",
+        "outcomes": "outcome",
         "data-quality": "data_quality",
     }
     return section not in needs or release.has(needs[section])

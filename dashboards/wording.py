@@ -5,7 +5,10 @@ Placeholders in braces are filled by `say`. Words are plain and about groups: "p
 
 from __future__ import annotations
 
+from dashboards.outcome_wording import OUTCOMES
+
 TEXT: dict[str, str] = {
+    **OUTCOMES,  # the page "Did the programme work?"
     # ---- frame of every page
     "skip": "Skip to the content",
     "nav": "Pages",
@@ -584,6 +587,13 @@ HOW: tuple[tuple[str, str], ...] = (
         "A group with fewer than {minimum_count} people in it, or from which such a group "
         "could be worked out, is withheld; percentiles need {minimum_people} people. All "
         "withheld figures look alike on purpose.",
+    ),
+    (
+        "Change over time",
+        "A person's first reading in the programme is set beside the one nearest to each follow-up. "
+        "Means, shares and intervals stand for those who were seen; the page of outcomes shows what "
+        "other assumptions about the rest would give. A cause is named only beside sites that had not "
+        "started yet.",
     ),
     ("Rounding", "Pages round for reading. The files hold the figures in full."),
 )

@@ -6,6 +6,8 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
+
 from synthetic_cohort.chance import stream
 from synthetic_cohort.faults import NO_FAULTS, FaultRates
 from synthetic_cohort.file_faults import plan_file_faults
@@ -15,6 +17,7 @@ from synthetic_cohort.profiles import profile_toml
 from synthetic_cohort.site_programme import Guests, write_site
 from synthetic_cohort.table_parts import Parts, write_table
 from synthetic_cohort.truth_columns import NOTICE, readme
+from synthetic_cohort.visits import FIRST_DAY, quarter_day
 
 Progress = Callable[[int, int, str], None]
 
@@ -108,15 +111,24 @@ def _clear(folder: Path) -> None:
         (folder / name).mkdir(parents=True)
 
 
+def _started(place: Place) -> str:
+    """When the programme began, for a site that was measured before."""
+    if place.programme_quarter == place.first_quarter:
+        return ""
+    return f"started = {FIRST_DAY + np.timedelta64(quarter_day(place.programme_quarter), 'D')}\n"
+
+
 def _write_settings(folder: Path, all_places: list[Place]) -> None:
     blocks = [
         f"# {NOTICE}\n# Made by synthetic_cohort; what is true of it stands in truth/README.md.\n"
-        f'name = "{PROGRAMME_NAME}"\nperiod = "quarter"\n'
+        f'name = "{PROGRAMME_NAME}"\nperiod = "quarter"\n\n'
+        "# of adults who start at a BMI of 25 or over, the share hoped to lose 5 % of their weight or more\n"
+        "[outcomes.target]\nmonths = 12\nshare_losing_5_percent = 0.25\n"
     ]
     for place in all_places:
         blocks.append(
             f'[[site]]\nid = "{place.id}"\nname = "{place.name}"\nkind = "{place.kind}"\n'
-            f'profile = "profiles/{place.layout}.toml"\n'
+            f'profile = "profiles/{place.layout}.toml"\n{_started(place)}'
         )
     (folder / "programme.toml").write_text("\n".join(blocks), encoding="utf-8")
     for layout in sorted({place.layout for place in all_places}):

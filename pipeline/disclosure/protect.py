@@ -21,6 +21,7 @@ from pipeline.disclosure.derived import (
     trend_as_published,
 )
 from pipeline.disclosure.equations import equations_of
+from pipeline.disclosure.outcome_rules import OUTCOME_FIGURES, OUTCOME_RULES
 from pipeline.disclosure.percentile_evidence import FIGURES as STATED
 from pipeline.disclosure.percentile_evidence import Evidence, evidence_of
 from pipeline.disclosure.percentile_tail import limits_are_open, percentile_is_open
@@ -66,6 +67,7 @@ FIGURES = {
     ),
     "device": ("n", "difference", "low", "high", "upper_sum", "lower_sum", "signal"),
     "instrument_check": ("n", "denominator", "statistic", "p", "value"),
+    **OUTCOME_FIGURES,
 }
 COUNTED = (
     "prevalence",
@@ -146,6 +148,7 @@ def _derived(
         "curve_diagnostic": curve_diagnostic_as_published,
         "device": device_as_published,
         "instrument_check": instrument_check_as_published,
+        **OUTCOME_RULES,
     }
     beside = {
         "standardised_prevalence": (standardised_as_published, ("prevalence",)),

@@ -69,6 +69,10 @@ def release_record(
             for low, high in groups
         ],
         "percentiles": list(measures.PERCENTILES),
+        "follow_up": [
+            {"months": window.months, "tolerance_days": window.tolerance_days}
+            for window in sorted(settings.outcomes.follow_up, key=lambda window: window.months)
+        ],
         "counts": dict(zip(totals["item"].to_list(), totals["n"].to_list(), strict=True)),
         "checks": [
             {

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pipeline.programme import Programme
 from pipeline.results.curve import build_curves
 from pipeline.results.device import build_devices
+from pipeline.results.outcome import build_outcomes
 from pipeline.results.percentile import build_percentiles
 from pipeline.results.prevalence import build_prevalence
 from pipeline.results.site_comparison import build_site_comparison
@@ -36,3 +37,4 @@ def build_results(store: Store, programme: Programme, progress: Progress) -> Non
     build_curves(store, settings, progress)
     build_site_comparison(store, programme)
     build_devices(store, programme)
+    build_outcomes(store, programme)

@@ -241,8 +241,8 @@ def test_a_total_under_the_minimum_is_withheld():
 
 
 def test_a_table_without_a_rule_is_refused():
-    with pytest.raises(ValueError, match="no disclosure rule for table outcome"):
-        protect({"outcome": pl.DataFrame({"n": [1]})}, RULES)
+    with pytest.raises(ValueError, match="no disclosure rule for table weather"):
+        protect({"weather": pl.DataFrame({"n": [1]})}, RULES)
 
 
 def test_a_count_that_is_missing_or_passes_its_group_is_refused():

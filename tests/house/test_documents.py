@@ -23,18 +23,24 @@ TABLES = [
     programme.Ages,
     programme.Limits,
     programme.Retention,
+    programme.Outcomes,
+    programme.FollowUp,
+    programme.Target,
     programme.Site,
     programme.Profile,
     programme.Column,
 ]
-SUBTABLES = {"bandings", "disclosure", "ages", "limits", "retention", "site", "columns", "constants"}
+SUBTABLES = {"bandings", "disclosure", "ages", "limits", "outcomes", "retention", "site", "columns", "constants"}
+SUBTABLES_OF_OUTCOMES = {"follow_up", "target"}
 
 
 @pytest.mark.parametrize("table", TABLES, ids=lambda table: table.__name__)
 def test_every_key_of_the_settings_is_explained(table):
-    keys = set(table.model_fields) - SUBTABLES
+    keys = set(table.model_fields) - SUBTABLES - SUBTABLES_OF_OUTCOMES
     assert {key for key in keys if f"`{key}`" not in PAGE} == set()
     assert {key for key in SUBTABLES & set(table.model_fields) if f"[{key}]" not in PAGE} == set()
+    inner = SUBTABLES_OF_OUTCOMES & set(table.model_fields)
+    assert {key for key in inner if f"[outcomes.{key}]" not in PAGE} == set()
 
 
 def test_every_field_is_named():
@@ -70,6 +76,9 @@ def test_defaults_on_the_page_are_the_programs():
     assert f"`{programme.Disclosure().minimum_count}`" in PAGE
     assert f"`{programme.Disclosure().minimum_people_for_percentile}`" in PAGE
     assert f'`"{programme.Limits().memory}"`' in PAGE
+    windows = [f"{window.months} ± {window.tolerance_days}" for window in programme.Outcomes().follow_up]
+    assert ", ".join(windows) in PAGE
+    assert f"`{programme.Outcomes().same_visit_hours}`" in PAGE
     assert f"{programme.Limits().file_bytes:,}" in PAGE
 
 

@@ -1,0 +1,88 @@
+"""People's readings over time → result.outcome and what stands beside it."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipeline import measures
+from pipeline.programme import ADULT_FROM, Programme
+from pipeline.results.group_time_effect import build_group_time_effects
+from pipeline.results.measurement_error import build_measurement_error, error_of_weight, least_changes
+from pipeline.results.outcome_site import build_outcome_sites
+from pipeline.results.plain_number import without_nan
+from pipeline.results.retention import build_retention, build_retention_balance
+from pipeline.results.transition import build_transitions
+from pipeline.statistics.outcome_table import Changes, outcome_table
+from pipeline.statistics.retention_weights import return_chance
+from pipeline.store import Store, sql_text
+
+PATIENCE_DAYS = 180  # a visit is followed by another within these, or not at all
+STAGES = {"adults": (ADULT_FROM, measures.AGE_HIGH), "children": (measures.AGE_LOW, ADULT_FROM - 1)}
+_TEMPORARY = (
+    "outcome_visit",
+    "outcome_follow_up",
+    "outcome_visit_stratum",
+    "outcome_weight",
+    "outcome_change",
+)
+
+
+def build_outcomes(store: Store, programme: Programme) -> None:
+    """Rewrite the tables of outcomes, in the caller's transaction. result.device must be built before.
+
+    Errors   StoreFault when somebody who entered lacks a follow-up's row or has two: nothing is changed then.
+    """
+    outcomes = programme.settings.outcomes
+    with (
+        store.lent("site_start", site_starts(programme)),
+        store.lent("follow_up_window", _windows(programme)),
+    ):
+        store.execute_file("57_outcome_visit.sql", same_visit_hours=outcomes.same_visit_hours)
+        store.execute_file("57_outcome_follow_up.sql")
+        store.require_no_rows("checks/outcome_follow_up_is_complete.sql")
+        store.execute_file("57_outcome_visit_stratum.sql", patience_days=PATIENCE_DAYS)
+        with store.lent("return_chance", return_chance(store.frame(sql_text("57_outcome_return.sql")))):
+            store.execute_file("57_outcome_weight.sql")
+        build_retention_balance(store)
+    errors = build_measurement_error(store, outcomes.same_visit_hours)
+    with store.lent("reliable_change", least_changes(errors)):
+        store.execute_file("57_outcome_change.sql")
+    changes = Changes(
+        moment=store.frame(sql_text("57_outcome_moment.sql")),
+        fat_share=store.frame(sql_text("57_outcome_fat_share.sql")),
+        season=store.frame(sql_text("57_outcome_season.sql")),
+        entry=store.frame(sql_text("57_outcome_entry.sql")),
+        improvement=outcomes.improvement,
+        weight_error_kg=error_of_weight(errors),
+        ages=STAGES,
+        target=(outcomes.target.months, outcomes.target.share_losing_5_percent) if outcomes.target else None,
+    )
+    store.replace_rows("result.outcome", without_nan(outcome_table(changes)))
+    build_retention(store, STAGES)
+    build_transitions(store)
+    build_outcome_sites(store, outcomes.target)
+    build_group_time_effects(store, programme)
+    for table in _TEMPORARY:
+        store.execute(f"drop table {table}")
+
+
+def site_starts(programme: Programme) -> pl.DataFrame:
+    """site, kind and started: the day on which the programme began there, null for that of the first reading."""
+    sites = programme.settings.site
+    return pl.DataFrame(
+        {
+            "site": [site.id for site in sites],
+            "kind": [site.kind for site in sites],
+            "started": [site.started for site in sites],
+        },
+        schema={"site": pl.String, "kind": pl.String, "started": pl.Date},
+    )
+
+
+def _windows(programme: Programme) -> pl.DataFrame:
+    windows = sorted(programme.settings.outcomes.follow_up, key=lambda window: window.months)
+    return pl.DataFrame(
+        [(window.months, window.day, window.tolerance_days) for window in windows],
+        schema={"months": pl.Int16, "day": pl.Int32, "tolerance_days": pl.Int32},
+        orient="row",
+    )
