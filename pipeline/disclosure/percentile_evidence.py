@@ -39,13 +39,15 @@ _EDGE = ["family", *GROUP, "edge"]
 class Evidence:
     """Statements of percentiles on people below edges.
 
-    Shapes   below: (edges, cells) of 0 and 1, the bands below each edge of each group; row, figure, edge, is_least and
+    Shapes   below: (edges, cells) of 0 and 1, the bands below each edge of each group; members: likewise, all bands
+             of the group; row, figure, edge, is_least and
              slack: (statements,). row: of the percentile table; figure: place in FIGURES; is_least: at least so many
              (else at most); slack: by how many people the true number below the edge keeps away from that.
     Units    people.
     """
 
     below: csr_array
+    members: csr_array
     row: np.ndarray
     figure: np.ndarray
     edge: np.ndarray
@@ -67,7 +69,7 @@ class Evidence:
 
 def evidence_of(cells: Cells, percentile: pl.DataFrame, is_open: np.ndarray) -> Evidence:
     """Shapes   percentile: unsuppressed; is_open: (rows,) of bool, rows of which something may be shown."""
-    edges, below = _edges(cells)
+    edges, below, members = _edges(cells)
     statements = _statements(percentile, is_open)
     found = statements.join(edges, on=["family", *GROUP], how="inner", maintain_order="left").with_columns(
         is_least=pl.col("value") < pl.col("at"), is_most=pl.col("value") > pl.col("at")
@@ -81,13 +83,14 @@ def evidence_of(cells: Cells, percentile: pl.DataFrame, is_open: np.ndarray) -> 
     found = found.with_columns(slack=slack.clip(lower_bound=0))
     return Evidence(
         below,
+        members,
         *(found[name].to_numpy() for name in ("row", "figure", "number", "is_least")),
         found["slack"].cast(pl.Float64).to_numpy(),
     )
 
 
-def _edges(cells: Cells) -> tuple[pl.DataFrame, csr_array]:
-    """family, GROUP, number, at, people_below: one row an edge of a group; and the cells below each."""
+def _edges(cells: Cells) -> tuple[pl.DataFrame, csr_array, csr_array]:
+    """family, GROUP, number, at, people_below: one row an edge of a group; the cells below each, and of its group."""
     table = pl.DataFrame(
         [
             (f"banding {name}", band.name, number, at)
@@ -105,12 +108,15 @@ def _edges(cells: Cells) -> tuple[pl.DataFrame, csr_array]:
         .sort(_EDGE)
         .with_row_index("number")
     )
-    entries = bands.join(edges.select(*_EDGE, "number"), on=_EDGE, how="left", maintain_order="left")
-    below = csr_array(
-        (np.ones(entries.height), (entries["number"].to_numpy(), entries["cell"].to_numpy())),
-        shape=(edges.height, cells.frame.height),
+    below = bands.join(edges.select(*_EDGE, "number"), on=_EDGE, how="left", maintain_order="left")
+    members = edges.select("family", *GROUP, "number").join(
+        cells.frame.filter(kind="band"), on=["family", *GROUP], how="inner"
     )
-    return edges.drop("edge"), below
+    shape = (edges.height, cells.frame.height)
+    return edges.drop("edge"), *(
+        csr_array((np.ones(one.height), (one["number"].to_numpy(), one["cell"].to_numpy())), shape=shape)
+        for one in (below, members)
+    )
 
 
 def _statements(percentile: pl.DataFrame, is_open: np.ndarray) -> pl.DataFrame:

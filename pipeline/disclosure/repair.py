@@ -21,8 +21,13 @@ from pipeline.disclosure.reader import Piece
 NEAR = 1e-6  # a solver's idea of zero
 
 
-def cheapest_table(piece: Piece, withheld: np.ndarray, batch: np.ndarray, region: np.ndarray) -> np.ndarray:
+def cheapest_table(
+    piece: Piece, withheld: np.ndarray, batch: np.ndarray, region: np.ndarray
+) -> np.ndarray:
     """How far each count is from the truth in the table that gives every one of a batch room at the least price.
+
+    There always is one where everything may move. Within a region there need not be: two families that are the same
+    people at all sites together may not be so at each. Then everything may move after all.
 
     Shapes   out: (classes,); what moves in it and is published must be withheld, and then it is the proof. withheld,
              region: (classes,) of bool; batch: positions of classes, withheld and in the region. What is not in the
@@ -36,6 +41,8 @@ def cheapest_table(piece: Piece, withheld: np.ndarray, batch: np.ndarray, region
         for sign in _directions(piece, wanted)
         if (table := knowledge.cheapest_table(withheld, wanted, sign, region, piece.price)) is not None
     ]
+    if not tables and not region.all():
+        return cheapest_table(piece, withheld, batch, np.ones_like(region))
     if not tables:
         raise ValueError("no table gives room: the counts of the release do not satisfy its equations")
     first = min(tables, key=lambda table: piece.price[moves(table) & ~withheld].sum())

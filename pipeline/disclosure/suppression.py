@@ -77,12 +77,12 @@ def suppressed(
     withheld = settled(_put_together(by_sums, losses, pieces, outcome))
     if evidence is None or not evidence.slack.size:
         return withheld, np.zeros(0 if evidence is None else evidence.slack.size, dtype=bool)
-    by_class = _by_class(evidence.below, losses.twins)
+    below, members = (_by_class(one, losses.twins) for one in (evidence.below, evidence.members))
     fall, rise = evidence.tightest()
 
     def beside(piece: Piece) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         gone = np.isin(piece.classes, losses.twins[withheld | losses.hidden])
-        return room_beside(piece, gone, by_class[:, piece.classes], fall, rise)
+        return room_beside(piece, gone, below[:, piece.classes], members[:, piece.classes], fall, rise)
 
     found = _side_by_side(beside, pieces)
     withheld = settled(_put_together(withheld, losses, pieces, [gone for gone, _, _ in found]))
