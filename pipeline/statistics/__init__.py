@@ -7,6 +7,5 @@ percentiles     percentile; age_spline, box_cox_cole_green, lms, lms_band, quant
                 curve_coverage, worm_plot, q_statistics
 comparison      standard_population, direct_standardisation, indirect_standardisation, standardised_mean, funnel,
                 overdispersion, heterogeneity, empirical_bayes, false_discovery; site_comparison puts them together
-instruments     terminal_digit, age_heaping, entry_share, cusum, ewma; change_contrast,
-                analyser_fault, fault_verdict, device_drift
+instruments     terminal_digit, age_heaping, entry_share; change_contrast, analyser_fault, fault_verdict, device_drift
 """
