@@ -29,7 +29,7 @@ _LONGEST_STRIDE = np.log(10.0)  # of a penalty's logarithm, when it is made to h
 
 
 class NoConvergence(ValueError):
-    """The scoring steps did not settle: the family is far from the values."""
+    """The scoring steps did not settle, as where the family is far from the values."""
 
 
 @dataclass(frozen=True)
@@ -137,7 +137,7 @@ def fit_penalised(
         if rank:
             updated = _fellner_schall(penalties, beta, covariance, root, rank)
             penalties = updated if steps < _STEADY_STEPS else hurry.further(penalties, updated)
-    raise NoConvergence(f"no convergence in {_MOST_STEPS} scoring steps: the family is far from these values")
+    raise NoConvergence(f"no convergence in {_MOST_STEPS} scoring steps")
 
 
 @dataclass(frozen=True)
