@@ -25,7 +25,7 @@ from pydantic import (
     model_validator,
 )
 
-from pipeline import measures
+from pipeline import measures, observation_codes
 from pipeline.faults import SettingsFault, printable
 from pipeline.measures import MISSING_MARKS
 from pipeline.period import day_before, period_of
@@ -209,7 +209,7 @@ class Column(_Settings):
 
 
 class Profile(_Settings):
-    format: Literal["csv", "tsv", "xlsx", "ndjson", "parquet"]
+    format: Literal["csv", "tsv", "xlsx", "ndjson", "parquet", "fhir"]
     encoding: str | None = None  # detected when absent
     delimiter: str | None = Field(None, min_length=1, max_length=1)
     quote: str = Field('"', max_length=1)
@@ -220,6 +220,24 @@ class Profile(_Settings):
     missing: tuple[str, ...] = MISSING_MARKS
     columns: dict[str, Column]
     constants: dict[str, str | int | float | bool] = {}
+
+    @model_validator(mode="before")
+    @classmethod
+    def _observations_have_their_usual_codes(cls, values: Any) -> Any:
+        """format = "fhir": a field without a header is read by its usual codes."""
+        if not isinstance(values, dict) or values.get("format") != "fhir":
+            return values
+        given, constants = values.get("columns", {}), values.get("constants", {})
+        if not isinstance(given, dict) or not isinstance(constants, dict):
+            return values
+        columns: dict[str, Any] = {
+            name: {"header": header}
+            for name, header in observation_codes.usual_headers().items()
+            if name not in constants
+        }
+        for name, column in given.items():
+            columns[name] = {**columns.get(name, {}), **column} if isinstance(column, dict) else column
+        return {**values, "columns": columns}
 
     @model_validator(mode="after")
     def _fields_are_known_and_complete(self) -> Profile:
@@ -286,6 +304,32 @@ class Profile(_Settings):
                 raise ValueError(f"{name} cannot have written units; only heights and masses can")
         if self.thousands == self.decimal:
             raise ValueError(f"decimal and thousands are both {self.decimal}; they must differ")
+        return self
+
+    @model_validator(mode="after")
+    def _observations_can_be_found(self) -> Profile:
+        """format = "fhir": every header names codes, each code means one field, and units come with the values."""
+        if self.format != "fhir":
+            return self
+        elements = {
+            "participant": observation_codes.SUBJECT,
+            "measured_on": observation_codes.MOMENT,
+            "sex": observation_codes.GENDER,
+            "device": observation_codes.DEVICE,
+        }
+        taken: dict[str, str] = {}
+        for name, column in self.columns.items():
+            for token in observation_codes.tokens_of(column.header):
+                if "|" not in token and token != elements.get(name):
+                    raise ValueError(
+                        f"{name}: a code is written system|code, such as http://loinc.org|29463-7; found {token}"
+                    )
+                if taken.setdefault(token, name) != name:
+                    raise ValueError(f"{token} stands for {taken[token]} and for {name}; keep one")
+            if column.written_units or column.format is not None:
+                raise ValueError(f"{name}: FHIR says how values are written; leave out format and written_units")
+            if column.unit is not None and name != "age":
+                raise ValueError(f"{name}: in FHIR the unit comes with the value; leave it out")
         return self
 
     @property
