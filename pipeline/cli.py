@@ -159,11 +159,15 @@ def status(options: argparse.Namespace) -> int:
 
     if options.held and not options.site:
         raise SettingsFault("which site?", expected="--held together with --site ID", next="name the site")
-    found = read_status(options.programme, held_rows_of=options.site if options.held else None)
+    found = read_status(
+        options.programme,
+        as_of=options.as_of or date.today(),
+        held_rows_of=options.site if options.held else None,
+    )
     if options.json:
         print(json.dumps(found, indent=1, sort_keys=True, default=str))
     else:
-        show_status(found, site=options.site, held=options.held)
+        show_status(found, site=options.site, held=options.held, runs=options.runs)
     return 0
 
 
@@ -421,7 +425,7 @@ def build_parser() -> argparse.ArgumentParser:
         "Read an unknown file and propose a site profile, with the reason for each guess.",
         "evenbeam inspect export.csv > profiles/my-site.toml",
     )
-    sub.add_argument("file", type=Path, help="a CSV, TSV, XLSX, NDJSON or Parquet file, gzip or not")
+    sub.add_argument("file", type=Path, help="a CSV, TSV, XLSX, NDJSON, FHIR or Parquet file, gzip or not")
 
     seal_command.add_options(command("seal", seal, seal_command.SENTENCE, seal_command.EXAMPLE))
 
@@ -517,7 +521,11 @@ def build_parser() -> argparse.ArgumentParser:
     _add_programme(sub)
     sub.add_argument("--site", metavar="ID", help="one site, file by file")
     sub.add_argument("--held", action="store_true", help="with --site: every held row of that site, and why")
-    sub.add_argument("--json", action="store_true", help="the same as JSON, every file included")
+    sub.add_argument("--runs", action="store_true", help="every run, newest first, with what it received")
+    sub.add_argument("--json", action="store_true", help="the same as JSON, every file and run included")
+    sub.add_argument(
+        "--as-of", type=_day, metavar="DATE", help="which sites are late on this day (default: today)"
+    )
 
     sub = command(
         "report",

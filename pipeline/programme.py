@@ -158,6 +158,29 @@ class Site(_Settings):
     name: Name
     profile: str
     kind: Literal["gym", "clinic", "school", "workplace", "community", "other"] = "other"
+    expected: Literal["weekly", "monthly", "quarterly"] | None = None  # how often a reading should come
+
+
+VariableName = Annotated[str, Field(pattern=r"^[A-Za-z_][A-Za-z0-9_]*$")]
+MailAddress = Annotated[str, Field(pattern=r"^[^@\s<>,;]+@[^@\s<>,;]+$")]
+
+
+class Notify(_Settings):
+    """Who is told when a run fails. Addresses that hold secrets stand in environment variables, named here."""
+
+    when: Literal["failed", "held"] = "failed"  # held: also when a run finished but held whole files
+    webhook_variable: VariableName | None = None
+    mail_server_variable: VariableName | None = None
+    mail_from: MailAddress | None = None
+    mail_to: tuple[MailAddress, ...] = ()
+
+    @model_validator(mode="after")
+    def _somebody_is_told(self) -> Notify:
+        if self.webhook_variable is None and self.mail_server_variable is None:
+            raise ValueError("name webhook_variable or mail_server_variable, or leave [notify] out")
+        if self.mail_server_variable is not None and not (self.mail_from and self.mail_to):
+            raise ValueError("mail_server_variable goes with mail_from and mail_to")
+        return self
 
 
 class ProgrammeSettings(_Settings):
@@ -169,6 +192,7 @@ class ProgrammeSettings(_Settings):
     ages: Ages = Ages()
     limits: Limits = Limits()
     retention: Retention = Retention()
+    notify: Notify | None = None
     site: tuple[Site, ...] = Field(min_length=1)
 
     @field_validator("locale")

@@ -24,10 +24,11 @@ TABLES = [
     programme.Limits,
     programme.Retention,
     programme.Site,
+    programme.Notify,
     programme.Profile,
     programme.Column,
 ]
-SUBTABLES = {"bandings", "disclosure", "ages", "limits", "retention", "site", "columns", "constants"}
+SUBTABLES = {"bandings", "disclosure", "ages", "limits", "notify", "retention", "site", "columns", "constants"}
 
 
 @pytest.mark.parametrize("table", TABLES, ids=lambda table: table.__name__)

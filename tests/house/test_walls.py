@@ -20,6 +20,7 @@ MAY_IMPORT = {
     "pipeline/seal": ("pipeline.measures", "pipeline.faults", "pipeline"),
     "pipeline/period.py": (),
     "pipeline/observation_codes.py": (),
+    "pipeline/arrivals.py": (),
     "pipeline/programme.py": ("pipeline.measures", "pipeline.faults", "pipeline.period", "pipeline.observation_codes"),
     "pipeline/store.py": ("pipeline.faults",),
     "pipeline/intake": (
@@ -31,7 +32,7 @@ MAY_IMPORT = {
     "pipeline/disclosure": ("pipeline.programme", "pipeline.measures", "pipeline.statistics"),
     "pipeline/release": (
         "pipeline.store", "pipeline.disclosure", "pipeline.programme", "pipeline.measures", "pipeline.faults",
-        "pipeline.checks", "pipeline",
+        "pipeline.checks", "pipeline.arrivals", "pipeline.period", "pipeline",
     ),
     "dashboards": (),
     "synthetic_cohort": ("pipeline.measures", "pipeline.reference"),
