@@ -150,7 +150,7 @@ def run(options: argparse.Namespace) -> int:
 def schedule(options: argparse.Namespace) -> int:
     from pipeline.schedule import serve
 
-    serve(options.programme, cron=options.cron)
+    serve(options.programme, cron=options.cron, time_limit=options.time_limit * 60)
     return 0
 
 
@@ -510,6 +510,13 @@ def build_parser() -> argparse.ArgumentParser:
         default="0 3 * * *",
         metavar="FIELDS",
         help="when, as five cron fields in this machine's time (default: 0 3 * * *, every night at 03:00)",
+    )
+    sub.add_argument(
+        "--time-limit",
+        type=_count,
+        default=360,
+        metavar="MINUTES",
+        help="stop a run that takes longer (default: 360)",
     )
 
     sub = command(
