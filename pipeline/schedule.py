@@ -100,6 +100,7 @@ def run_programme(
         on_step=lambda position, of, title: logger.info("[%d/%d] %s", position, of, title),
         progress=lambda done, total, what: None,
         perform=perform,
+        steps=flow.STEPS,
     )
     for message in (*outcome.intake.messages, *outcome.intake.row_messages):
         logger.warning("%s", message)

@@ -236,6 +236,7 @@ def _without_leaving_lines(
         every_line=[line for (line,) in store.rows("select line from received")],
         encoding=encoding,
         sheet=profile.sheet,
+        holds_resources=profile.format == "fhir",
     )
     store.execute_file("11_without_leaving_lines.sql")
     return kept_sha256

@@ -236,6 +236,19 @@ class FhirReader:
         return FileHeld("held", where=self._where, found=found, expected=expected, next=next_step, code=code)
 
 
+def subject_and_moment(content: str) -> tuple[str | None, str | None]:
+    """Whom and when a line is about; (None, None) for one that tells neither."""
+    try:
+        resource = _decoder.decode(content.removeprefix("\ufeff").strip())
+    except (ValueError, RecursionError):
+        return None, None
+    if not isinstance(resource, dict):
+        return None, None
+    if resource.get("resourceType") == "Patient":
+        return _text(resource.get("id")), None
+    return _referred(resource.get("subject")), _moment(resource)
+
+
 def shown_codes(codes: Mapping[str, int], most: int = 12) -> list[str]:
     """The commonest codes of a file, fit to be shown."""
     ordered = sorted(codes, key=lambda code: (-codes[code], code))
