@@ -147,6 +147,36 @@ def run(options: argparse.Namespace) -> int:
     return outcome.exit_code
 
 
+def rebuild(options: argparse.Namespace) -> int:
+    from pipeline.rebuilding import rebuild as build_again
+    from pipeline.terminal import Terminal
+
+    terminal = Terminal()
+    done = build_again(
+        options.programme,
+        started_at=datetime.now(),
+        on_step=terminal.step,
+        progress=terminal.progress,
+        is_check=options.check,
+    )
+    terminal.finish()
+    _print_some(done.intake.messages, _SHOWN_FILES, "more files set aside")
+    print(f"{done.files} files read again; {done.intake.rows_accepted} rows accepted")
+    for one in done.differences:
+        print(
+            f"differs  {one.table}: {one.only_before} rows only as it was, {one.only_rebuilt} only as rebuilt"
+        )
+    if not done.differences:
+        print(f"the same in all {done.tables} tables of readings, tallies and results")
+    elif not options.check:
+        print("profiles, settings or the program changed since those files were read, or the store was damaged")
+    if options.check:
+        print("nothing was changed; without --check the rebuilt store takes the old one's place")
+        return 1 if done.differences else 0
+    print(f"run  {_command('run', options.programme)}")
+    return 0
+
+
 def schedule(options: argparse.Namespace) -> int:
     from pipeline.schedule import serve
 
@@ -497,6 +527,15 @@ def build_parser() -> argparse.ArgumentParser:
         help="keep the wish of somebody of whom no row is there yet",
     )
     _add_as_of(sub)
+
+    sub = command(
+        "rebuild",
+        rebuild,
+        "Build the store again from the kept files, compare it with the one as it is, and put it in its place.",
+        "evenbeam rebuild programme.toml --check",
+    )
+    _add_programme(sub)
+    sub.add_argument("--check", action="store_true", help="only compare: ends with 1 where they differ")
 
     sub = command(
         "schedule",
