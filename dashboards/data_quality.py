@@ -58,8 +58,24 @@ def data_quality_pages(release: Release) -> Iterator[Page]:
         cubes={"checks": found, **cubes},
         controls=controls,
         figures=(*figures[:has_accounts], _checks(found), *figures[has_accounts:]),
-        more={"checks": release.facts["checks"]},
+        more={"checks": release.facts["checks"], "arrivals": _arrivals(release)},
     )
+
+
+def _arrivals(release: Release) -> list[tuple[str, str, str, str]]:
+    """(site, how often a reading is expected, its last period, what that makes of it), those overdue first."""
+    order = ("nothing_yet", "silent", "late", "on_time")
+    sites = [site for site in release.facts["sites"] if site.get("expected")]
+    sites.sort(key=lambda site: (order.index(site["arrival"]), site["name"].casefold(), site["id"]))
+    return [
+        (
+            site["name"],
+            TEXT[f"expected.{site['expected']}"],
+            site["last_period"] or TEXT["no_figure"],
+            TEXT[f"arrival.{site['arrival']}"],
+        )
+        for site in sites
+    ]
 
 
 def _over_periods(rows: pl.DataFrame) -> pl.DataFrame:

@@ -147,10 +147,40 @@ def run(options: argparse.Namespace) -> int:
     return outcome.exit_code
 
 
+def rebuild(options: argparse.Namespace) -> int:
+    from pipeline.rebuilding import rebuild as build_again
+    from pipeline.terminal import Terminal
+
+    terminal = Terminal()
+    done = build_again(
+        options.programme,
+        started_at=datetime.now(),
+        on_step=terminal.step,
+        progress=terminal.progress,
+        is_check=options.check,
+    )
+    terminal.finish()
+    _print_some(done.intake.messages, _SHOWN_FILES, "more files set aside")
+    print(f"{done.files} files read again; {done.intake.rows_accepted} rows accepted")
+    for one in done.differences:
+        print(
+            f"differs  {one.table}: {one.only_before} rows only as it was, {one.only_rebuilt} only as rebuilt"
+        )
+    if not done.differences:
+        print(f"the same in all {done.tables} tables of readings, tallies and results")
+    elif not options.check:
+        print("profiles, settings or the program changed since those files were read, or the store was damaged")
+    if options.check:
+        print("nothing was changed; without --check the rebuilt store takes the old one's place")
+        return 1 if done.differences else 0
+    print(f"run  {_command('run', options.programme)}")
+    return 0
+
+
 def schedule(options: argparse.Namespace) -> int:
     from pipeline.schedule import serve
 
-    serve(options.programme, cron=options.cron)
+    serve(options.programme, cron=options.cron, time_limit=options.time_limit * 60)
     return 0
 
 
@@ -159,11 +189,15 @@ def status(options: argparse.Namespace) -> int:
 
     if options.held and not options.site:
         raise SettingsFault("which site?", expected="--held together with --site ID", next="name the site")
-    found = read_status(options.programme, held_rows_of=options.site if options.held else None)
+    found = read_status(
+        options.programme,
+        as_of=options.as_of or date.today(),
+        held_rows_of=options.site if options.held else None,
+    )
     if options.json:
         print(json.dumps(found, indent=1, sort_keys=True, default=str))
     else:
-        show_status(found, site=options.site, held=options.held)
+        show_status(found, site=options.site, held=options.held, runs=options.runs)
     return 0
 
 
@@ -421,7 +455,7 @@ def build_parser() -> argparse.ArgumentParser:
         "Read an unknown file and propose a site profile, with the reason for each guess.",
         "evenbeam inspect export.csv > profiles/my-site.toml",
     )
-    sub.add_argument("file", type=Path, help="a CSV, TSV, XLSX, NDJSON or Parquet file, gzip or not")
+    sub.add_argument("file", type=Path, help="a CSV, TSV, XLSX, NDJSON, FHIR or Parquet file, gzip or not")
 
     seal_command.add_options(command("seal", seal, seal_command.SENTENCE, seal_command.EXAMPLE))
 
@@ -495,6 +529,15 @@ def build_parser() -> argparse.ArgumentParser:
     _add_as_of(sub)
 
     sub = command(
+        "rebuild",
+        rebuild,
+        "Build the store again from the kept files, compare it with the one as it is, and put it in its place.",
+        "evenbeam rebuild programme.toml --check",
+    )
+    _add_programme(sub)
+    sub.add_argument("--check", action="store_true", help="only compare: ends with 1 where they differ")
+
+    sub = command(
         "schedule",
         schedule,
         "Run on a cron schedule against a Prefect server, until stopped.",
@@ -507,6 +550,13 @@ def build_parser() -> argparse.ArgumentParser:
         metavar="FIELDS",
         help="when, as five cron fields in this machine's time (default: 0 3 * * *, every night at 03:00)",
     )
+    sub.add_argument(
+        "--time-limit",
+        type=_count,
+        default=360,
+        metavar="MINUTES",
+        help="stop a run that takes longer (default: 360)",
+    )
 
     sub = command(
         "status",
@@ -517,7 +567,11 @@ def build_parser() -> argparse.ArgumentParser:
     _add_programme(sub)
     sub.add_argument("--site", metavar="ID", help="one site, file by file")
     sub.add_argument("--held", action="store_true", help="with --site: every held row of that site, and why")
-    sub.add_argument("--json", action="store_true", help="the same as JSON, every file included")
+    sub.add_argument("--runs", action="store_true", help="every run, newest first, with what it received")
+    sub.add_argument("--json", action="store_true", help="the same as JSON, every file and run included")
+    sub.add_argument(
+        "--as-of", type=_day, metavar="DATE", help="which sites are late on this day (default: today)"
+    )
 
     sub = command(
         "report",

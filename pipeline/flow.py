@@ -25,8 +25,10 @@ from pipeline.release.since_frozen import counts_that_differ
 from pipeline.removal.erasing import erase_if_due
 from pipeline.removal.removing import Removed, remove
 from pipeline.results import build_results
+from pipeline.run_log import RunLog
 from pipeline.store import Store, sql_text, storage_fault
 from pipeline.tallies import build_tallies
+from pipeline.watching import log_files, watched
 
 Progress = Callable[[int, int, str], None]
 
@@ -129,6 +131,11 @@ class Outcome:
         intake = self.intake
         return 3 if intake.files_held or intake.files_refused or intake.passed_over else 0
 
+    @property
+    def words(self) -> str:
+        """As the ledger keeps it."""
+        return "finished_with_held_files" if self.exit_code else "finished"
+
 
 MUCH_SET_ASIDE = 0.05  # of a site's accepted readings; chance and slips give well under 1 %
 
@@ -205,6 +212,22 @@ def run(
     Errors   a Fault of the settings or the store ends the run; a fault of a file holds that file.
     """
     programme = Programme.read(path)
+    with watched(programme) as log:
+        outcome = _opened(programme, as_of, started_at, on_step, progress, perform, steps, log)
+        log.write("run_finished", outcome=outcome.words, exit_code=outcome.exit_code)
+    return outcome
+
+
+def _opened(
+    programme: Programme,
+    as_of: date,
+    started_at: datetime,
+    on_step: Callable[[int, int, str], None],
+    progress: Progress,
+    perform: Callable[[Step, Run], None],
+    steps: tuple[Step, ...],
+    log: RunLog,
+) -> Outcome:
     release.require_noise_can_be_drawn(programme)
     limits = programme.settings.limits
     database = programme.store / "evenbeam.duckdb"
@@ -212,7 +235,7 @@ def run(
     try:
         with Store.open(database, memory_limit=limits.memory, threads=limits.threads) as store:
             try:
-                return _walk(store, programme, as_of, started_at, on_step, progress, perform, steps)
+                return _walk(store, programme, as_of, started_at, on_step, progress, perform, steps, log)
             finally:
                 with suppress(duckdb.Error):
                     removals_due.append(
@@ -233,14 +256,18 @@ def _walk(
     progress: Progress,
     perform: Callable[[Step, Run], None],
     steps: tuple[Step, ...],
+    log: RunLog,
 ) -> Outcome:
     _require_that_settings_fit(store, programme, as_of)
-    run_id = _begin(store, programme, as_of, started_at)
+    run_id = log.run_id = _begin(store, programme, as_of, started_at)
+    log.write("run_started", as_of=as_of, version=__version__, settings_sha256=programme.sha256)
     state = Run(programme, store, run_id, as_of, started_at, progress)
     try:
         for position, step in enumerate(steps, start=1):
             on_step(position, len(steps), step.title)
+            log.write("step_started", step=step.name)
             perform(step, state)
+            log.write("step_finished", step=step.name)
     except duckdb.Error as error:
         fault = storage_fault(error, store.path)
         if fault is None:
@@ -253,7 +280,8 @@ def _walk(
     if state.published is None:
         raise Fault("unfinished run", next="report this: a step ended without its result")
     outcome = Outcome(state.intake, state.published, (*_remarks(store), *_since_frozen(programme)), state.removed)
-    _end(store, run_id, started_at, "finished_with_held_files" if outcome.exit_code else "finished")
+    _end(store, run_id, started_at, outcome.words)
+    log_files(store, log)
     return outcome
 
 

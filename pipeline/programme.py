@@ -25,7 +25,7 @@ from pydantic import (
     model_validator,
 )
 
-from pipeline import measures
+from pipeline import measures, observation_codes
 from pipeline.faults import SettingsFault, printable
 from pipeline.measures import MISSING_MARKS
 from pipeline.period import day_before, period_of
@@ -209,6 +209,29 @@ class Site(_Settings):
     profile: str
     kind: Literal["gym", "clinic", "school", "workplace", "community", "other"] = "other"
     started: date | None = None  # when the programme began there, if that is after its first readings
+    expected: Literal["weekly", "monthly", "quarterly"] | None = None  # how often a reading should come
+
+
+VariableName = Annotated[str, Field(pattern=r"^[A-Za-z_][A-Za-z0-9_]*$")]
+MailAddress = Annotated[str, Field(pattern=r"^[^@\s<>,;]+@[^@\s<>,;]+$")]
+
+
+class Notify(_Settings):
+    """Who is told when a run fails. Addresses that hold secrets stand in environment variables, named here."""
+
+    when: Literal["failed", "held"] = "failed"  # held: also when a run finished but held whole files
+    webhook_variable: VariableName | None = None
+    mail_server_variable: VariableName | None = None
+    mail_from: MailAddress | None = None
+    mail_to: tuple[MailAddress, ...] = ()
+
+    @model_validator(mode="after")
+    def _somebody_is_told(self) -> Notify:
+        if self.webhook_variable is None and self.mail_server_variable is None:
+            raise ValueError("name webhook_variable or mail_server_variable, or leave [notify] out")
+        if self.mail_server_variable is not None and not (self.mail_from and self.mail_to):
+            raise ValueError("mail_server_variable goes with mail_from and mail_to")
+        return self
 
 
 class ProgrammeSettings(_Settings):
@@ -221,6 +244,7 @@ class ProgrammeSettings(_Settings):
     limits: Limits = Limits()
     retention: Retention = Retention()
     outcomes: Outcomes = Outcomes()
+    notify: Notify | None = None
     site: tuple[Site, ...] = Field(min_length=1)
 
     @field_validator("locale")
@@ -261,7 +285,7 @@ class Column(_Settings):
 
 
 class Profile(_Settings):
-    format: Literal["csv", "tsv", "xlsx", "ndjson", "parquet"]
+    format: Literal["csv", "tsv", "xlsx", "ndjson", "parquet", "fhir"]
     encoding: str | None = None  # detected when absent
     delimiter: str | None = Field(None, min_length=1, max_length=1)
     quote: str = Field('"', max_length=1)
@@ -272,6 +296,24 @@ class Profile(_Settings):
     missing: tuple[str, ...] = MISSING_MARKS
     columns: dict[str, Column]
     constants: dict[str, str | int | float | bool] = {}
+
+    @model_validator(mode="before")
+    @classmethod
+    def _observations_have_their_usual_codes(cls, values: Any) -> Any:
+        """format = "fhir": a field without a header is read by its usual codes."""
+        if not isinstance(values, dict) or values.get("format") != "fhir":
+            return values
+        given, constants = values.get("columns", {}), values.get("constants", {})
+        if not isinstance(given, dict) or not isinstance(constants, dict):
+            return values
+        columns: dict[str, Any] = {
+            name: {"header": header}
+            for name, header in observation_codes.usual_headers().items()
+            if name not in constants
+        }
+        for name, column in given.items():
+            columns[name] = {**columns.get(name, {}), **column} if isinstance(column, dict) else column
+        return {**values, "columns": columns}
 
     @model_validator(mode="after")
     def _fields_are_known_and_complete(self) -> Profile:
@@ -338,6 +380,32 @@ class Profile(_Settings):
                 raise ValueError(f"{name} cannot have written units; only heights and masses can")
         if self.thousands == self.decimal:
             raise ValueError(f"decimal and thousands are both {self.decimal}; they must differ")
+        return self
+
+    @model_validator(mode="after")
+    def _observations_can_be_found(self) -> Profile:
+        """format = "fhir": every header names codes, each code means one field, and units come with the values."""
+        if self.format != "fhir":
+            return self
+        elements = {
+            "participant": observation_codes.SUBJECT,
+            "measured_on": observation_codes.MOMENT,
+            "sex": observation_codes.GENDER,
+            "device": observation_codes.DEVICE,
+        }
+        taken: dict[str, str] = {}
+        for name, column in self.columns.items():
+            for token in observation_codes.tokens_of(column.header):
+                if "|" not in token and token != elements.get(name):
+                    raise ValueError(
+                        f"{name}: a code is written system|code, such as http://loinc.org|29463-7; found {token}"
+                    )
+                if taken.setdefault(token, name) != name:
+                    raise ValueError(f"{token} stands for {taken[token]} and for {name}; keep one")
+            if column.written_units or column.format is not None:
+                raise ValueError(f"{name}: FHIR says how values are written; leave out format and written_units")
+            if column.unit is not None and name != "age":
+                raise ValueError(f"{name}: in FHIR the unit comes with the value; leave it out")
         return self
 
     @property

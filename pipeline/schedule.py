@@ -7,7 +7,9 @@ midnight that moment is yesterday.
 
 from __future__ import annotations
 
+import hashlib
 import os
+import time
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -15,61 +17,125 @@ from pathlib import Path
 os.environ.setdefault("DO_NOT_TRACK", "1")
 os.environ.setdefault("PREFECT_SERVER_ANALYTICS_ENABLED", "false")
 
+import duckdb
 from prefect import flow as prefect_flow
 from prefect import get_run_logger, task
+from prefect.artifacts import create_markdown_artifact
 from prefect.cache_policies import NO_CACHE
 from prefect.runtime import flow_run
 
 from pipeline import flow
 from pipeline.faults import Fault, SettingsFault
 from pipeline.programme import Programme
+from pipeline.store import Store, storage_fault
+
+RETRY_AFTER = (30.0, 120.0)  # seconds before the second and the third attempt
+TIME_LIMIT = 6 * 3600.0  # seconds of a whole run
+MAY_PASS = ("store in use", "store cannot be written")
+
+
+def may_pass(error: BaseException) -> bool:
+    """Can another try help? A full disk, a store in use, a source out of reach: yes. Settings, input, bugs: no."""
+    if isinstance(error, duckdb.Error):
+        fault = storage_fault(error, None)
+        return fault is not None and fault.what in MAY_PASS
+    if isinstance(error, Fault):
+        return error.what in MAY_PASS
+    return isinstance(error, OSError) and not isinstance(error, TimeoutError)  # a time limit is no accident
 
 
 def _is_worth_another_try(_task, _run, state) -> bool:
-    """A full disk or a store in use may pass; wrong settings and bugs will not."""
     try:
         state.result()
-    except SettingsFault:
-        return False
-    except (Fault, OSError):
-        return True
-    except Exception:
-        return False
+    except BaseException as error:
+        return may_pass(error)
     return False
 
 
-@task(
-    cache_policy=NO_CACHE,
-    persist_result=False,
-    retries=2,
-    retry_delay_seconds=[30, 120],
-    retry_condition_fn=_is_worth_another_try,
-    task_run_name="{name}",
-)
+@task(cache_policy=NO_CACHE, persist_result=False, retry_condition_fn=_is_worth_another_try, task_run_name="store")
+def _wait_for_store(programme: Programme) -> None:
+    """Until no other process has the store open."""
+    database = programme.store / "evenbeam.duckdb"
+    if database.exists():
+        Store.open(database).close()
+
+
+@task(cache_policy=NO_CACHE, persist_result=False, retry_condition_fn=_is_worth_another_try, task_run_name="{name}")
 def _step(name: str, step: flow.Step, run: flow.Run) -> None:
     step.does(run)
 
 
 @prefect_flow(name="evenbeam", persist_result=False)
-def run_programme(settings: str) -> dict[str, int | str]:
-    """One scheduled run of the programme whose settings file is `settings`; returns what it did, in numbers."""
+def run_programme(
+    settings: str, retry_after: tuple[float, ...] = RETRY_AFTER, time_limit: float = TIME_LIMIT
+) -> dict[str, int | str]:
+    """One scheduled run of the programme whose settings file is `settings`; returns what it did, in numbers.
+
+    retry_after: seconds before each further attempt of a step; time_limit: seconds that the run's steps may take.
+    """
     logger = get_run_logger()
     scheduled = flow_run.scheduled_start_time or datetime.now(UTC)
+    ends_at, seconds = time.monotonic() + time_limit, {}
+
+    def perform(step: flow.Step, run: flow.Run) -> None:
+        began = time.monotonic()
+        if began >= ends_at:
+            raise Fault(
+                "time limit",
+                where=step.name,
+                found=f"{time_limit:g} seconds are over",
+                expected="a run within its time limit",
+                next="give the schedule a longer --time-limit, or look why the run takes so long",
+            )
+        _step.with_options(timeout_seconds=ends_at - began, **tries)(step.name, step, run)
+        seconds[step.title] = time.monotonic() - began
+
+    tries = {"retries": len(retry_after), "retry_delay_seconds": list(retry_after)}
+    # Where the store stays in use, the run itself says so, and tells whoever is to be told.
+    _wait_for_store.with_options(**tries)(Programme.read(Path(settings)), return_state=True)
     outcome = flow.run(
         Path(settings),
         as_of=scheduled.astimezone().date(),
         started_at=datetime.now(),
         on_step=lambda position, of, title: logger.info("[%d/%d] %s", position, of, title),
         progress=lambda done, total, what: None,
-        perform=lambda step, run: _step(step.name, step, run),
+        perform=perform,
+        steps=flow.STEPS,
     )
     for message in (*outcome.intake.messages, *outcome.intake.row_messages):
         logger.warning("%s", message)
     logger.info("%s", outcome.intake.sentence())
+    create_markdown_artifact(
+        key="run-summary", markdown=summary(outcome, seconds), description="What this run received and did"
+    )
     return {"published": str(outcome.published), "exit_code": outcome.exit_code}
 
 
-def serve(settings: Path, *, cron: str) -> None:
+def summary(outcome: flow.Outcome, seconds: dict[str, float]) -> str:
+    """The run's numbers as Markdown tables: what came in, and how long each step took."""
+    intake = outcome.intake
+    received = {
+        "files accepted": intake.files_accepted,
+        "files held": intake.files_held,
+        "files refused": intake.files_refused,
+        "files already received": intake.files_already_received,
+        "rows read": intake.rows_read,
+        "rows accepted": intake.rows_accepted,
+        "rows held": intake.rows_held,
+        "rows duplicate": intake.rows_duplicate,
+        "rows superseded": intake.rows_superseded,
+    }
+    lines = ["| received | |", "|---|---:|", *(f"| {word} | {n} |" for word, n in received.items()), ""]
+    lines += ["| step | seconds |", "|---|---:|", *(f"| {title} | {took:.1f} |" for title, took in seconds.items())]
+    return "\n".join(lines) + "\n"
+
+
+def deployment_name(programme: Programme) -> str:
+    """One a programme: two may lie in folders of the same name."""
+    return f"{programme.folder.name}-{hashlib.sha256(str(programme.path).encode()).hexdigest()[:6]}"
+
+
+def serve(settings: Path, *, cron: str, time_limit: float = TIME_LIMIT) -> None:
     """Serve the flow on `cron` (local time of this machine) until stopped.
 
     Errors   SettingsFault when the settings are wrong, the cron text is no schedule, or no server is named.
@@ -83,9 +149,9 @@ def serve(settings: Path, *, cron: str) -> None:
         )
     try:
         run_programme.serve(
-            name=programme.folder.name,
+            name=deployment_name(programme),
             cron=cron,
-            parameters={"settings": str(programme.path)},
+            parameters={"settings": str(programme.path), "time_limit": time_limit},
             limit=1,
             global_limit=1,  # one run at a time a programme: the store has one writer
         )

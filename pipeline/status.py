@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import Any
 
+from pipeline.arrivals import arrival
 from pipeline.faults import SettingsFault, printable
 from pipeline.programme import Programme, nearest
 from pipeline.store import Store, sql_text
@@ -13,8 +15,8 @@ ROW_STATES = ("rows_read", "rows_accepted", "rows_held", "rows_duplicate", "rows
 REMOVED = ("rows_withdrawn", "rows_expired")  # shown where there are any
 
 
-def read_status(path: Path, *, held_rows_of: str | None = None) -> dict[str, Any]:
-    """The ledger as plain values: `programme`, `run` (or None), `sites`, `files`, `reasons`, `held_rows`.
+def read_status(path: Path, *, as_of: date, held_rows_of: str | None = None) -> dict[str, Any]:
+    """The ledger as plain values, as docs/nightly.md describes them for `--json`.
 
     Errors   StoreFault when a run is under way: the store has one reader or writer at a time.
     """
@@ -22,7 +24,10 @@ def read_status(path: Path, *, held_rows_of: str | None = None) -> dict[str, Any
     database = programme.store / "evenbeam.duckdb"
     found: dict[str, Any] = {
         "programme": programme.settings.name,
+        "as_of": as_of,
         "run": None,
+        "runs": [],
+        "arrivals": [],
         "files": [],
         "reasons": [],
         "held_rows": [],
@@ -33,10 +38,11 @@ def read_status(path: Path, *, held_rows_of: str | None = None) -> dict[str, Any
         else None,
     }
     if not database.exists():
+        found["arrivals"] = _arrivals(programme, {}, as_of)
         return found
     with Store.open(database, read_only=True) as store:
-        runs = store.frame("select * from ledger.run order by run_id desc limit 1").to_dicts()
-        found["run"] = runs[0] if runs else None
+        found["runs"] = store.frame(sql_text("64_status_runs.sql")).to_dicts()
+        found["run"] = found["runs"][0] if found["runs"] else None
         found["files"] = store.frame(sql_text("60_status_files.sql")).to_dicts()
         found["reasons"] = store.frame(sql_text("61_status_reasons.sql")).to_dicts()
         found["set_aside"] = store.frame(sql_text("63_status_set_aside.sql")).to_dicts()
@@ -44,11 +50,28 @@ def read_status(path: Path, *, held_rows_of: str | None = None) -> dict[str, Any
             found["held_rows"] = store.frame(
                 sql_text("62_status_held_rows.sql"), {"site": held_rows_of}
             ).to_dicts()
+        last_days = dict(store.rows("select site, max(measured_on) from reading.accepted group by site"))
+    found["arrivals"] = _arrivals(programme, last_days, as_of)
     return found
 
 
-def show_status(found: dict[str, Any], *, site: str | None = None, held: bool = False) -> None:
-    """Print it: a line a site, or a line a file for one site."""
+def _arrivals(programme: Programme, last_days: dict[str, date], as_of: date) -> list[dict[str, Any]]:
+    """One row a site: when its last reading was, how often one is expected, and what that makes of it today."""
+    return [
+        {
+            "site": site.id,
+            "expected": site.expected,
+            "last_measured_on": last_days.get(site.id),
+            "state": arrival(site.expected, last_days.get(site.id), as_of),
+        }
+        for site in programme.sites.values()
+    ]
+
+
+def show_status(
+    found: dict[str, Any], *, site: str | None = None, held: bool = False, runs: bool = False
+) -> None:
+    """Print it: a line a site, a line a file for one site, or a line a run."""
     if site is not None and site not in found["sites"]:
         raise SettingsFault(
             f"no site {printable(site)}",
@@ -64,6 +87,9 @@ def show_status(found: dict[str, Any], *, site: str | None = None, held: bool = 
         f"last run {last['run_id']} on {last['started_at']:%Y-%m-%d %H:%M}, as of {last['as_of']}: "
         f"{last['outcome'].replace('_', ' ')}\n"
     )
+    if runs:
+        _show_runs(found["runs"])
+        return
     if site is None:
         _show_sites(found)
     else:
@@ -71,6 +97,7 @@ def show_status(found: dict[str, Any], *, site: str | None = None, held: bool = 
     if held:
         _show_held_rows(found["held_rows"])
         return
+    _show_arrivals([row for row in found["arrivals"] if site in (None, row["site"])])
     _show_reasons([row for row in found["reasons"] if site in (None, row["site"])])
     _show_set_aside([row for row in found["set_aside"] if site in (None, row["site"])])
     if found["published"]:
@@ -106,6 +133,36 @@ def _states_with_rows(files: list[dict[str, Any]]) -> list[str]:
 
 def _state_title(state: str) -> str:
     return "rows read" if state == "rows_read" else state.removeprefix("rows_")
+
+
+def _show_arrivals(rows: list[dict[str, Any]]) -> None:
+    overdue = [row for row in rows if row["state"] not in (None, "on_time")]
+    if overdue:
+        print("\nExpected, and not here:")
+        _print_table(
+            ["site", "expected", "last reading", "state"],
+            [
+                [row["site"], row["expected"], row["last_measured_on"] or "none", row["state"].replace("_", " ")]
+                for row in overdue
+            ],
+        )
+
+
+def _show_runs(runs: list[dict[str, Any]]) -> None:
+    _print_table(
+        ["run", "started", "as of", "seconds", "outcome", "files", "files held", "rows read", "accepted", "held"],
+        [
+            [
+                run["run_id"],
+                f"{run['started_at']:%Y-%m-%d %H:%M}",
+                run["as_of"],
+                "" if run["seconds"] is None else run["seconds"],
+                run["outcome"].replace("_", " "),
+                *(run[key] for key in ("files", "files_held", "rows_read", "rows_accepted", "rows_held")),
+            ]
+            for run in runs
+        ],
+    )
 
 
 def _show_files(files: list[dict[str, Any]]) -> None:

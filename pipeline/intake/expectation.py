@@ -51,6 +51,9 @@ def _expected(profile: Profile, code: str, name: str) -> str:
 def how_written(profile: Profile, name: str) -> str:
     """How the profile says that a field is written: "a number of pounds written with a point ([lb_av])"."""
     field, column = measures.FIELDS[name], profile.columns.get(name)
+    if field.kind == "number" and profile.format == "fhir":
+        codes = [unit.code for unit in measures.UNITS.values() if unit.dimension == field.dimension]
+        return f"one quantity with a UCUM unit of its kind: {', '.join(codes)}"
     if field.kind == "number":
         unit = measures.unit_named(column.unit) if column and column.unit else measures.UNITS[field.unit]
         sign = "point" if profile.decimal == "." else "comma"

@@ -67,7 +67,7 @@ def findings(look: Look, *, as_of: date, headers: Mapping[str, str] | None = Non
     fields = {tidy(header).casefold(): field for field, header in (headers or {}).items()}
     used = [fields.get(tidy(header).casefold()) for header in look.headers]
     people = used.index("participant") if "participant" in used else None
-    found = []
+    found = [Finding(column, kind, "header") for column, kind in look.identifying]
     for place, (header, field) in enumerate(zip(look.headers, used, strict=True)):
         kind, why = kind_of_header(header), "header"
         if not kind:

@@ -7,13 +7,14 @@ says what to settle: a proposal with open questions cannot be run by mistake.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from pipeline import measures
 from pipeline.faults import FileHeld, printable
-from pipeline.intake import identifiers, layout, meaning, writing
+from pipeline.intake import identifiers, inspect_observations, layout, meaning, writing
 from pipeline.intake.identifiers import Finding
 from pipeline.intake.meaning import Meaning
 from pipeline.programme import MISSING_MARKS
@@ -48,10 +49,12 @@ def inspect_file(path: Path) -> Inspection:
             "cannot be read",
             where=str(path),
             found=error.strerror or "a file that does not open",
-            expected="a CSV, TSV, XLSX, NDJSON or Parquet file",
+            expected="a CSV, TSV, XLSX, NDJSON, FHIR or Parquet file",
             next="check the path and its permissions",
         ) from error
     names = found.look.headers
+    if found.settings["format"] == "ndjson" and "resourceType" in names:
+        return _of_observations(path)
     columns = [
         [row[place].strip() if place < len(row) else "" for row in found.look.sample]
         for place in range(len(names))
@@ -95,6 +98,12 @@ def inspect_file(path: Path) -> Inspection:
         undecided,
         [str(one) for one in identifying],
     )
+
+
+def _of_observations(path: Path) -> Inspection:
+    lines, reasons, undecided, identifying = inspect_observations.propose(path)
+    heading = _heading(path, undecided, identifying)
+    return Inspection("\n".join(heading + lines) + "\n", reasons, undecided, identifying)
 
 
 def _column_line(one: Meaning, values: list[str], reasons: list[str], undecided: list[str]) -> str:
@@ -198,7 +207,7 @@ def _missing_lines(known: list[Meaning], undecided: list[str]) -> list[str]:
     return lines
 
 
-def _heading(path: Path, undecided: list[str], identifying: list[Finding]) -> list[str]:
+def _heading(path: Path, undecided: list[str], identifying: Sequence[Finding | str]) -> list[str]:
     lines = [f"# Profile proposed from {printable(path.name)}. Check it against the file before use."]
     if identifying:
         lines.append(

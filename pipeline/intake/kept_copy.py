@@ -5,6 +5,7 @@ copy is named by the sha256 of its own bytes, like every file of the archive, an
 for which received file.
 
     text     the lines of the row are left empty, in the file's own encoding and line ends
+    FHIR     likewise, of every resource that belongs to the row (kept_resources.py)
     Parquet  the row's cells are null
     XLSX     the sheet that was read is written anew without the row, as the cells' text; other sheets, which nobody
              read and which may hold the same people, are not kept
@@ -23,7 +24,7 @@ import fastexcel
 import polars as pl
 
 from pipeline.faults import StoreFault
-from pipeline.intake import archive
+from pipeline.intake import archive, kept_resources
 
 _GZIP = b"\x1f\x8b"
 _NO_TIME = datetime(2000, 1, 1)  # in a workbook made twice, so that the bytes are the same
@@ -37,6 +38,7 @@ def without_lines(
     every_line: Iterable[int],
     encoding: str | None,
     sheet: str | None = None,
+    holds_resources: bool = False,
 ) -> str:
     """Write the copy of `sha256` that lacks the lines `leaving`; returns the sha256 under which it stands.
 
@@ -55,7 +57,9 @@ def without_lines(
         elif first == b"PK\x03\x04":
             content = _workbook(path, gone, sheet)
         else:
-            content = _text(path, gone, sorted(every_line), encoding or "utf-8", first[:2] == _GZIP)
+            content = _text(
+                path, gone, sorted(every_line), encoding or "utf-8", first[:2] == _GZIP, holds_resources
+            )
     except (
         OSError,
         EOFError,
@@ -74,7 +78,13 @@ def without_lines(
     return archive.keep_bytes(content, folder)
 
 
-def _text(path: Path, gone: set[int], starts: list[int], encoding: str, is_gzip: bool) -> bytes:
+def _text(
+    path: Path, gone: set[int], starts: list[int], encoding: str, is_gzip: bool, holds_resources: bool
+) -> bytes:
+    if holds_resources:  # every line then stands for itself
+        with gzip.open(path, "rb") if is_gzip else path.open("rb") as raw:
+            gone = kept_resources.lines_that_leave(io.TextIOWrapper(raw, encoding=encoding), gone, starts)
+        starts = sorted({*starts, *gone, *(line + 1 for line in gone)})
     with gzip.open(path, "rb") if is_gzip else path.open("rb") as raw:
         text = io.TextIOWrapper(raw, encoding=encoding, newline="")
         kept = io.StringIO(newline="")

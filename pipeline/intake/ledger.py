@@ -22,6 +22,7 @@ class Entry:
     bytes: int
     received_at: datetime
     run_id: int
+    kept_sha256: str | None = None  # of the kept copy that it is read again from; None: it comes from outside
 
 
 def state_of(store: Store, site: str, sha256: str) -> str | None:

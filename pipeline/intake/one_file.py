@@ -125,6 +125,12 @@ def prepare(store: Store, setting: Setting, arrival: Arrival) -> Prepared:
     entry = Entry(arrival, sha256, size, setting.received_at, setting.run_id)
     if ledger.state_of(store, arrival.site, sha256) == ledger.ACCEPTED:
         return Prepared(arrival, profile, entry, is_known=True)
+    return prepare_entry(store, setting, entry)
+
+
+def prepare_entry(store: Store, setting: Setting, entry: Entry) -> Prepared:
+    """Look, read, archive, normalise, check: of a file whose bytes are known by their hash."""
+    arrival, profile = entry.arrival, setting.programme.profiles[entry.arrival.site]
     try:
         encoding = _read(store, setting, entry, profile)
         kept_sha256 = _without_leaving_lines(store, setting, entry, profile, encoding)
@@ -185,7 +191,8 @@ def _read(store: Store, setting: Setting, entry: Entry, profile: Profile) -> str
     finally:
         spool.unlink(missing_ok=True)
     _refuse_named_participants(store, profile, where=arrival.where)
-    archive.keep(arrival.path, setting.archive, entry.sha256, where=arrival.where)
+    if entry.kept_sha256 is None:
+        archive.keep(arrival.path, setting.archive, entry.sha256, where=arrival.where)
     normalising.normalise(
         store,
         normalising.parameters_of(
@@ -227,15 +234,17 @@ def _without_leaving_lines(
     leaving = {line for (line,) in store.rows("select line from leaving_line")}
     if setting.tombstones:
         leaving |= {line for (line,) in store.rows("select line from broken_line")}
+    as_it_stands = entry.kept_sha256 or entry.sha256
     if not leaving:
-        return entry.sha256
+        return as_it_stands
     kept_sha256 = kept_copy.without_lines(
         setting.archive,
-        entry.sha256,
+        as_it_stands,
         leaving=leaving,
         every_line=[line for (line,) in store.rows("select line from received")],
         encoding=encoding,
         sheet=profile.sheet,
+        holds_resources=profile.format == "fhir",
     )
     store.execute_file("11_without_leaving_lines.sql")
     return kept_sha256

@@ -30,6 +30,7 @@ class Look:
     encoding: str | None = None
     address: AddressPlace | None = None  # of all rows of the file
     spread: tuple[tuple[str, ...], ...] = ()  # rows from all over a file that is longer than the sample
+    identifying: tuple[tuple[str, str], ...] = ()  # (column, kind) of direct identifiers known by the format itself
 
 
 @dataclass(frozen=True)

@@ -73,8 +73,7 @@ def _read_with_earlier_profile(site: str, n: int) -> str:
             found=f"{amount(n, 'file')} of site {site} read with an earlier profile",
             expected="files read with the site's profile as it is now",
             next=f"nothing, if that is meant: {'it stays' if n == 1 else 'they stay'} as read. To read "
-            f"{'it' if n == 1 else 'them'} anew, move store/evenbeam.duckdb aside (keep store/pseudonym.key) and run "
-            "with all files in the inbox",
+            "every kept file with the profiles as they are now: `evenbeam rebuild PROGRAMME`",
         )
     )
 

@@ -9,8 +9,10 @@ from typing import Any
 import polars as pl
 
 from pipeline import __version__, checks, measures
+from pipeline.arrivals import arrival
 from pipeline.disclosure.noisy_counts import budget
-from pipeline.programme import Programme
+from pipeline.period import last_day
+from pipeline.programme import Programme, Site
 from pipeline.release.locale_marks import locale_marks
 from pipeline.release.schema import Table
 
@@ -50,7 +52,7 @@ def release_record(
                 for period in frame["period"].drop_nulls().unique()
             }
         ),
-        "sites": [{"id": site.id, "name": site.name, "kind": site.kind} for site in settings.site],
+        "sites": [_site(site, rows["data_quality"], as_of) for site in settings.site],
         "disclosure": {
             "minimum_count": settings.disclosure.minimum_count,
             "minimum_people_for_percentile": settings.disclosure.minimum_people_for_percentile,
@@ -90,6 +92,19 @@ def release_record(
             for path, content in sorted(files.items())
         ],
     }
+
+
+def _site(site: Site, quality: pl.DataFrame, as_of: date) -> dict[str, Any]:
+    """Whether its data still comes is told from what is published alone: the last day of its last period.
+
+    That day is no earlier than the last reading, so nobody is called late who is not.
+    """
+    said = {"id": site.id, "name": site.name, "kind": site.kind}
+    if site.expected is None:
+        return said
+    last = quality.filter(pl.col("site") == site.id)["period"].drop_nulls().max()
+    state = arrival(site.expected, last_day(str(last)) if last else None, as_of)
+    return said | {"expected": site.expected, "last_period": last, "arrival": state}
 
 
 def _banding(banding: measures.Banding) -> dict[str, Any]:

@@ -23,8 +23,9 @@ _LMS = (
     "Fasiolo, Biometrics 2017;73:1071-81"
 )
 _BAND = (
-    "sandwich over sites: Liang & Zeger, Biometrika 1986;73:13-22; smoothing: Nychka, J Am Stat Assoc 1988;83:1134-43; "
-    "Koenker, Quantile Regression, 2005"
+    "sandwich over sites: Liang & Zeger, Biometrika 1986;73:13-22, a site left out at a time: Bell & McCaffrey, Surv "
+    "Methodol 2002;28:169-81; LMS smoothing: Nychka, J Am Stat Assoc 1988;83:1134-43; regression quantiles: Koenker, "
+    "Quantile Regression, 2005"
 )
 _FIT = (
     "share below: Korn & Graubard 1998 over sites; van Buuren & Fredriks, Stat Med 2001;20:1259-77; Royston & Wright, "

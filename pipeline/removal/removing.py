@@ -118,8 +118,8 @@ def _copies_without_them(store: Store, programme: Programme) -> tuple[pl.DataFra
             leaving[file_id].add(line)
     made, unreadable = [], 0
     for file_id, lines in sorted(leaving.items()):
-        site, sha256, encoding = store.rows(
-            "select site, kept_sha256, encoding from ledger.file where file_id = $file_id",
+        site, sha256, encoding, form = store.rows(
+            "select site, kept_sha256, encoding, format from ledger.file where file_id = $file_id",
             {"file_id": file_id},
         )[0]
         if sha256 is None:
@@ -132,6 +132,7 @@ def _copies_without_them(store: Store, programme: Programme) -> tuple[pl.DataFra
                 every_line=_lines_of(store, file_id),
                 encoding=encoding,
                 sheet=programme.profiles[site].sheet if site in programme.profiles else None,
+                holds_resources=form == "fhir",
             )
         except StoreFault:
             copy, unreadable = None, unreadable + 1

@@ -21,7 +21,7 @@ from pipeline.statistics.curve_table import (
     percentile_curve_rows,
 )
 from pipeline.statistics.fitted_curve import FittedCurve, fit_curve
-from pipeline.statistics.lms_band import SitePart
+from pipeline.statistics.site_part import SitePart
 from pipeline.store import Store, sql_text
 
 Progress = Callable[[int, int, str], None]

@@ -82,7 +82,7 @@ def choose_curves(
     try:
         lms = fit_lms(age, value, n)
     except NoConvergence as error:
-        return _regression(age, value, n, percents, f"the family does not hold: {error}")
+        return _regression(age, value, n, percents, f"LMS curves do not settle, as outside their family: {error}")
     gate = fit_quantile_curves(age, value, n, GATE_PERCENTS)
     strays, tolerance = _strays(lms, gate, age, n), _tolerance(gate)
     worst = int(np.argmax(strays / tolerance))

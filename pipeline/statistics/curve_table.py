@@ -13,9 +13,9 @@ from scipy.special import chdtri, ndtri
 from pipeline.statistics.age_group import AgeGroups, ages_reported
 from pipeline.statistics.curve_coverage import PeopleBelow, share_below
 from pipeline.statistics.fitted_curve import FittedCurve
-from pipeline.statistics.lms_band import SitePart
 from pipeline.statistics.one_thread import on_one_thread
 from pipeline.statistics.q_statistics import MOMENTS, q_statistics
+from pipeline.statistics.site_part import SitePart
 from pipeline.statistics.worm_plot import worm_plot
 
 Floats = NDArray[np.float64]

@@ -16,11 +16,11 @@ from typing import Any
 import numpy as np
 import polars as pl
 from scipy.special import ndtri
-from threadpoolctl import threadpool_limits
 
 from pipeline.statistics.analyser_fault import DRIFT, SHIFT, Fault, SiteModel, Usual
 from pipeline.statistics.change_contrast import ChangeContrasts, Contrasts
 from pipeline.statistics.fault_verdict import Explanation, Verdict, explanations, verdict
+from pipeline.statistics.one_thread import on_one_thread
 
 _MONTHS_TO_WAIT = 6  # for a signal to become clear
 _BEYOND_CHANCE = 3.0  # standard errors of a known fault's drift
@@ -46,6 +46,7 @@ class Chart:
         return float(np.log1p(self.limit))
 
 
+@on_one_thread
 def device_table(cells: pl.DataFrame, usual: Usual, chart: Chart) -> pl.DataFrame:
     """Every analyser's error, sums and signal in every period.
 
@@ -71,17 +72,16 @@ def device_table(cells: pl.DataFrame, usual: Usual, chart: Chart) -> pl.DataFram
     sites = {site: SiteChart(usual, chart) for site in contrasts.sites}
     rows: list[tuple] = []
     scores: list[float] = []
-    with threadpool_limits(1, "blas"):
-        for period in contrasts.periods:
-            found = contrasts.next(period)
-            for site, of_site in found.items():
-                sites[site].take(of_site)
-                scores += sites[site].scores()
-            spread = _robust_spread(scores)
-            for site in found:
-                rows += [
-                    (site, contrasts.devices[device], period, *row) for device, *row in sites[site].judge(spread)
-                ]
+    for period in contrasts.periods:
+        found = contrasts.next(period)
+        for site, of_site in found.items():
+            sites[site].take(of_site)
+            scores += sites[site].scores()
+        spread = _robust_spread(scores)
+        for site in found:
+            rows += [
+                (site, contrasts.devices[device], period, *row) for device, *row in sites[site].judge(spread)
+            ]
     schema: dict[str, Any] = dict.fromkeys(("site", "device", "period"), pl.String) | {"n": pl.Int64}
     figures = ("difference", "low", "high", "score", "upper_sum", "lower_sum")
     schema |= dict.fromkeys(figures, pl.Float64) | {"signal": pl.String}

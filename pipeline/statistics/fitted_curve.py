@@ -14,9 +14,9 @@ from pipeline.statistics.age_group import AgeGroups
 from pipeline.statistics.age_spline import distinct_ages
 from pipeline.statistics.curve_choice import CurveChoice, choose_curves
 from pipeline.statistics.curve_coverage import PeopleBelow, people_below
-from pipeline.statistics.lms_band import SitePart
 from pipeline.statistics.one_thread import on_one_thread
 from pipeline.statistics.print_step import in_equal_parts, is_coarse, merged_steps
+from pipeline.statistics.site_part import SitePart
 
 Floats = NDArray[np.float64]
 
@@ -71,9 +71,7 @@ class FittedCurve:
             return lms_band.site_part(self.choice.lms, *self.spread(age, value, n))
         if self.choice.published == "none":
             raise ValueError(f"no curve of {self.measure.name} is published: {self.choice.why}")
-        ages, at = distinct_ages(age)
-        score = quantile_curve_band.site_score(self.choice.regression, age, value, n, self.step)
-        return SitePart(score, ages, np.bincount(at, n, ages.size))
+        return quantile_curve_band.site_part(self.choice.regression, age, value, n, self.step)
 
     @on_one_thread
     def below_of_site(
@@ -100,9 +98,7 @@ class FittedCurve:
             covariance, freedom = lms_band.sandwich_covariance(self.choice.lms, parts)
             return lms_band.percentile_band(self.choice.lms, covariance, self.whole_ages, percents, freedom)
         regression = self.choice.regression
-        low, high = quantile_curve_band.quantile_band(
-            regression, [part.score for part in parts], self.age, self.n, self.whole_ages
-        )
+        low, high = quantile_curve_band.quantile_band(regression, parts, self.whole_ages)
         at = regression.position(percents)
         return low[:, at], high[:, at]
 

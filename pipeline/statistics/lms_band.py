@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,19 +12,11 @@ from pipeline.statistics.age_spline import distinct_ages
 from pipeline.statistics.box_cox_cole_green import information, scores
 from pipeline.statistics.clustered_proportion import effective_freedom
 from pipeline.statistics.lms import LmsFit
+from pipeline.statistics.site_part import SitePart, people_by_age
 
 Floats = NDArray[np.float64]
 
 _SERIES_BELOW = 1e-3
-
-
-@dataclass(frozen=True)
-class SitePart:
-    """A site's part of a fit. score (3·size,): of the gradient at the fit; people (ages,): whom it has at each age."""
-
-    score: Floats
-    ages: Floats
-    people: Floats
 
 
 def site_part(fit: LmsFit, age: ArrayLike, value: ArrayLike, n: ArrayLike) -> SitePart:
@@ -74,10 +65,7 @@ def sandwich_covariance(fit: LmsFit, parts: Sequence[SitePart]) -> tuple[Floats,
 
 def _site_information(fit: LmsFit, parts: Sequence[SitePart]) -> Floats:
     """Expected information about the coefficients that each site holds: (sites, 3·size, 3·size)."""
-    ages = np.unique(np.concatenate([part.ages for part in parts]))
-    people = np.zeros((len(parts), ages.size))
-    for k, part in enumerate(parts):
-        people[k, np.searchsorted(ages, part.ages)] = part.people
+    ages, people = people_by_age(parts)
     design = fit.spline.basis(ages)
     l, _, log_s = fit.coefficients @ design.T
     pairs = (design[:, :, None] * design[:, None, :]).reshape(ages.size, -1)

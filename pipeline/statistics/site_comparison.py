@@ -16,9 +16,8 @@ from pipeline.statistics.empirical_bayes import shrink
 from pipeline.statistics.false_discovery import benjamini_hochberg
 from pipeline.statistics.funnel import SHARES, exact_limits
 from pipeline.statistics.heterogeneity import Heterogeneity, dersimonian_laird
-from pipeline.statistics.indirect_standardisation import expected_count, standardised_ratio
+from pipeline.statistics.indirect_standardisation import expected_count, ratio_interval, standardised_ratio
 from pipeline.statistics.overdispersion import overdispersion
-from pipeline.statistics.proportion_interval import wilson_interval
 from pipeline.statistics.standardised_mean import adjusted_difference
 
 Floats = NDArray[np.float64]
@@ -94,7 +93,7 @@ def compare_proportions(count: ArrayLike, people: ArrayLike) -> Comparison:
     total = every.sum()
     reference = float(observed.sum() / total) if total else np.nan
     ratio = standardised_ratio(observed, expected)
-    low, high = wilson_interval(observed, n)
+    low, high = ratio_interval(observed, n, expected)
     scale = np.divide(n, expected, out=np.full(n.shape, np.nan), where=expected > 0)
     variance = np.where(people > 0, people * share * (1 - share), 0).sum(axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -110,13 +109,13 @@ def compare_proportions(count: ArrayLike, people: ArrayLike) -> Comparison:
         score = np.where(np.isnan(error), np.nan, _exact_score(observed, n, expected))
     return Comparison(
         value,
-        np.clip(low * scale * reference, 0, 1),
-        np.clip(high * scale * reference, 0, 1),
+        np.clip(low * reference, 0, 1),
+        np.clip(high * reference, 0, 1),
         reference,
         expected,
         ratio,
-        low * scale,
-        high * scale,
+        low,
+        high,
         funnel,
         score,
         benjamini_hochberg(_p(score, between)),

@@ -138,8 +138,8 @@ READING = """## How to read it
   differ.
 - Worm and moments are no intervals of a value but the spread of a good fit: the true family lies inside more than
   95 times in 100, because the curves were fitted to the same people. A point outside says more than one in 20.
-- Replicates short of the number asked for did not converge and would publish regression quantiles with their own
-  band.
+- Replicates short of the number asked for, if any, did not converge and would publish regression quantiles with their
+  own band.
 """
 
 

@@ -45,8 +45,8 @@ What falls short, and why it stays so:
 - **A site's own share**, where people come in groups that no file names: the readings do not tell who came together.
 - **Bands at the first and last ages of a curve**: the curve is drawn towards a straight line there, the penalty's share
   of the variance is right on average over ages only, and that the smoothing was itself estimated is not in it.
-- **Bands of regression quantiles** do not yet have what the bands of LMS curves got: what smoothing hides, and a site
-  left out at a time where one holds much of the people.
+- **Bands of regression quantiles at the first and last ages** are a point or two under 95: the density of values that
+  the width stands on is unsteady there, and changes within the band, above all between two humps of values.
 - **Few people from outside the family**: with 500, regression quantiles and LMS curves differ by no more than chance
   allows about as often as not, LMS is kept, and its upper percentiles are off. More people are the remedy.
 - **Intervals that are wide**: with two to four sites, or one that holds most of the people, hardly anything tells how

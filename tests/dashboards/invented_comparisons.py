@@ -259,7 +259,7 @@ def _device(rng: np.random.Generator, ids: list[str], periods: list[str]) -> pl.
     columns = ("site", "device", "measure", "period", "n", "difference", "low", "high", "upper_sum", "lower_sum",
                "decision", "signal", "hidden")  # fmt: skip
     return pl.DataFrame(rows, orient="row", schema=columns).with_columns(
-        pl.lit("CUSUM, in-control run length 400 periods").alias("method"), _no_flag()
+        pl.lit("Shiryaev–Roberts chart: a false signal in 300 months at least").alias("method"), _no_flag()
     )
 
 

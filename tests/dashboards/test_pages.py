@@ -282,6 +282,28 @@ def test_data_quality_is_summed_over_periods_and_out_of_every_reading(release_fo
     assert compared > 10
 
 
+def test_sites_that_are_expected_stand_by_urgency_and_others_do_not(tmp_path):
+    folder = make_release(tmp_path, sites=4, quarters=2)
+    facts = json.loads((folder / "release.json").read_text(encoding="utf-8"))
+    states = (("on_time", "2025Q3"), ("silent", "2024Q4"), ("nothing_yet", None))
+    for site, (state, last) in zip(facts["sites"], states, strict=False):
+        site |= {"expected": "monthly", "last_period": last, "arrival": state}
+    (folder / "release.json").write_text(json.dumps(facts), encoding="utf-8")
+    build_pages(folder)
+    text = (folder / "data-quality.html").read_text(encoding="utf-8")
+    table = re.search(r'<section[^>]*id="arrivals">.*?<tbody>(.*?)</tbody>', text, re.DOTALL).group(1)
+    rows = [re.findall(r"<t[dh][^>]*>(.*?)</t[dh]>", row) for row in re.findall(r"<tr>(.*?)</tr>", table)]
+    assert [row[1:] for row in rows] == [
+        ["Every month", "–", "nothing yet"],
+        ["Every month", "2024Q4", "silent"],
+        ["Every month", "2025Q3", "on time"],
+    ]
+
+
+def test_without_expected_readings_there_is_no_such_table(release_folder):
+    assert 'id="arrivals"' not in (release_folder / "data-quality.html").read_text(encoding="utf-8")
+
+
 # ---- order, words, links, policy
 
 

@@ -27,10 +27,11 @@ TABLES = [
     programme.FollowUp,
     programme.Target,
     programme.Site,
+    programme.Notify,
     programme.Profile,
     programme.Column,
 ]
-SUBTABLES = {"bandings", "disclosure", "ages", "limits", "outcomes", "retention", "site", "columns", "constants"}
+SUBTABLES = {"bandings", "disclosure", "ages", "limits", "notify", "outcomes", "retention", "site", "columns", "constants"}
 SUBTABLES_OF_OUTCOMES = {"follow_up", "target"}
 
 

@@ -5,7 +5,7 @@ import pytest
 
 from pipeline.statistics.false_discovery import benjamini_hochberg
 from pipeline.statistics.funnel import exact_limits
-from pipeline.statistics.indirect_standardisation import exact_ratio_interval
+from pipeline.statistics.indirect_standardisation import ratio_interval
 from pipeline.statistics.proportion_interval import clopper_pearson_interval, wilson_interval
 from pipeline.statistics.terminal_digit import digit_preference
 from pipeline.statistics.value_count import order_statistic_ranks
@@ -32,17 +32,18 @@ found <- list(exact_low = exact[, 1], exact_high = exact[, 2], score_low = score
         assert high == pytest.approx(of_r[f"{name}_high"], rel=1e-8)
 
 
-# poisson.test: exact limits of a Poisson mean over what was expected.
+# prop.test(correct = FALSE): Wilson (1927), over the share that was expected.
 def test_limits_of_a_ratio(r):
-    observed, expected = np.array([0, 1, 2, 8, 37, 250, 4000]), np.full(7, 6.2)
+    observed, people, expected = np.array([1, 2, 8, 37, 250]), np.array([9, 40, 80, 500, 400]), np.full(5, 6.2)
     of_r = r(
         """
-limits <- t(mapply(function(x, e) poisson.test(x, e)$conf.int, counts$observed, counts$expected))
+limits <- t(mapply(function(x, n) suppressWarnings(prop.test(x, n, correct = FALSE))$conf.int,
+  counts$observed, counts$people)) / (counts$expected / counts$people)
 found <- list(low = limits[, 1], high = limits[, 2])
 """,
-        counts={"observed": observed, "expected": expected},
+        counts={"observed": observed, "people": people, "expected": expected},
     )
-    low, high = exact_ratio_interval(observed, expected)
+    low, high = ratio_interval(observed, people, expected)
     assert low == pytest.approx(of_r["low"], rel=1e-9)
     assert high == pytest.approx(of_r["high"], rel=1e-9)
 

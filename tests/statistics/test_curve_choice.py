@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 from lms_truth import inside_family, inside_family_at, mixture, mixture_at
 
+from pipeline.statistics import lms
 from pipeline.statistics.curve_choice import LEAST_PEOPLE, LEAST_YEARS, choose_curves
 
 PERCENTS = [3, 5, 10, 25, 50, 75, 85, 90, 95, 97]
@@ -28,6 +29,13 @@ def test_a_20_80_mixture_is_not_published_from_the_family(people):
         )
         assert np.abs(published - truth).mean() < np.abs(refused - truth).mean() / 2
         assert "the family does not hold: at percentile" in choice.why
+
+
+def test_a_fit_that_does_not_settle_is_not_published_and_the_reason_claims_no_more(monkeypatch):
+    monkeypatch.setattr(lms, "_MOST_STEPS", 3)
+    choice = choose_curves(*inside_family(3000), PERCENTS)
+    assert choice.published == "regression_quantile"
+    assert choice.why == "LMS curves do not settle, as outside their family: no convergence in 3 scoring steps"
 
 
 def test_published_curves_never_cross():

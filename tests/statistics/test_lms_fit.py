@@ -2,10 +2,11 @@ import time
 
 import numpy as np
 import pytest
-from lms_truth import inside_family, inside_family_at, lms_at, mixture
+from lms_truth import counted, inside_family, inside_family_at, lms_at, mixture
 
-from pipeline.statistics.box_cox_cole_green import log_density
-from pipeline.statistics.lms import fit_lms, fit_penalised
+from pipeline.statistics import lms
+from pipeline.statistics.box_cox_cole_green import log_density, value_at_z
+from pipeline.statistics.lms import NoConvergence, fit_lms, fit_penalised
 
 PERCENTS = np.array([3, 5, 10, 25, 50, 75, 85, 90, 95, 97])
 INNER = np.arange(8, 90)
@@ -89,6 +90,49 @@ def test_the_penalised_likelihood_is_at_its_top():
     for size in (1e-2, 1e-3):
         for _ in range(20):
             assert objective(fit.coefficients + size * random.standard_normal(fit.coefficients.shape)) < top
+
+
+def one_in_two_thousand():
+    """A draw of six sites from inside the family, on which the penalty of ln S creeps: 0.0005 degrees of freedom a step
+    on the way to a straight line, a fifth of the way in 400 steps."""
+    random = np.random.default_rng([78, 1159])
+    size = np.rint(np.exp(random.normal(np.log(250), 0.6, 6))).astype(int)
+    z = [np.sqrt(0.05) * random.standard_normal() + np.sqrt(0.95) * random.standard_normal(n) for n in size]
+    age = np.concatenate([random.integers(20, 70, n) for n in size])
+    return counted(age, value_at_z(np.concatenate(z), *lms_at(age)))
+
+
+def test_a_penalty_that_creeps_arrives(monkeypatch):
+    cells = one_in_two_thousand()
+    fit = fit_lms(*cells)
+    assert fit.freedom[2] == pytest.approx(2.35, abs=0.01)
+    assert fit.penalties[2] == pytest.approx(1217, rel=0.01)  # after 400 steady steps: 61
+    monkeypatch.setattr(lms, "_MOST_STEPS", 5000)
+    monkeypatch.setattr(lms, "_STEADY_STEPS", 5000)
+    steady = fit_lms(*cells)
+    ages = np.arange(20, 70)
+    assert fit.value_at(ages, PERCENTS) == pytest.approx(steady.value_at(ages, PERCENTS), rel=2e-4)
+    monkeypatch.setattr(lms, "_MOST_STEPS", 400)
+    with pytest.raises(NoConvergence):
+        fit_lms(*cells)
+
+
+def test_a_fit_that_settles_never_hurries(monkeypatch):
+    settled = [fit_lms(*inside_family(1500, seed=seed)) for seed in range(6)]
+    monkeypatch.setattr(lms, "_MOST_STEPS", lms._STEADY_STEPS)
+    for seed, fit in enumerate(settled):
+        alone = fit_lms(*inside_family(1500, seed=seed))
+        assert np.array_equal(alone.coefficients, fit.coefficients)
+        assert np.array_equal(alone.covariance, fit.covariance)
+
+
+def test_hurrying_from_the_first_step_leads_to_the_same_curves(monkeypatch):
+    steady = [fit_lms(*inside_family(5000, seed=seed)) for seed in range(6)]
+    monkeypatch.setattr(lms, "_STEADY_STEPS", 0)
+    for seed, fit in enumerate(steady):
+        hurried = fit_lms(*inside_family(5000, seed=seed))
+        assert hurried.value_at(INNER, PERCENTS) == pytest.approx(fit.value_at(INNER, PERCENTS), rel=1e-3)
+        assert hurried.freedom == pytest.approx(fit.freedom, abs=0.05)
 
 
 def test_ages_outside_the_fit_have_no_curve():

@@ -7,6 +7,7 @@ from typing import Protocol
 
 from pipeline.faults import FileHeld
 from pipeline.intake.readers.delimited import DelimitedReader
+from pipeline.intake.readers.fhir import FhirReader
 from pipeline.intake.readers.ndjson import NdjsonReader
 from pipeline.intake.readers.parquet import ParquetReader
 from pipeline.intake.readers.sheet import SheetReader
@@ -23,6 +24,7 @@ _READERS = {
     "xlsx": SheetReader,
     "ndjson": NdjsonReader,
     "parquet": ParquetReader,
+    "fhir": FhirReader,
 }
 
 

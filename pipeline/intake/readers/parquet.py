@@ -88,7 +88,9 @@ class ParquetReader:
             for field in received.FIELDS
         ]
         try:
-            relation.select(line, *fields).insert_into("received")
+            # A row of nulls is blank, as an empty line is: kept copies have them where somebody left.
+            is_filled = FunctionExpression("greatest", *(self._text(relation, one) for one in self._headers))
+            relation.filter(is_filled.isnotnull()).select(line, *fields).insert_into("received")
         except _DAMAGE as error:
             raise self._damaged() from error
 

@@ -1,0 +1,230 @@
+"""The store built again from its archive: every accepted file read anew with its site's profile as it is now.
+
+It happens in a new file beside the store, which takes its place by one rename at the end, so a rebuild that is killed
+changes nothing. Before that the two are compared, table by table: where profiles and settings are as they were, a store
+grown night by night and one rebuilt from the archive are the same.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path, PurePosixPath
+
+import duckdb
+
+from pipeline.data_quality import build_data_quality
+from pipeline.faults import Fault, printable
+from pipeline.intake import archive, ledger, one_file, pseudonyms, tombstones
+from pipeline.intake.in_turn import in_turn
+from pipeline.intake.inbox import Arrival
+from pipeline.intake.one_file import IntakeSummary, Setting
+from pipeline.programme import Programme
+from pipeline.readings import build_readings
+from pipeline.results import build_results
+from pipeline.store import Store
+from pipeline.tallies import build_tallies
+
+PART = ".rebuilt"
+COMPARED = ("reading", "tally", "result")  # schemas whose tables follow from the files
+
+Progress = Callable[[int, int, str], None]
+
+
+@dataclass(frozen=True)
+class Difference:
+    """Rows of one table that only one of the two stores has."""
+
+    table: str
+    only_before: int
+    only_rebuilt: int
+
+
+@dataclass(frozen=True)
+class Rebuilt:
+    files: int
+    intake: IntakeSummary
+    tables: int  # compared
+    differences: tuple[Difference, ...]
+
+
+def rebuild(
+    path: Path,
+    *,
+    started_at: datetime,
+    on_step: Callable[[int, int, str], None],
+    progress: Progress,
+    is_check: bool = False,
+) -> Rebuilt:
+    """Build the store of a programme again and put it in the old one's place; with `is_check` only compare.
+
+    Errors   Fault: no store yet, a kept copy gone, a site of the store missing from the settings. Nothing is
+             changed then.
+    """
+    programme = Programme.read(path)
+    database = programme.store / "evenbeam.duckdb"
+    if not database.exists():
+        raise Fault("no store yet", where=str(database), next="evenbeam run PROGRAMME.toml")
+    limits = programme.settings.limits
+    with Store.open(database, memory_limit=limits.memory, threads=limits.threads):
+        pass  # nobody else has it, and its schema is this version's
+    part = database.with_name(database.name + PART)
+    with _beside(part):
+        _copy(database, part)
+        with Store.open(part, memory_limit=limits.memory, threads=limits.threads) as store:
+            on_step(1, 3, "Reading the kept files again")
+            with _spool(programme):
+                files, intake = _read_again(store, programme, started_at, progress)
+            on_step(2, 3, "Choosing readings, counting and computing")
+            with store.transaction():
+                build_readings(store, programme)
+                build_tallies(store, programme)
+                build_results(store, programme, progress)
+                build_data_quality(store, programme)
+                store.require_no_rows("checks/file_accounting_adds_up.sql")
+            on_step(3, 3, "Comparing with the store as it is")
+            tables, differences = _compared(store, database)
+            store.execute("checkpoint")
+        if not is_check:
+            _flush(part)
+            part.replace(database)
+            _flush(part.parent)
+    return Rebuilt(files, intake, tables, differences)
+
+
+def _copy(database: Path, part: Path) -> None:
+    with duckdb.connect(":memory:") as connection:
+        for name, file, mode in (("old", database, " (read_only)"), ("anew", part, "")):
+            quoted = "'" + str(file).replace("'", "''") + "'"  # attach takes no parameters
+            connection.execute(f"attach {quoted} as {name}{mode}")
+        connection.execute("copy from database old to anew")
+
+
+def _read_again(
+    store: Store, programme: Programme, started_at: datetime, progress: Progress
+) -> tuple[int, IntakeSummary]:
+    """The kept copies, in the order in which runs read them, with the day of that run."""
+    with store.transaction():
+        store.execute_file("42_forgotten_readings.sql")
+        for table in _tables(store):
+            store.execute(f"delete from {table}")  # names from this program's own schema
+    found = store.frame("from again").to_dicts()
+    _require_that_all_can_be_read(programme, found)
+    found.sort(key=lambda file: (file["run_id"], file["site"], PurePosixPath(file["name"]).parts))
+    key = pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=len(found))
+    pads, kept_out = pseudonyms.pads_of(key), tombstones.read(programme.store)
+    settings = programme.settings
+
+    def prepare(sibling: Store, file: dict) -> one_file.Prepared:
+        as_of: date = file["as_of"]
+        first_period = settings.retention.first_period(min(as_of, started_at.date()), settings.period)
+        setting = Setting(
+            programme, as_of, file["received_at"], file["run_id"], pads, kept_out, first_period
+        )
+        kept = archive.path_of(setting.archive, file["kept_sha256"])
+        entry = ledger.Entry(
+            Arrival(file["site"], kept, file["name"]), file["sha256"], file["bytes"], file["received_at"],
+            file["run_id"], file["kept_sha256"],
+        )  # fmt: skip
+        return one_file.prepare_entry(sibling, setting, entry)
+
+    summary, workers = IntakeSummary(), store.value("select current_setting('threads')")
+    with closing(in_turn(store, found, prepare, one_file.finish, workers=workers)) as results:
+        for done, file in enumerate(found):
+            progress(done, len(found), printable(f"{file['site']}/{file['name']}"))
+            summary += next(results)
+    with store.transaction():
+        store.execute_file("43_rows_that_left.sql")
+    return len(found), summary
+
+
+def _require_that_all_can_be_read(programme: Programme, found: list[dict]) -> None:
+    folder = programme.store / "archive"
+    gone = [
+        file
+        for file in found
+        if file["kept_sha256"] is None or not archive.path_of(folder, file["kept_sha256"]).exists()
+    ]
+    if gone:
+        raise Fault(
+            "kept copies gone",
+            where=str(folder),
+            found=f"no copy of {len(gone)} of {len(found)} files, such as {gone[0]['site']}/{gone[0]['name']}",
+            expected="every accepted file",
+            next="restore them from a backup. Where [retention] files let them go, the store cannot be rebuilt and "
+            "stays as it is",
+        )
+    unknown = sorted({file["site"] for file in found} - set(programme.sites))
+    if unknown:
+        raise Fault(
+            "site missing from the settings",
+            where=str(programme.path),
+            found=f"no site {unknown[0]}, and files of it in the store",
+            expected="every site whose files were read",
+            next="put it back under [[site]]",
+        )
+
+
+def _tables(store: Store) -> list[str]:
+    found = store.rows(
+        "select schema_name || '.' || table_name from duckdb_tables() "
+        "where database_name = current_database() and list_contains($schemas, schema_name) order by all",
+        {"schemas": list(COMPARED)},
+    )
+    return [name for (name,) in found]
+
+
+def _compared(store: Store, database: Path) -> tuple[int, tuple[Difference, ...]]:
+    quoted = "'" + str(database).replace("'", "''") + "'"
+    store.execute(f"attach {quoted} as before (read_only)")
+    differences = []
+    tables = _tables(store)
+    for table in tables:
+        counts = [
+            store.value(f"select count(*) from (from {one} except all from {other})")
+            for one, other in ((f"before.{table}", table), (table, f"before.{table}"))
+        ]
+        if any(counts):
+            differences.append(Difference(table, *counts))
+    store.execute("detach before")
+    return len(tables), tuple(differences)
+
+
+@contextmanager
+def _beside(part: Path) -> Iterator[None]:
+    """The new file's place, empty before and after, whatever happens in between."""
+    _clear(part)
+    try:
+        yield
+    finally:
+        _clear(part)
+
+
+@contextmanager
+def _spool(programme: Programme) -> Iterator[None]:
+    spool = programme.store / "spool"
+    shutil.rmtree(spool, ignore_errors=True)
+    spool.mkdir(parents=True, mode=0o700)
+    try:
+        yield
+    finally:
+        shutil.rmtree(spool, ignore_errors=True)
+
+
+def _clear(part: Path) -> None:
+    for path in (part, part.with_name(part.name + ".wal")):
+        path.unlink(missing_ok=True)
+    shutil.rmtree(part.with_suffix(".spill"), ignore_errors=True)
+
+
+def _flush(path: Path) -> None:
+    """Make a file, or a folder's names, durable."""
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
