@@ -31,7 +31,9 @@ TABLES = [
     programme.Profile,
     programme.Column,
 ]
-SUBTABLES = {"bandings", "disclosure", "ages", "limits", "notify", "outcomes", "retention", "site", "columns", "constants"}
+SUBTABLES = {
+    "bandings", "disclosure", "ages", "limits", "notify", "outcomes", "retention", "site", "columns", "constants",
+}  # fmt: skip
 SUBTABLES_OF_OUTCOMES = {"follow_up", "target"}
 
 
