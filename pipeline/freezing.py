@@ -17,6 +17,7 @@ import polars as pl
 import dashboards
 from pipeline import __version__
 from pipeline import period as periods
+from pipeline.audit import require_sound, require_sound_tables
 from pipeline.data_quality import build_data_quality
 from pipeline.disclosure.between_releases import (
     exposures,
@@ -99,14 +100,16 @@ def freeze(
         ]
         _require_same_groups(programme, earlier)
         on_step(2, len(STEPS), STEPS[1])
-        tables = _computed(store, programme, period, progress)
+        truth, tables = _computed(store, programme, period, progress)
         on_step(3, len(STEPS), STEPS[2])
+        if earlier:  # proved as computed: what the guard puts back was proved with the version that first told it
+            require_sound_tables(version.name, truth, tables, programme.settings.disclosure)
         tables = _guarded(
             programme, version, tables, [tables_in(folder) for folder in earlier], keep_small_changes
         )
         account = _account(store, programme)
         on_step(4, len(STEPS), STEPS[3])
-        return _written(store, programme, version, tables, account, as_of, why)
+        return _written(store, programme, version, truth, tables, account, as_of, why)
 
 
 # ---- what must hold -----------------------------------------------------------------------------------------
@@ -233,8 +236,9 @@ def _require_same_groups(programme: Programme, earlier: list[Path]) -> None:
 
 def _computed(
     store: Store, programme: Programme, period: str, progress: Callable[[int, int, str], None]
-) -> Tables:
-    """The period's published tables, as if the store ended with it."""
+) -> tuple[Tables, Tables]:
+    """The period's results and its published tables, as if the store ended with it."""
+    results: Tables = {}
     protected: Tables = {}
     try:
         with store.transaction():
@@ -243,11 +247,12 @@ def _computed(
             build_tallies(store, programme)
             build_results(store, programme, progress)
             build_data_quality(store, programme)
-            _, protected = protected_results(store, programme)
+            results, protected = protected_results(store, programme)
             raise _Undo
     except _Undo:
         pass
-    return of_period({table.name: published_table(table, protected[table.name]) for table in TABLES}, period)
+    published = {table.name: published_table(table, protected[table.name]) for table in TABLES}
+    return of_period({table.name: results[table.name] for table in TABLES}, period), of_period(published, period)
 
 
 def _totals(store: Store, quality: pl.DataFrame, period: str) -> pl.DataFrame:
@@ -329,6 +334,7 @@ def _written(
     store: Store,
     programme: Programme,
     version: Version,
+    truth: Tables,
     tables: Tables,
     account: pl.DataFrame,
     as_of: date,
@@ -360,6 +366,8 @@ def _written(
         totals = _totals(store, tables["data_quality"], version.period)
         write_release(folder, programme, as_of, listed, totals, about)
         dashboards.build_pages(folder)
+        if version.number == 1:
+            require_sound(folder, truth, programme.settings.disclosure, has_own_totals=False)
         content = json_bytes(manifest.manifest_of(folder, programme, version, as_of, account, why))
         (folder / manifest.NAME).write_bytes(content)
         digest = hashlib.sha256(content).hexdigest()

@@ -27,7 +27,14 @@ def rows_of_bounds(atoms: Atoms, bounds: pl.DataFrame, counts: pl.DataFrame) -> 
 
 
 def rows_of_trends(atoms: Atoms, trend: pl.DataFrame, true: pl.DataFrame) -> Rows:
-    """Each shown n and denominator of the trends."""
+    """Each shown n and denominator of the trends, where the release has every period that a trend runs over.
+
+    The frozen release of one period has trends up to it and the counts of that period alone: there a sum over periods
+    says nothing of any one of them that the earlier releases did not.
+    """
+    periods = true["period"].unique()
+    between = [periods.is_between(first, last).sum() for first, last in trend.select("period_from", "period_to").rows()]
+    trend = trend.filter(pl.Series(between, dtype=pl.Int64) == pl.col("periods").cast(pl.Int64))
     parts = []
     for column, kind, band in (("n", "band", pl.col("band")), ("denominator", "people", pl.lit(""))):
         of_kind = trend.select(

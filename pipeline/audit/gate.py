@@ -24,10 +24,13 @@ MOST_BREACHES = 12  # enough to see what is wrong; proving each costs two progra
 MOST_NAMED = 4  # a fault is cut at 400 letters
 
 
-def require_sound(folder: Path, truth: dict[str, pl.DataFrame], rules: Disclosure) -> Audit:
+def require_sound(
+    folder: Path, truth: dict[str, pl.DataFrame], rules: Disclosure, *, has_own_totals: bool = True
+) -> Audit:
     """Prove the release in `folder` and write the summary of the proof into it.
 
-    Shapes   truth: the unsuppressed tables that it was made from, table → rows.
+    Shapes   truth: the unsuppressed tables that it was made from, table → rows. has_own_totals: whether the totals of
+             release.json tell more than the tables; those of a frozen period are read off its tables.
     Errors   Fault (exit code 1) naming what a reader could work out, and where; nothing is written then.
     """
     released = read_release(folder)
@@ -36,11 +39,26 @@ def require_sound(folder: Path, truth: dict[str, pl.DataFrame], rules: Disclosur
     shown_on_pages = page_breaches(folder, truth, released.tables)
     if shown_on_pages:
         raise _fault_of_pages(folder, shown_on_pages)
-    audit = audit_tables(truth, released.tables, rules, totals=released.totals, most_breaches=MOST_BREACHES)
+    totals = released.totals if has_own_totals else None
+    audit = audit_tables(truth, released.tables, rules, totals=totals, most_breaches=MOST_BREACHES)
     if not audit.is_sound:
         raise _fault_of_counts(folder, audit)
     text = json.dumps(summary(audit, rules), indent=1, sort_keys=True, ensure_ascii=False)
     (folder / SUMMARY).write_text(text + "\n", encoding="utf-8")
+    return audit
+
+
+def require_sound_tables(
+    where: str, truth: dict[str, pl.DataFrame], published: dict[str, pl.DataFrame], rules: Disclosure
+) -> Audit:
+    """Prove tables that are not written yet: those of a restatement, before earlier figures are put back in them.
+
+    Shapes   truth, published: table → rows, as audit_tables.
+    Errors   Fault naming what a reader could work out.
+    """
+    audit = audit_tables(truth, published, rules, most_breaches=MOST_BREACHES)
+    if not audit.is_sound:
+        raise _fault_of_counts(Path(where), audit)
     return audit
 
 

@@ -9,7 +9,8 @@ figure is shown are left out. They would show nothing, so nothing is lost, and t
     percentile    the same of every group, all sites too.
     standardised_prevalence, site_comparison
                   a site's rows go where the group they are worked out of has gone.
-    data_quality  every row stays: that a site sent rows in a period says that somebody was there.
+    data_quality  every row stays: that a site sent rows in a period says that somebody was there, and that a check has
+                  a row, that it spoke of one at least.
 
 Coarser groups are what a reader is left with where finer ones are withheld: totals are the dearest to withhold
 (losses.py), so the finest go first. To leave out, besides, what could be shown of a site's finest level, where that is
@@ -27,6 +28,7 @@ import polars as pl
 
 from pipeline.disclosure.cells import Cells
 
+CHECKS = ("hold", "set_aside", "flag")  # the bands of rows that a check spoke of
 ALWAYS_THERE = ("data_quality", "total")
 _PLACE = ["site", "period", "sex", "age_from", "age_to"]
 _BASIS = {
@@ -40,8 +42,8 @@ _WORKED_OUT = {"standardised_prevalence": "banding", "site_comparison": "topic"}
 class Presence:
     """What rows say by being there, and what no row says.
 
-    Shapes   both (cells,) of bool. hidden: no row shows the cell whatever is withheld. is_there: a count of people of
-             which a row stays even when it is withheld.
+    Shapes   both (cells,) of bool. hidden: no row shows the cell whatever is withheld. is_there: a count of people, or
+             of rows that a check spoke of, of which a row stays even when it is withheld: at least one.
     """
 
     hidden: np.ndarray
@@ -61,7 +63,8 @@ class Presence:
                     stays[at] = True
                 elif name == "prevalence":
                     stays[at] |= at_all_sites[at]
-        return cls(~shown, stays & (cells.frame["kind"] == "people").to_numpy())
+        is_people, is_check = (cells.frame["kind"] == "people"), cells.frame["band"].is_in(CHECKS)
+        return cls(~shown, stays & (is_people | (is_check & (cells.frame["kind"] == "rows"))).to_numpy())
 
 
 def without_silent_groups(tables: dict[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:

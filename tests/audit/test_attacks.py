@@ -172,9 +172,11 @@ def test_a_trend_tells_the_period_that_a_table_withholds():
     rows = pl.concat([prevalence(first), prevalence(second, period="2025Q2")])
     women = rows.filter(at(site=None, sex="female", band="under"))
     trend = pl.DataFrame(
-        [("body_fat", "under", "female", 20, 29, int(women["n"].sum()), int(women["denominator"].sum()))],
+        [("body_fat", "under", "female", 20, 29, "2025Q1", "2025Q2", 2, int(women["n"].sum()),
+          int(women["denominator"].sum()))],
         schema={"banding": pl.String, "band": pl.String, "sex": pl.String, "age_from": pl.Int64, "age_to": pl.Int64,
-                "n": pl.Int64, "denominator": pl.Int64},
+                "period_from": pl.String, "period_to": pl.String, "periods": pl.Int64, "n": pl.Int64,
+                "denominator": pl.Int64},
         orient="row",
     )  # fmt: skip
     hidden = withheld(
