@@ -247,7 +247,7 @@ def _computed(
             build_tallies(store, programme)
             build_results(store, programme, progress)
             build_data_quality(store, programme)
-            results, protected = protected_results(store, programme)
+            results, protected = protected_results(store, programme, is_proved=True)
             raise _Undo
     except _Undo:
         pass

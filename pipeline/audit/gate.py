@@ -1,4 +1,4 @@
-"""The gate before a release becomes the latest: whoever publishes calls it on the finished folder, pages and all.
+"""The gate before a release gets its name: whoever freezes it calls this on the finished folder, pages and all.
 
 It refuses a release in which one count is unprotected, one page shows what no table does, or two files of a table
 differ. It names the groups and never a number. What it proved is written beside the tables, without a count in it.

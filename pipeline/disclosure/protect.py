@@ -33,7 +33,7 @@ from pipeline.disclosure.site_rules import (
     site_comparison_as_published,
     site_heterogeneity_as_published,
 )
-from pipeline.disclosure.suppression import suppressed
+from pipeline.disclosure.suppression import suppressed, suppressed_by_rounds
 from pipeline.programme import Disclosure
 
 WITHHELD = "withheld"
@@ -77,9 +77,13 @@ COUNTED = (
 )  # tables of counts, which add up; the rest is derived
 
 
-def protect(tables: dict[str, pl.DataFrame], rules: Disclosure) -> dict[str, pl.DataFrame]:
+def protect(
+    tables: dict[str, pl.DataFrame], rules: Disclosure, *, is_proved: bool = True
+) -> dict[str, pl.DataFrame]:
     """The same tables, with the figures of withheld cells empty and their flag `withheld`, and some rows left out.
 
+    is_proved: with a proof for every withheld count, as a release needs. Without, what single sums and bounds give away
+    is withheld, in a fraction of the time: enough for the programme's own view, not for publication.
     Shapes   tables: as in result.*, and total (item, n); any may be absent. A table worked out of prevalence or
              percentile is withheld whole without it. out: the same tables, columns and order.
              Rows left out: of prevalence those of a site's group of which no figure is shown; of percentile those of
@@ -92,14 +96,17 @@ def protect(tables: dict[str, pl.DataFrame], rules: Disclosure) -> dict[str, pl.
     strangers = sorted(set(tables) - set(FIGURES))
     if strangers:
         raise ValueError(f"no disclosure rule for table {strangers[0]}; tables are {', '.join(FIGURES)}")
-    protected = _counts_as_published({name: tables[name] for name in COUNTED if name in tables}, rules)
+    counted = {name: tables[name] for name in COUNTED if name in tables}
+    protected = _counts_as_published(counted, rules, is_proved)
     for name in (name for name in tables if name not in COUNTED):
         rows, gone = _derived(name, tables[name], protected, rules)
         protected[name] = _emptied(rows, FIGURES[name], gone.to_numpy())
     return without_silent_groups({name: protected[name] for name in tables})
 
 
-def _counts_as_published(tables: dict[str, pl.DataFrame], rules: Disclosure) -> dict[str, pl.DataFrame]:
+def _counts_as_published(
+    tables: dict[str, pl.DataFrame], rules: Disclosure, is_proved: bool
+) -> dict[str, pl.DataFrame]:
     """The tables of counts, which add up within and across each other, hence are withheld together."""
     if not tables:
         return {}
@@ -107,20 +114,26 @@ def _counts_as_published(tables: dict[str, pl.DataFrame], rules: Disclosure) -> 
     cells = cells_of(tables)
     equations = equations_of(cells)
     sensitive = sensitive_cells(cells, rules.minimum_count)
-    closed, evidence = {}, None
+    closed, evidence, broken = {}, None, np.zeros(0, dtype=bool)
     if "percentile" in tables:
         percentile = tables["percentile"] = _with_open_limits(tables["percentile"], rules)
         is_open = _is_open(percentile, rules)
-        closed, evidence = {"percentile": ~is_open}, evidence_of(cells, percentile, is_open)
-    withheld, broken = suppressed(
-        cells, equations, sensitive, rules.minimum_count, Presence.of(cells, closed), evidence
-    )
+        closed = {"percentile": ~is_open}
+        if is_proved:
+            evidence = evidence_of(cells, percentile, is_open)
+    presence = Presence.of(cells, closed)
+    if is_proved:
+        withheld, broken = suppressed(cells, equations, sensitive, rules.minimum_count, presence, evidence)
+    else:
+        withheld = suppressed_by_rounds(cells, equations, sensitive, rules.minimum_count, presence)
     protected = {}
     for name, rows in tables.items():
         gone = _row_is_withheld(cells, name, withheld)
         if name == "percentile":
+            gone |= closed[name]
+        if name == "percentile" and evidence is not None:
             told = _broken_figures(evidence, broken, rows.height)
-            gone |= closed[name] | told["value"]
+            gone |= told["value"]
             rows = rows.with_columns(
                 pl.when(~pl.Series(told[limit])).then(pl.col(limit)).alias(limit) for limit in ("low", "high")
             )

@@ -10,7 +10,6 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.audit import require_sound
 from pipeline.disclosure import protect
 from pipeline.disclosure.rounded_counts import rounded_counts
 from pipeline.programme import Programme
@@ -37,27 +36,28 @@ def publish(
     The same results, settings and date give the same bytes. When anything fails, what was published before
     stays published.
 
-    Errors   Fault when `published/` holds something in the way that this program did not make, or when the audit
-             finds that the finished folder, pages and all, gives a count of few people away.
+    What small groups need withheld is withheld without the proof that a frozen release has (pipeline/freezing.py): this
+    is the programme's own view, made at every run.
+
+    Errors   Fault when `published/` holds something in the way that this program did not make.
     """
-    results, protected = protected_results(store, programme)
+    _, protected = protected_results(store, programme, is_proved=False)
     tables = [(table, published_table(table, protected[table.name])) for table in TABLES]
     tables += [(table, published_table(table, rows)) for table, rows in noisy_tables(store, programme, as_of)]
     with unfinished_version(programme.published) as folder:
         write_release(folder, programme, as_of, tables, protected[TOTALS])
         build_pages(folder)
-        require_sound(folder, results, programme.settings.disclosure)
         return make_latest(programme.published, folder, as_of.isoformat())
 
 
 def protected_results(
-    store: Store, programme: Programme
+    store: Store, programme: Programme, *, is_proved: bool
 ) -> tuple[dict[str, pl.DataFrame], dict[str, pl.DataFrame]]:
     """result.* as it is and as it may be published: the tables of TABLES, and the totals under TOTALS."""
     results = {table.name: store.frame(sql_text(table.query)) for table in TABLES}
     results[TOTALS] = store.frame(sql_text("90_published_total.sql"))
     rules = programme.settings.disclosure
-    protected = rounded_counts(protect(results, rules), rules.rounding)
+    protected = rounded_counts(protect(results, rules, is_proved=is_proved), rules.rounding)
     return results, protected
 
 
