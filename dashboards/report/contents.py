@@ -20,6 +20,7 @@ from dashboards.figures import SHARE_COLUMNS, Figure
 from dashboards.hydration import BANDING as WATER
 from dashboards.hydration import hydration_notes, water_sentences
 from dashboards.numbers import count, period_title
+from dashboards.outcomes import outcome_pages
 from dashboards.overview import overview_pages
 from dashboards.page import Page
 from dashboards.release import ALL_SITES, Release
@@ -102,7 +103,15 @@ def _reach(release: Release, taken: Selection) -> Section | None:
     if "reach" not in overview.cubes:
         return None
     name = taken.take_from(overview, "reach", "reach")
-    return Section("reach", TEXT["report.reach"], (_sites_heard(release),), (name,))
+    outcomes = next(outcome_pages(release), None)
+    returned = _headlines(outcomes, "retention") if outcomes else ()
+    return Section("reach", TEXT["report.reach"], (_sites_heard(release), *returned), (name,))
+
+
+def _headlines(page: Page, *names: str) -> tuple[str, ...]:
+    """The sentences over those of these figures that the page has, as it opens."""
+    there = {figure.id for figure in page.figures}
+    return tuple(settled(page, name).headline({}) for name in names if name in there)
 
 
 def _sites_heard(release: Release) -> str:
@@ -172,6 +181,16 @@ def _compared(cube: Cube, period: Dimension, group: str) -> str:
     return f"{sentence} {headlines.since(cube, {'period': before[0]}, {'period': now}, period.label(before[0]))}"
 
 
+def _outcomes(release: Release, taken: Selection) -> Section | None:
+    """Change of those who came again; with the other ways to take it beside, as on the page."""
+    page = next(outcome_pages(release), None)
+    if page is None or not any(figure.id == "change" for figure in page.figures):
+        return None
+    name = taken.take_from(page, "change", "change")
+    taken.figures[-1] = replace(taken.figures[-1], notes=taken.figures[-1].notes[:1])
+    return Section("outcomes", page.question, (page.lead, *_headlines(page, "reliable")), (name,))
+
+
 def _variation(release: Release, taken: Selection) -> Section | None:
     page = next(site_pages(release), None)
     if page is None or not any(figure.id == "funnel" for figure in page.figures):
@@ -212,7 +231,7 @@ def _found(checks: Cube, key: str) -> int:
     return checks.cell({"site": ALL_SITES, "check": key})["n"] or 0
 
 
-_PARTS: tuple[Callable[[Release, Selection], Section | None], ...] = (_reach, _shares, _variation, _quality)
+_PARTS: tuple[Callable[[Release, Selection], Section | None], ...] = (_reach, _shares, _outcomes, _variation, _quality)
 
 
 # ---- what stands before and after them --------------------------------------------------------------------
@@ -223,8 +242,9 @@ def _brief(release: Release, taken: Selection, sections: list[Section]) -> list[
     named = {section.id: section for section in sections}
     wanted = [name for section in ("reach", "shares") if section in named for name in named[section].figures]
     wanted = [name for name in wanted if name != f"shares-{WATER}"]  # it needs its caution beside it
-    if "variation" in named:
-        wanted += named["variation"].figures[:1]
+    for section in ("outcomes", "variation"):
+        if section in named:
+            wanted += named[section].figures[:1]
     return [taken.headline(name) for name in wanted]
 
 
