@@ -140,6 +140,32 @@ def test_the_pages_open_from_a_web_server_too(browser, release_folder):
         server.server_close()
 
 
+def test_every_download_is_the_file_that_its_link_names(browser, release_folder):
+    handler = functools.partial(SimpleHTTPRequestHandler, directory=str(release_folder))
+    server = ThreadingHTTPServer(("127.0.0.1", 0), handler)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    own = f"http://127.0.0.1:{server.server_port}"
+    offered = set()
+    try:
+        with Watched(browser, own, accept_downloads=True) as watched:
+            for name in ("methods", "report", "prevalence", "data-quality"):
+                page = watched.open(f"{name}.html")
+                links = page.locator("a[download]")
+                for i in range(links.count()):
+                    file = links.nth(i).get_attribute("href")
+                    if file in offered:
+                        continue
+                    offered.add(file)
+                    with page.expect_download() as waiting:
+                        links.nth(i).click()
+                    got = Path(waiting.value.path()).read_bytes()
+                    assert got == (release_folder / file).read_bytes() and got, file
+    finally:
+        server.shutdown()
+        server.server_close()
+    assert {"report.pdf", "tables.xlsx", "data/prevalence.csv", "data/prevalence.parquet"} <= offered
+
+
 # ---- choices
 
 
