@@ -7,6 +7,7 @@ named: the ledger keeps no number of theirs beside a held row.
 from __future__ import annotations
 
 import shutil
+from datetime import date
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -44,7 +45,7 @@ def write_feedback(settings: Path, sites: list[str]) -> list[Path]:
             )
     written = []
     for site in sites or list(programme.sites):
-        found = read_status(settings, held_rows_of=site)
+        found = read_status(settings, as_of=date.today(), held_rows_of=site)
         if found["run"] is None:
             raise Fault("no run yet", expected="files that were read", next="evenbeam run PROGRAMME.toml")
         folder = programme.path.parent / FOLDER / site

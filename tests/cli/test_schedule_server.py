@@ -38,8 +38,15 @@ class Server:
             headers={"Content-Type": "application/json"},
             method="GET" if body is None else "POST",
         )
-        with urllib.request.urlopen(request, timeout=30) as answer:
-            return json.load(answer)
+        for _ in range(20):  # 503: the server's own database is busy, and it asks to be asked again
+            try:
+                with urllib.request.urlopen(request, timeout=30) as answer:
+                    return json.load(answer)
+            except urllib.error.HTTPError as error:
+                if error.code != 503:
+                    raise
+                time.sleep(1)
+        raise TimeoutError(f"{path}: the server stayed busy")
 
     def until(self, found, seconds: float):
         """The first true answer of `found()`."""

@@ -90,7 +90,8 @@ def test_status_as_json_has_the_shape_that_the_documents_promise(small_run, caps
     for part in ("runs", "arrivals", "files"):
         assert found[part], part
         assert set(found[part][0]) <= set(re.findall(r"`(\w+)`", table[part])), part
-    assert found["runs"][0]["rows_read"] == sum(file["rows_read"] for file in found["files"])
+    # the programme is shared: other tests have it refuse a run, and read it again without a new file
+    assert max(run["rows_read"] for run in found["runs"]) == sum(file["rows_read"] for file in found["files"])
 
 
 def test_status_of_a_programme_that_never_ran_has_the_same_keys(small_run, empty_programme, capsys):
@@ -125,9 +126,10 @@ def test_a_site_that_is_late_stands_in_status(small_run, tmp_path, capsys):
 
 
 def test_the_log_tells_the_run_and_nobodys_data(small_run):
-    told = events(small_run.folder)
-    kinds = [one["event"] for one in told]
-    assert kinds[0] == "run_started" and kinds[-1] == "run_finished"
+    every = events(small_run.folder)
+    kinds = [one["event"] for one in every]
+    told = every[: kinds.index("run_finished") + 1]  # the first run; other tests run the shared programme again
+    assert kinds[0] == "run_started" and "run_failed" not in kinds[: len(told)]
     assert [one["step"] for one in told if one["event"] == "step_finished"] == [
         step.name for step in flow.STEPS
     ]

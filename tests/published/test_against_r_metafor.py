@@ -13,8 +13,9 @@ from pipeline.statistics.heterogeneity import dersimonian_laird
 SUMMARY = """
 summary_of <- function(yi, vi) {
   fit <- rma(yi, vi, method = "DL")
-  list(yi = as.numeric(yi), vi = as.numeric(vi), mean = as.numeric(fit$beta), error = fit$se, low = fit$ci.lb,
-    high = fit$ci.ub, tau2 = fit$tau2, q = fit$QE, p = fit$QEp, i2 = fit$I2, h2 = fit$H2)
+  limits <- rma(yi, vi, method = "DL", test = "adhoc")  # Hartung & Knapp, never narrower than the normal
+  list(yi = as.numeric(yi), vi = as.numeric(vi), mean = as.numeric(fit$beta), error = fit$se, low = limits$ci.lb,
+    high = limits$ci.ub, tau2 = fit$tau2, q = fit$QE, p = fit$QEp, i2 = fit$I2, h2 = fit$H2)
 }
 """
 
