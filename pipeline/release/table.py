@@ -41,17 +41,6 @@ def published_table(table: Table, rows: pl.DataFrame) -> pl.DataFrame:
     return rounded.sort(*(_rank(name, of_bands) for name in table.key), nulls_last=False, maintain_order=True)
 
 
-def without_closed_groups(percentiles: pl.DataFrame) -> pl.DataFrame:
-    """The percentiles of every group that has at least one to show.
-
-    Most groups of one site, sex and ten years of age are too small for any. Their rows would say nothing and made
-    nineteen in twenty of the table (107 MB of CSV for 20,000 readings of 24 sites); the table's description says
-    what their absence means.
-    """
-    group = ["measure", "site", "period", "sex", "age_from", "age_to"]
-    return percentiles.filter(pl.col("value").is_not_null().any().over(group))
-
-
 def _rounded(numbers: pl.Series, table: str) -> pl.Series:
     """Each number as the double nearest to its decimal form: 0.1 stays 0.1, never 0.10000000000000002."""
     if not numbers.drop_nulls().is_finite().all():

@@ -6,8 +6,9 @@ import polars as pl
 import pytest
 from invented_store import percentile, prevalence
 
+from pipeline.disclosure.presence import without_silent_groups
 from pipeline.release.schema import PERCENTILE, PREVALENCE
-from pipeline.release.table import published_table, without_closed_groups
+from pipeline.release.table import published_table
 
 
 def test_bands_stand_in_the_order_of_their_banding_and_all_sites_come_first():
@@ -65,5 +66,6 @@ def test_a_group_whose_percentiles_are_all_withheld_has_no_rows_and_one_with_any
     half = both.with_columns(
         sex=pl.lit("male"), value=pl.when(pl.int_range(pl.len()) == 0).then(pl.col("value"))
     )
-    kept = without_closed_groups(pl.concat([both, closed.cast(dict(both.schema)), half]))
+    rows = pl.concat([both, closed.cast(dict(both.schema)), half])
+    kept = without_silent_groups({"percentile": rows})["percentile"]
     assert kept.equals(pl.concat([both, half]))
