@@ -29,7 +29,10 @@ Cells = dict[tuple[str, str], pl.DataFrame]
 
 
 def build_curves(store: Store, settings: ProgrammeSettings, progress: Progress) -> None:
-    """Rewrite the three tables of smooth age curves, in the caller's transaction."""
+    """Rewrite the three tables of smooth age curves, in the caller's transaction.
+
+    Errors   StoreFault when a measure that anybody has would have neither a curve nor a reason.
+    """
     tally = store.frame(
         "select measure, sex, age, value, n from tally.person_value order by measure, sex, age, value"
     )
@@ -47,6 +50,7 @@ def build_curves(store: Store, settings: ProgrammeSettings, progress: Progress) 
     store.replace_rows("result.curve", pl.DataFrame(rows, schema=CURVE_SCHEMA, orient="row"))
     store.replace_rows("result.percentile_curve", pl.concat(percentiles))
     store.replace_rows("result.curve_diagnostic", pl.concat(diagnostics))
+    store.require_no_rows("checks/every_counted_measure_has_a_curve_row.sql")
 
 
 def _fitted(tally: pl.DataFrame, progress: Progress) -> list[FittedCurve]:

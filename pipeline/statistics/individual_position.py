@@ -20,6 +20,7 @@ from pipeline.statistics.box_cox_cole_green import value_at_z, z_score
 Floats = NDArray[np.float64]
 
 _POWERS = (-12.0, 12.0)  # where L is looked for
+_ROUNDING = 1e-12  # what a value may lose between one direction and the other
 _FEWEST = 3  # percentiles with a value: the median and one to either side
 
 
@@ -137,4 +138,6 @@ def _interpolated(at: Floats, known: Floats, value: Floats) -> Floats:
     known, value = known[last], value[last]
     if known.size < 2:
         return np.full(at.shape, np.nan)
+    for end in (known[0], known[-1]):  # the outermost percentile's own value, there and back, is still on the curve
+        at = np.where(np.isclose(at, end, rtol=_ROUNDING, atol=_ROUNDING), end, at)
     return PchipInterpolator(known, value, extrapolate=False)(at)
