@@ -59,6 +59,7 @@ bench: $(VENV)/tests
 	@$(BIN)/python tests/benchmarks/audit_random_releases.py
 	@$(BIN)/python tests/benchmarks/suppression.py
 	@$(BIN)/python tests/benchmarks/outcome_recovery.py
+	@$(BIN)/python tests/benchmarks/cluster_speed.py
 
 # Apart from .venv: a site needs a twentieth of what the pipeline does.
 seal:

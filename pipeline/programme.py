@@ -153,6 +153,21 @@ class Limits(_Settings):
     columns: int = Field(500, ge=6)
 
 
+class Engine(_Settings):
+    """Where files are read: on this machine, or on a Dask cluster that is there already."""
+
+    kind: Literal["local", "dask"] = "local"
+    scheduler: str | None = Field(None, pattern=r"^(tcp|tls|ws|wss|ucx)://.+$")
+    exchange: str | None = None  # a folder or an fsspec address that this machine and the workers share
+    patience_seconds: int = Field(60, ge=1, le=3600)
+
+    @model_validator(mode="after")
+    def _a_cluster_has_an_address(self) -> Engine:
+        if (self.kind == "dask") != (self.scheduler is not None):
+            raise ValueError('kind = "dask" and the scheduler\'s address belong together: give both or neither')
+        return self
+
+
 class FollowUp(_Settings):
     """One follow-up: so many months after entry, give or take so many days."""
 
@@ -242,6 +257,7 @@ class ProgrammeSettings(_Settings):
     disclosure: Disclosure = Disclosure()
     ages: Ages = Ages()
     limits: Limits = Limits()
+    engine: Engine = Engine()
     retention: Retention = Retention()
     outcomes: Outcomes = Outcomes()
     notify: Notify | None = None

@@ -115,15 +115,25 @@ class Prepared:
     is_known: bool = False
 
 
-def prepare(store: Store, setting: Setting, arrival: Arrival) -> Prepared:
-    """Hash, look, read, archive, normalise, check. A fault of the file is kept for its turn."""
+def prepare(
+    store: Store, setting: Setting, arrival: Arrival, *, accepted: frozenset[str] | None = None
+) -> Prepared:
+    """Hash, look, read, archive, normalise, check. A fault of the file is kept for its turn.
+
+    `accepted` are the sha256 of the site's accepted files where the ledger of `store` does not know them.
+    """
     profile = setting.programme.profiles[arrival.site]
     try:
         sha256, size = archive.digest_of(arrival.path)
     except OSError as error:  # gone, or closed to us
         return Prepared(arrival, profile, fault=_cannot_be_opened(arrival, error))
     entry = Entry(arrival, sha256, size, setting.received_at, setting.run_id)
-    if ledger.state_of(store, arrival.site, sha256) == ledger.ACCEPTED:
+    is_known = (
+        ledger.state_of(store, arrival.site, sha256) == ledger.ACCEPTED
+        if accepted is None
+        else sha256 in accepted
+    )
+    if is_known:
         return Prepared(arrival, profile, entry, is_known=True)
     return prepare_entry(store, setting, entry)
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import shutil
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from datetime import date, datetime
 from functools import partial
 
-from pipeline.faults import Fault, printable
+from pipeline.faults import Fault, SettingsFault, printable
 from pipeline.intake import archive, inbox, ledger, one_file, pseudonyms
 from pipeline.intake.amounts import amount
 from pipeline.intake.in_turn import in_turn
@@ -48,9 +48,7 @@ def receive(
     )
     earlier: Counter[str] = Counter()  # site → files that were read with an earlier profile
     try:
-        prepare = partial(_prepare, setting)
-        workers = store.value("select current_setting('threads')")
-        with closing(in_turn(store, found, prepare, one_file.finish, workers=workers)) as results:
+        with closing(_read_and_filed(store, setting, found)) as results:
             for done, arrival in enumerate(found):
                 progress(done, len(found), printable(arrival.where))
                 one = next(results)
@@ -76,6 +74,24 @@ def _read_with_earlier_profile(site: str, n: int) -> str:
             "every kept file with the profiles as they are now: `evenbeam rebuild PROGRAMME`",
         )
     )
+
+
+def _read_and_filed(store: Store, setting: Setting, found: list[inbox.Arrival]) -> Iterator[IntakeSummary]:
+    """The summary of each file, in order: prepared side by side, here or on a cluster, and filed in turn."""
+    if setting.programme.settings.engine.kind == "dask":
+        try:
+            from pipeline.intake import on_cluster  # Dask is an extra, and takes its time to import
+        except ModuleNotFoundError as error:
+            raise SettingsFault(
+                "Dask is not installed",
+                where="[engine] kind",
+                found=f"no module {error.name}",
+                expected='what kind = "dask" needs',
+                next="pip install 'evenbeam[dask]', here and on every worker",
+            ) from error
+        return on_cluster.in_turn(store, setting, found, one_file.finish)
+    workers = store.value("select current_setting('threads')")
+    return in_turn(store, found, partial(_prepare, setting), one_file.finish, workers=workers)
 
 
 def _prepare(setting: Setting, store: Store, arrival: inbox.Arrival) -> one_file.Prepared:

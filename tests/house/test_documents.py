@@ -22,6 +22,7 @@ TABLES = [
     programme.Noise,
     programme.Ages,
     programme.Limits,
+    programme.Engine,
     programme.Retention,
     programme.Outcomes,
     programme.FollowUp,
@@ -32,7 +33,8 @@ TABLES = [
     programme.Column,
 ]
 SUBTABLES = {
-    "bandings", "disclosure", "ages", "limits", "notify", "outcomes", "retention", "site", "columns", "constants",
+    "bandings", "disclosure", "ages", "limits", "engine", "notify", "outcomes", "retention", "site", "columns",
+    "constants",
 }  # fmt: skip
 SUBTABLES_OF_OUTCOMES = {"follow_up", "target"}
 

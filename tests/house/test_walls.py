@@ -25,7 +25,7 @@ MAY_IMPORT = {
     "pipeline/store.py": ("pipeline.faults",),
     "pipeline/intake": (
         "pipeline.store", "pipeline.programme", "pipeline.measures", "pipeline.faults", "pipeline.checks",
-        "pipeline.seal", "pipeline.observation_codes",
+        "pipeline.seal", "pipeline.observation_codes", "pipeline",
     ),
     "pipeline/removal": ("pipeline.intake", "pipeline.store", "pipeline.programme", "pipeline.faults", "pipeline"),
     "pipeline/statistics": ("pipeline.measures",),

@@ -1,0 +1,20 @@
+-- received, as much of it as filing needs: which lines there are, and the cells of those that are held
+-- grain   one row of the file
+-- inputs  received, checked, broken_line (all of this file)
+-- keys    line unique
+-- rule    the cells of a line that is taken stand in `checked`; they do not travel twice. Whose reading it is does not
+--         travel at all: `checked` has the pseudonym
+-- reruns  a query: it changes nothing
+with held as (
+    select checked.line
+    from checked
+    left join broken_line on broken_line.line = checked.line
+    where len(checked.codes) > 0 or broken_line.line is not null
+)
+select
+    received.line,
+    null::varchar as participant,
+    case when held.line is not null then columns(received.* exclude (line, participant)) end
+from received
+left join held on held.line = received.line
+order by received.line
