@@ -30,6 +30,7 @@ from pipeline.measures import BANDINGS
 WITHHELD = "w"
 PEOPLE = ("n", "people")  # columns of a cube that count people
 SHARES = ("share",)
+PROSE = ("p", "li", "h1", "h2", "h3", "h4", "figcaption", "caption", "summary", "dd", "dt")
 AXES = ("band", "site", "period", "sex", "age")
 # ranges of ages or limits, quarters, years and months; then whole numbers, and shares in per cent
 _NOT_A_COUNT = re.compile(r"\d+\s*[–-]\s*\d+|\bQ[1-4]\b|\b(?:19|20)\d\d(?:-\d\d|Q\d)?\b")
@@ -232,7 +233,12 @@ def _banding(bands: list[str]) -> str:
 
 
 def _in_texts(page: Page, counts: Counts) -> Iterator[PageBreach]:
-    """Texts that name one withheld count and contain its number or its share."""
+    """Texts that name one withheld count and contain its number or its share.
+
+    What the page is set to show speaks for rows and for the sentence above a figure, and only where the figure follows
+    those controls. Other sentences are read by their own labels alone: a note on method has numbers of sites and of
+    periods in it, and such a number is not a count of people because it happens to equal one.
+    """
     figures = {figure["id"]: figure for figure in page.data["figures"]}
     default = {control["name"]: control["default"] for control in page.data["controls"]}
     sentences = [
@@ -244,9 +250,11 @@ def _in_texts(page: Page, counts: Counts) -> Iterator[PageBreach]:
     for what, figure, text, picks in [*units, *sentences]:
         if figure is None or not any(sign.isdigit() for sign in text):
             continue
-        cube = page.data["cubes"][figure["cube"]]
-        at = {**default, **figure["fixed"], **picks}
-        yield from _in_text(page, what, text, cube, at, counts)
+        shown = {name: default[name] for name in figure["picks"] if name in default}
+        at = {**shown, **figure["fixed"], **picks}
+        if what in PROSE and text.strip() not in figure.get("headlines", {}).values():
+            at.pop("band", None)
+        yield from _in_text(page, what, text, page.data["cubes"][figure["cube"]], at, counts)
 
 
 def _in_text(

@@ -22,7 +22,7 @@ LABELS = {
     "sex": {"all": "All", "female": "Female", "male": "Male"},
 }
 PAGE = """<!doctype html><html lang="en"><body>
-<section class="figure" id="sites"><h2>Which share is under?</h2><p class="headline">{headline}</p>
+<section class="figure" id="sites"><h2>Which share is under?</h2><p class="headline">{headline}</p><p>{note}</p>
 <div class="chart" role="img" aria-label="{label}"></div>
 <table><tbody>{rows}</tbody></table></section>
 <script type="application/json" id="data">{data}</script></body></html>
@@ -72,19 +72,29 @@ def cube_of(prevalence: pl.DataFrame) -> dict:
 
 
 def write_page(
-    folder: Path, cube: dict, *, headline: str = "Of women.", label: str = "Of women.", row: str = ""
+    folder: Path,
+    cube: dict,
+    *,
+    headline: str = "Of women.",
+    label: str = "Of women.",
+    row: str = "",
+    note: str = "",
+    fixed: dict[str, str] | None = None,
 ) -> None:
-    """One page with this data; `row` is a row of its table."""
+    """One page with this data; `row` is a row of its table, `fixed` what its figure shows besides."""
     data = {
         "words": {"withheld": "withheld"},
-        "controls": [{"name": "sex", "keys": list(LABELS["sex"]), "default": "female"}],
+        "controls": [
+            {"name": "sex", "keys": list(LABELS["sex"]), "default": "female"},
+            {"name": "band", "keys": list(LABELS["band"]), "default": "under"},  # of another figure
+        ],
         "cubes": {"shares": cube},
         "figures": [
             {"id": "sites", "cube": "shares", "along": ["site", "band"], "picks": ["sex"],
-             "fixed": {"period": "2025Q1", "age": "20-29"}, "headlines": {"female": headline}},
+             "fixed": {"period": "2025Q1", "age": "20-29", **(fixed or {})}, "headlines": {"female": headline}},
         ],
     }  # fmt: skip
     page = PAGE.format(
-        headline=headline, label=label, rows=row, data=json.dumps(data).replace("<", "\\u003c")
+        headline=headline, note=note, label=label, rows=row, data=json.dumps(data).replace("<", "\\u003c")
     )
     (folder / "index.html").write_text(page, encoding="utf-8")

@@ -153,6 +153,32 @@ def test_text_that_gives_nothing_away_passes(folder, truth, shown, text):
     assert require_sound(folder, truth, RULES).is_sound
 
 
+SMALL_SHOWN = {"site": "site-0", "band": "under"}
+
+
+@pytest.mark.parametrize(
+    ("where", "text"),
+    [
+        ("headline", "3 of those measured."),  # of what the figure shows
+        ("note", "With 3 people in ‘Under’."),
+        ("row", "<tr><th>Share</th><td>withheld</td><td>3</td></tr>"),
+    ],
+)
+def test_a_number_of_what_the_figure_is_set_to_show_is_found(folder, truth, shown, where, text):
+    write_page(folder, cube_of(shown), fixed=SMALL_SHOWN, **{where: text})
+    assert "index.html, text" in refused(folder, truth).found
+
+
+def test_a_note_on_method_may_have_numbers_in_it(folder, truth, shown):
+    write_page(folder, cube_of(shown), fixed=SMALL_SHOWN, note="Intervals with 3 sites as clusters.")
+    assert require_sound(folder, truth, RULES).is_sound
+
+
+def test_a_sentence_over_all_bands_is_about_none_of_them(folder, truth, shown):
+    write_page(folder, cube_of(shown), headline="3 of the 4 trends of women at North Quay leave it out.")
+    assert require_sound(folder, truth, RULES).is_sound
+
+
 def test_a_row_that_stands_in_one_file_only_is_found(folder, truth, shown):
     extra = pl.concat([shown, truth["prevalence"].filter(at(**SMALL)).with_columns(period=pl.lit("2024Q4"))])
     extra.write_csv(folder / "data" / "prevalence.csv")
