@@ -6,8 +6,9 @@ run by hand cannot.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from contextlib import suppress
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
@@ -18,7 +19,7 @@ import dashboards
 from pipeline import __version__, release
 from pipeline.data_quality import build_data_quality
 from pipeline.faults import Fault, SettingsFault
-from pipeline.intake import IntakeSummary, receive
+from pipeline.intake import IntakeSummary, ReadFile, receive
 from pipeline.programme import Programme
 from pipeline.readings import build_readings
 from pipeline.release.since_frozen import counts_that_differ
@@ -28,7 +29,7 @@ from pipeline.results import build_results
 from pipeline.run_log import RunLog
 from pipeline.store import Store, sql_text, storage_fault
 from pipeline.tallies import build_tallies
-from pipeline.watching import log_files, watched
+from pipeline.watching import log_files, title_of, watched
 
 Progress = Callable[[int, int, str], None]
 
@@ -43,6 +44,7 @@ class Run:
     as_of: date
     received_at: datetime
     progress: Progress
+    read_file: ReadFile = lambda where, read: read()
     intake: IntakeSummary = field(default_factory=IntakeSummary)
     removed: Removed = field(default_factory=Removed)
     published: Path | None = None
@@ -69,6 +71,7 @@ def _receive(run: Run) -> None:
         received_at=run.received_at,
         run_id=run.run_id,
         progress=run.progress,
+        read_file=run.read_file,
     )
 
 
@@ -129,11 +132,14 @@ class Outcome:
     @property
     def exit_code(self) -> int:
         intake = self.intake
-        return 3 if intake.files_held or intake.files_refused or intake.passed_over else 0
+        is_incomplete = intake.files_held or intake.files_refused or intake.passed_over or intake.sources_out_of_reach
+        return 3 if is_incomplete else 0
 
     @property
     def words(self) -> str:
         """As the ledger keeps it."""
+        if self.intake.sources_out_of_reach:
+            return "finished_without_source"
         return "finished_with_held_files" if self.exit_code else "finished"
 
 
@@ -204,6 +210,7 @@ def run(
     on_step: Callable[[int, int, str], None],
     progress: Progress,
     perform: Callable[[Step, Run], None] = perform,
+    read_file: ReadFile = lambda where, read: read(),
     steps: tuple[Step, ...] = STEPS,
 ) -> Outcome:
     """Run every step over the programme at `path` and publish.
@@ -212,22 +219,25 @@ def run(
     Errors   a Fault of the settings or the store ends the run; a fault of a file holds that file.
     """
     programme = Programme.read(path)
+    way = _Way(steps, on_step, progress, perform, read_file)
     with watched(programme) as log:
-        outcome = _opened(programme, as_of, started_at, on_step, progress, perform, steps, log)
+        outcome = _opened(programme, as_of, started_at, way, log)
         log.write("run_finished", outcome=outcome.words, exit_code=outcome.exit_code)
     return outcome
 
 
-def _opened(
-    programme: Programme,
-    as_of: date,
-    started_at: datetime,
-    on_step: Callable[[int, int, str], None],
-    progress: Progress,
-    perform: Callable[[Step, Run], None],
-    steps: tuple[Step, ...],
-    log: RunLog,
-) -> Outcome:
+@dataclass(frozen=True)
+class _Way:
+    """How a run goes: over which steps, done by whom, and who hears of its progress."""
+
+    steps: tuple[Step, ...]
+    on_step: Callable[[int, int, str], None]
+    progress: Progress
+    perform: Callable[[Step, Run], None]
+    read_file: ReadFile
+
+
+def _opened(programme: Programme, as_of: date, started_at: datetime, way: _Way, log: RunLog) -> Outcome:
     release.require_noise_can_be_drawn(programme)
     limits = programme.settings.limits
     database = programme.store / "evenbeam.duckdb"
@@ -235,7 +245,7 @@ def _opened(
     try:
         with Store.open(database, memory_limit=limits.memory, threads=limits.threads) as store:
             try:
-                return _walk(store, programme, as_of, started_at, on_step, progress, perform, steps, log)
+                return _walk(store, programme, as_of, started_at, way, log)
             finally:
                 with suppress(duckdb.Error):
                     removals_due.append(
@@ -248,39 +258,32 @@ def _opened(
 
 
 def _walk(
-    store: Store,
-    programme: Programme,
-    as_of: date,
-    started_at: datetime,
-    on_step: Callable[[int, int, str], None],
-    progress: Progress,
-    perform: Callable[[Step, Run], None],
-    steps: tuple[Step, ...],
-    log: RunLog,
+    store: Store, programme: Programme, as_of: date, started_at: datetime, way: _Way, log: RunLog
 ) -> Outcome:
     _require_that_settings_fit(store, programme, as_of)
     run_id = log.run_id = _begin(store, programme, as_of, started_at)
     log.write("run_started", as_of=as_of, version=__version__, settings_sha256=programme.sha256)
-    state = Run(programme, store, run_id, as_of, started_at, progress)
+    state = Run(programme, store, run_id, as_of, started_at, way.progress, way.read_file)
     try:
-        for position, step in enumerate(steps, start=1):
-            on_step(position, len(steps), step.title)
+        for position, step in enumerate(way.steps, start=1):
+            way.on_step(position, len(way.steps), step.title)
             log.write("step_started", step=step.name)
-            perform(step, state)
+            with _timed(store, run_id, step):
+                way.perform(step, state)
             log.write("step_finished", step=step.name)
     except duckdb.Error as error:
         fault = storage_fault(error, store.path)
         if fault is None:
-            _end(store, run_id, started_at, "failed")
+            _end(store, run_id, started_at, "failed", title_of(error))
             raise
         raise fault from error  # a store that cannot be written cannot say so in its ledger either
-    except BaseException:
-        _end(store, run_id, started_at, "failed")
+    except BaseException as error:
+        _end(store, run_id, started_at, "failed", title_of(error))
         raise
     if state.published is None:
         raise Fault("unfinished run", next="report this: a step ended without its result")
     outcome = Outcome(state.intake, state.published, (*_remarks(store), *_since_frozen(programme)), state.removed)
-    _end(store, run_id, started_at, outcome.words)
+    _end(store, run_id, started_at, outcome.words, "source out of reach" if state.intake.sources_out_of_reach else None)
     log_files(store, log)
     return outcome
 
@@ -303,9 +306,29 @@ def _begin(store: Store, programme: Programme, as_of: date, started_at: datetime
     return run_id
 
 
-def _end(store: Store, run_id: int, started_at: datetime, outcome: str) -> None:
+@contextmanager
+def _timed(store: Store, run_id: int, step: Step) -> Iterator[None]:
+    """The seconds of a step, for the history of runs; also of one that failed, where the store can still be written."""
+    began = time.monotonic()
+
+    def note() -> None:
+        store.execute(
+            "insert into ledger.run_step values ($run_id, $step, $seconds)",
+            {"run_id": run_id, "step": step.name, "seconds": time.monotonic() - began},
+        )
+
+    try:
+        yield
+    except BaseException:
+        with suppress(duckdb.Error):
+            note()
+        raise
+    note()
+
+
+def _end(store: Store, run_id: int, started_at: datetime, outcome: str, fault: str | None) -> None:
     store.execute(
-        "update ledger.run set finished_at = greatest($started_at, now()::timestamp), outcome = $outcome "
-        "where run_id = $run_id",
-        {"run_id": run_id, "started_at": started_at, "outcome": outcome},
+        "update ledger.run set finished_at = greatest($started_at, now()::timestamp), outcome = $outcome, "
+        "fault = $fault where run_id = $run_id",
+        {"run_id": run_id, "started_at": started_at, "outcome": outcome, "fault": fault},
     )

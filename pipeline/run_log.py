@@ -22,10 +22,10 @@ class RunLog:
     def __init__(self, folder: Path, now: Callable[[], datetime]):
         self._folder, self._now, self._is_open = folder, now, True
         self.run_id: int | None = None
-        self.exit_code = 0  # of the run, once it has finished
+        self.exit_code, self.outcome = 0, ""  # of the run, once it has finished
 
     def write(self, event: str, **facts: Any) -> None:
-        self.exit_code = facts.get("exit_code", self.exit_code)
+        self.exit_code, self.outcome = facts.get("exit_code", self.exit_code), facts.get("outcome", self.outcome)
         if not self._is_open:
             return
         at = self._now().astimezone()

@@ -27,6 +27,7 @@ def read_status(path: Path, *, as_of: date, held_rows_of: str | None = None) -> 
         "as_of": as_of,
         "run": None,
         "runs": [],
+        "steps": [],
         "arrivals": [],
         "files": [],
         "reasons": [],
@@ -42,6 +43,7 @@ def read_status(path: Path, *, as_of: date, held_rows_of: str | None = None) -> 
         return found
     with Store.open(database, read_only=True) as store:
         found["runs"] = store.frame(sql_text("64_status_runs.sql")).to_dicts()
+        found["steps"] = store.frame(sql_text("65_status_steps.sql")).to_dicts()
         found["run"] = found["runs"][0] if found["runs"] else None
         found["files"] = store.frame(sql_text("60_status_files.sql")).to_dicts()
         found["reasons"] = store.frame(sql_text("61_status_reasons.sql")).to_dicts()
@@ -150,7 +152,8 @@ def _show_arrivals(rows: list[dict[str, Any]]) -> None:
 
 def _show_runs(runs: list[dict[str, Any]]) -> None:
     _print_table(
-        ["run", "started", "as of", "seconds", "outcome", "files", "files held", "rows read", "accepted", "held"],
+        ["run", "started", "as of", "seconds", "outcome", "files", "files held", "rows read", "accepted", "held",
+         "fault"],
         [
             [
                 run["run_id"],
@@ -159,6 +162,7 @@ def _show_runs(runs: list[dict[str, Any]]) -> None:
                 "" if run["seconds"] is None else run["seconds"],
                 run["outcome"].replace("_", " "),
                 *(run[key] for key in ("files", "files_held", "rows_read", "rows_accepted", "rows_held")),
+                run["fault"] or "",
             ]
             for run in runs
         ],

@@ -20,13 +20,16 @@ def watched(programme: Programme) -> Iterator[RunLog]:
     try:
         yield log
     except Exception as error:
-        fault = _title_of(error)
+        fault = title_of(error)
         log.write("run_failed", fault=fault)
         next_step = error.next if isinstance(error, Fault) else "read the run's messages, and report this"
         _tell(programme, log, outcome="failed", fault=fault, next=next_step)
         raise
     notify = programme.settings.notify
-    if log.exit_code and notify and notify.when == "held":
+    if log.outcome == "finished_without_source":
+        next_step = "evenbeam run PROGRAMME says which; look at that server, or ask whoever runs it"
+        _tell(programme, log, outcome="finished without it", fault="source out of reach", next=next_step)
+    elif log.exit_code and notify and notify.when == "held":
         _tell(programme, log, outcome="held files", next="evenbeam status PROGRAMME --site ID")
 
 
@@ -48,6 +51,6 @@ def _tell(programme: Programme, log: RunLog, **said: str | None) -> None:
             log.write("not_told", why=line)
 
 
-def _title_of(error: Exception) -> str:
+def title_of(error: BaseException) -> str:
     """What failed, without the places and values that a message may name."""
     return error.what if isinstance(error, Fault) else type(error).__name__

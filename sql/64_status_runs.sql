@@ -4,6 +4,7 @@
 -- keys    run_id
 select
     run.run_id, run.as_of, run.started_at, run.finished_at, run.version, run.settings_sha256, run.outcome,
+    run.fault,
     date_diff('second', run.started_at, run.finished_at) as seconds,
     coalesce(received.files, 0) as files,
     coalesce(received.files_held, 0) as files_held,

@@ -7,9 +7,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipeline.faults import Fault, printable
 from pipeline.programme import Programme, nearest
+
+if TYPE_CHECKING:
+    from pipeline.intake.sources.listing import Remote
 
 _UNFINISHED = (
     ".part",
@@ -28,11 +32,12 @@ _LONGEST_NAME = 300  # characters of a path in a message
 
 @dataclass(frozen=True)
 class Arrival:
-    """One file in the inbox of a known site."""
+    """One file of a known site, in the inbox or in a source."""
 
     site: str
     path: Path
-    name: str  # below the site's folder, as the ledger shows it
+    name: str  # below the site's folder, as the ledger shows it; behind the source's name where it comes from one
+    remote: Remote | None = None  # in a source: nothing stands at `path` until it is fetched
 
     @property
     def where(self) -> str:
@@ -52,6 +57,8 @@ def arrivals(programme: Programme) -> tuple[list[Arrival], list[PassedOver]]:
     found: list[Arrival] = []
     passed_over: list[PassedOver] = []
     if not programme.inbox.is_dir():
+        if programme.settings.source:  # files come from there
+            return found, passed_over
         fault = Fault(
             "no inbox",
             where=printable(programme.inbox, _LONGEST_NAME),
@@ -60,13 +67,13 @@ def arrivals(programme: Programme) -> tuple[list[Arrival], list[PassedOver]]:
         return found, [PassedOver(str(fault), False)]
     for entry in sorted(programme.inbox.iterdir(), key=lambda path: path.name):
         if entry.is_symlink():
-            passed_over.append(_line(f"inbox/{entry.name}", "a symbolic link", "put the folder itself there"))
+            passed_over.append(pass_over(f"inbox/{entry.name}", "a symbolic link", "put the folder itself there"))
         elif entry.is_dir():
             if entry.name in programme.sites:
                 _files_of(entry.name, entry, found, passed_over)
             elif any(entry.iterdir()):
                 passed_over.append(
-                    _line(
+                    pass_over(
                         f"inbox/{entry.name}/",
                         f"no site {printable(entry.name)}{nearest(entry.name, programme.sites)}",
                         "rename the folder, or add the site to the programme's settings",
@@ -74,7 +81,7 @@ def arrivals(programme: Programme) -> tuple[list[Arrival], list[PassedOver]]:
                 )
         elif not entry.name.startswith("."):
             passed_over.append(
-                _line(
+                pass_over(
                     f"inbox/{entry.name}",
                     "a file outside the sites' folders",
                     "move it into the folder of its site",
@@ -88,16 +95,16 @@ def _files_of(site: str, folder: Path, found: list[Arrival], passed_over: list[P
         name = path.relative_to(folder).as_posix()
         where = f"inbox/{site}/{name}"
         if path.is_symlink():
-            passed_over.append(_line(where, "a symbolic link", "put the file itself there"))
+            passed_over.append(pass_over(where, "a symbolic link", "put the file itself there"))
         elif any(part.startswith(".") for part in path.relative_to(folder).parts[:-1]):
             continue  # within a hidden folder, which has its own line
         elif path.is_dir():
             if path.name.startswith("."):
                 next_step = "nothing, unless readings are in it"
-                passed_over.append(_line(where, "a hidden folder", next_step, is_misplaced=False))
-        elif path.name.startswith((".", "~$")) or path.name.lower().endswith(_UNFINISHED):
+                passed_over.append(pass_over(where, "a hidden folder", next_step, is_misplaced=False))
+        elif is_unfinished(path.name):
             passed_over.append(
-                _line(
+                pass_over(
                     where,
                     "a hidden, temporary or unfinished file",
                     "nothing: it is read once it has its final name",
@@ -105,12 +112,17 @@ def _files_of(site: str, folder: Path, found: list[Arrival], passed_over: list[P
                 )
             )
         elif not path.is_file():
-            passed_over.append(_line(where, "not a regular file", "remove it"))
+            passed_over.append(pass_over(where, "not a regular file", "remove it"))
         else:
             found.append(Arrival(site, path, _storable(name)))
 
 
-def _line(where: str, found: str, next_step: str, *, is_misplaced: bool = True) -> PassedOver:
+def is_unfinished(name: str) -> bool:
+    """Hidden, temporary, or still being sent."""
+    return name.startswith((".", "~$")) or name.lower().endswith(_UNFINISHED)
+
+
+def pass_over(where: str, found: str, next_step: str, *, is_misplaced: bool = True) -> PassedOver:
     shown = printable(where, _LONGEST_NAME)
     return PassedOver(str(Fault("passed over", where=shown, found=found, next=next_step)), is_misplaced)
 

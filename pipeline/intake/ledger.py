@@ -97,3 +97,30 @@ def enter(
 
 def state_for(fault: FileHeld) -> str:
     return REFUSED if isinstance(fault, FileRefused) else HELD
+
+
+def where_from(store: Store) -> dict[tuple[str, str], tuple[str, str]]:
+    """(source's url, path) → (fingerprint, sha256) of every accepted file that was fetched from a source."""
+    return {
+        (url, path): (fingerprint, sha256)
+        for url, path, fingerprint, sha256 in store.rows(
+            "select fetched.url, fetched.path, fetched.fingerprint, fetched.sha256 from ledger.fetched as fetched "
+            "join ledger.file as file on file.site = fetched.site and file.sha256 = fetched.sha256 "
+            "where file.state = $state",
+            {"state": ACCEPTED},
+        )
+    }
+
+
+def remember_where_from(store: Store, entry: Entry) -> None:
+    """That these bytes lie in a source, as its server shows them now; nothing for a file of the inbox."""
+    remote = entry.arrival.remote
+    if remote is not None and remote.known_sha256 is None:
+        store.execute_file(
+            "18_fetched.sql",
+            url=remote.url,
+            path=remote.file.path,
+            site=entry.arrival.site,
+            fingerprint=remote.file.fingerprint,
+            sha256=entry.sha256,
+        )

@@ -83,6 +83,7 @@ def in_turn(
 ) -> Iterator[Result]:
     """The result of each file, in order: prepared on the cluster, finished here.
 
+    A file of a source is fetched, and so prepared, on this machine: it alone knows the source's secrets.
     Errors   Fault when the scheduler or its workers are out of reach, and when a file takes worker after worker down
              with it. Files before it are finished, none after it is.
     """
@@ -91,15 +92,21 @@ def in_turn(
     try:
         with closing(_client(engine)) as client:
             threads = sum(client.nthreads().values())
-            waiting: deque[tuple[Arrival, Future]] = deque()
+            waiting: deque[tuple[Arrival, Future | None]] = deque()
             rest = iter(items)
             while True:
                 while len(waiting) < _FILES_AHEAD * threads and (arrival := next(rest, None)) is not None:
-                    errand = _errand(store, setting, arrival, exchange)
-                    waiting.append((arrival, client.submit(prepare_far, errand, pure=False)))
+                    future = None
+                    if arrival.remote is None:
+                        errand = _errand(store, setting, arrival, exchange)
+                        future = client.submit(prepare_far, errand, pure=False)
+                    waiting.append((arrival, future))
                 if not waiting:
                     return
                 arrival, future = waiting.popleft()
+                if future is None:
+                    yield finish(store, one_file.prepare(store, setting, arrival))
+                    continue
                 parcel = _awaited(client, engine, future, arrival)
                 prepared = _unpacked(store, setting, arrival, parcel)
                 yield finish(store, prepared)

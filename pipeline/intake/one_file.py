@@ -1,15 +1,16 @@
 """One received file, in two halves: what can be done beside other files, and what must wait for its turn.
 
-Order: hash → known already? → a look at headers and rows → direct identifiers? → read → names among the participants?
-→ archive → normalise → check ‖ file its rows. Nothing of a file is kept before the identifier checks; archiving checks
-the hash again, so what was read is what is kept; the archive comes before the ledger, so that a run killed between the
-two finds the file in the inbox again and counts it once.
+Order: fetch, if it lies in a source → hash → known already? → a look at headers and rows → direct identifiers? → read
+→ names among the participants? → archive → normalise → check ‖ file its rows. Nothing of a file is kept before the
+identifier checks; archiving checks the hash again, so what was read is what is kept; the archive comes before the
+ledger, so that a run killed between the two finds the file in the inbox or source again and counts it once.
 """
 
 from __future__ import annotations
 
 import uuid
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -30,6 +31,7 @@ from pipeline.intake import (
 from pipeline.intake.amounts import amount
 from pipeline.intake.inbox import Arrival
 from pipeline.intake.ledger import Entry
+from pipeline.intake.sources import OutOfReach
 from pipeline.programme import Profile, Programme
 from pipeline.seal import decoding
 from pipeline.store import Store, sql_text
@@ -52,6 +54,7 @@ class IntakeSummary:
     rows_expired: int = 0
     readings_replaced: int = 0  # accepted from earlier files, superseded by the files of this run
     passed_over: int = 0  # folders and files in the inbox that stand where nothing is read
+    sources_out_of_reach: int = 0
     files_of_earlier_profile: int = 0  # of those already received: read with the profile as it was before
     messages: list[str] = field(default_factory=list)  # one a file held or refused whole, or passed over
     row_messages: list[str] = field(default_factory=list)  # one a file of which some rows were held
@@ -81,6 +84,9 @@ class IntakeSummary:
         )
 
 
+ReadFile = Callable[[str, Callable[[], "Prepared"]], "Prepared"]  # (site and name of a new file, its reading)
+
+
 @dataclass(frozen=True)
 class Setting:
     """What all files of a run share."""
@@ -92,6 +98,7 @@ class Setting:
     pads: tuple[bytes, bytes]
     tombstones: frozenset[str] = frozenset()  # of everybody who withdrew
     first_period: str | None = None  # the first period whose readings are kept; None: every one
+    read_file: ReadFile = lambda where, read: read()  # a scheduler puts its own watch around it
 
     @property
     def archive(self) -> Path:
@@ -113,29 +120,54 @@ class Prepared:
     kept_sha256: str = ""  # of the kept copy, which may lack lines that must not be kept
     fault: FileHeld | None = None
     is_known: bool = False
+    is_waiting: bool = False  # its source went out of reach: the next run reads it
 
 
 def prepare(
     store: Store, setting: Setting, arrival: Arrival, *, accepted: frozenset[str] | None = None
 ) -> Prepared:
-    """Hash, look, read, archive, normalise, check. A fault of the file is kept for its turn.
+    """Fetch, hash, look, read, archive, normalise, check. A fault of the file is kept for its turn.
 
     `accepted` are the sha256 of the site's accepted files where the ledger of `store` does not know them.
     """
     profile = setting.programme.profiles[arrival.site]
-    try:
-        sha256, size = archive.digest_of(arrival.path)
-    except OSError as error:  # gone, or closed to us
-        return Prepared(arrival, profile, fault=_cannot_be_opened(arrival, error))
-    entry = Entry(arrival, sha256, size, setting.received_at, setting.run_id)
-    is_known = (
-        ledger.state_of(store, arrival.site, sha256) == ledger.ACCEPTED
-        if accepted is None
-        else sha256 in accepted
-    )
-    if is_known:
+    if arrival.remote is not None and arrival.remote.known_sha256 is not None:
+        entry = _entry(setting, arrival, arrival.remote.known_sha256, arrival.remote.file.size)
         return Prepared(arrival, profile, entry, is_known=True)
-    return prepare_entry(store, setting, entry)
+    at_hand = setting.spool / uuid.uuid4().hex if arrival.remote is not None else arrival.path
+    try:
+        if arrival.remote is not None:
+            _fetch(arrival, at_hand, setting.programme.settings.limits.file_bytes)
+        try:
+            sha256, size = archive.digest_of(at_hand)
+        except OSError as error:  # gone, or closed to us
+            return Prepared(arrival, profile, fault=_cannot_be_opened(arrival, error))
+        entry = _entry(setting, replace(arrival, path=at_hand), sha256, size)
+        is_known = (
+            ledger.state_of(store, arrival.site, sha256) == ledger.ACCEPTED
+            if accepted is None
+            else sha256 in accepted
+        )
+        if is_known:
+            return Prepared(arrival, profile, entry, is_known=True)
+        return setting.read_file(arrival.where, lambda: prepare_entry(store, setting, entry))
+    except FileHeld as fault:
+        return Prepared(arrival, profile, fault=fault)
+    except OutOfReach:
+        return Prepared(arrival, profile, is_waiting=True)
+    finally:
+        if arrival.remote is not None:
+            at_hand.unlink(missing_ok=True)
+
+
+def _entry(setting: Setting, arrival: Arrival, sha256: str, size: int) -> Entry:
+    return Entry(arrival, sha256, size, setting.received_at, setting.run_id)
+
+
+def _fetch(arrival: Arrival, to: Path, most_bytes: int) -> None:
+    if arrival.remote.file.size > most_bytes:
+        raise decoding.too_large(arrival.where, most_bytes)
+    arrival.remote.fetch(to, where=arrival.where)
 
 
 def prepare_entry(store: Store, setting: Setting, entry: Entry) -> Prepared:
@@ -152,9 +184,12 @@ def prepare_entry(store: Store, setting: Setting, entry: Entry) -> Prepared:
 def finish(store: Store, prepared: Prepared) -> IntakeSummary:
     """Enter the file in the ledger and file its rows, in one transaction."""
     entry, fault = prepared.entry, prepared.fault
+    if prepared.is_waiting:
+        return IntakeSummary()
     if entry is None:
         return IntakeSummary(files_held=1, messages=[str(fault)])
     if prepared.is_known or ledger.state_of(store, entry.arrival.site, entry.sha256) == ledger.ACCEPTED:
+        ledger.remember_where_from(store, entry)
         read_with = ledger.profile_of(store, entry.arrival.site, entry.sha256)
         return IntakeSummary(
             files_already_received=1, files_of_earlier_profile=int(read_with != prepared.profile.sha256)
@@ -169,6 +204,8 @@ def finish(store: Store, prepared: Prepared) -> IntakeSummary:
                     encoding=prepared.encoding,
                     kept_sha256=prepared.kept_sha256,
                 )
+                if not filed.is_wholly_held:
+                    ledger.remember_where_from(store, entry)
             return _summary_of(filed, filing.messages_of(store, entry, filed))
         except FileHeld as held:
             fault = held

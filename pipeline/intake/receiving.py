@@ -8,12 +8,13 @@ from collections.abc import Callable, Iterator
 from contextlib import closing
 from datetime import date, datetime
 from functools import partial
+from pathlib import PurePosixPath
 
 from pipeline.faults import Fault, SettingsFault, printable
-from pipeline.intake import archive, inbox, ledger, one_file, pseudonyms
+from pipeline.intake import archive, inbox, ledger, one_file, pseudonyms, sources
 from pipeline.intake.amounts import amount
 from pipeline.intake.in_turn import in_turn
-from pipeline.intake.one_file import IntakeSummary, Setting
+from pipeline.intake.one_file import IntakeSummary, ReadFile, Setting
 from pipeline.intake.tombstones import read as read_tombstones
 from pipeline.programme import Programme
 from pipeline.store import Store
@@ -22,45 +23,66 @@ Progress = Callable[[int, int, str], None]
 
 
 def receive(
-    store: Store, programme: Programme, *, as_of: date, received_at: datetime, run_id: int, progress: Progress
+    store: Store,
+    programme: Programme,
+    *,
+    as_of: date,
+    received_at: datetime,
+    run_id: int,
+    progress: Progress,
+    read_file: ReadFile = lambda where, read: read(),
 ) -> IntakeSummary:
-    """Read every new file of the inbox into the store.
+    """Read every new file of the inbox and of the sources into the store.
 
+    A source that is out of reach is told, and the run goes on without it; the next one reads what waits there.
     A fault of one file holds or refuses that file and no other. Rows of a file come in one transaction, files in
     the order of their site and name, however many are worked on at once.
     Errors   StoreFault when the pseudonym key may be read by others, or is gone though files were accepted with it.
              What no file can cause propagates.
     """
-    found, passed_over = inbox.arrivals(programme)
     key = pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=ledger.accepted_files(store))
     pads = pseudonyms.pads_of(key)
     settings = programme.settings
     # A day in the future, mistyped say, must not count anything as past its time.
     first_period = settings.retention.first_period(min(as_of, received_at.date()), settings.period)
     tombstones = read_tombstones(programme.store)
-    setting = Setting(programme, as_of, received_at, run_id, pads, tombstones, first_period)
+    setting = Setting(programme, as_of, received_at, run_id, pads, tombstones, first_period, read_file)
     archive.clear_unfinished(setting.archive)
     shutil.rmtree(setting.spool, ignore_errors=True)
     setting.spool.mkdir(parents=True, mode=0o700)
-    summary = IntakeSummary(
-        passed_over=sum(one.is_misplaced for one in passed_over),
-        messages=[one.message for one in passed_over],
-    )
     earlier: Counter[str] = Counter()  # site → files that were read with an earlier profile
     try:
-        with closing(_read_and_filed(store, setting, found)) as results:
-            for done, arrival in enumerate(found):
-                progress(done, len(found), printable(arrival.where))
-                one = next(results)
-                earlier[arrival.site] += one.files_of_earlier_profile
-                summary += one
-        progress(len(found), len(found), "all files read")
+        with sources.opened(programme) as places:
+            found, passed_over = _arrivals(store, programme, places, received_at, progress)
+            summary = IntakeSummary(
+                passed_over=sum(one.is_misplaced for one in passed_over),
+                messages=[one.message for one in passed_over],
+            )
+            with closing(_read_and_filed(store, setting, found)) as results:
+                for done, arrival in enumerate(found):
+                    progress(done, len(found), printable(arrival.where))
+                    one = next(results)
+                    earlier[arrival.site] += one.files_of_earlier_profile
+                    summary += one
+            progress(len(found), len(found), "all files read")
     finally:
         shutil.rmtree(setting.spool, ignore_errors=True)
     if summary.rows_withdrawn or summary.rows_expired or tombstones:
         archive.sweep(setting.archive, ledger.kept_copies(store))
     said = [_read_with_earlier_profile(site, n) for site, n in sorted(earlier.items()) if n]
-    return summary + IntakeSummary(messages=said)
+    lost = [str(place.out_of_reach) for place in places if place.out_of_reach]
+    return summary + IntakeSummary(messages=said + lost, sources_out_of_reach=len(lost))
+
+
+def _arrivals(
+    store: Store, programme: Programme, places: list[sources.Source], now: datetime, progress: Progress
+) -> tuple[list[inbox.Arrival], list[inbox.PassedOver]]:
+    """Everything to read, in the order of site and name, wherever it lies; and what was passed over."""
+    found, passed_over = inbox.arrivals(programme)
+    listing = sources.listed(places, programme.sites, ledger.where_from(store), now=now, progress=progress)
+    if listing.found:
+        found = sorted(found + listing.found, key=lambda one: (one.site, PurePosixPath(one.name).parts))
+    return found, passed_over + listing.passed_over
 
 
 def _read_with_earlier_profile(site: str, n: int) -> str:

@@ -1,0 +1,119 @@
+"""Which files wait in the sources, by the same rules as in the inbox: <source>/<site>/*, or one site's own source."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+from pipeline.intake.inbox import Arrival, PassedOver, is_unfinished, pass_over
+from pipeline.intake.sources.remote_file import FILE, LINK, OutOfReach, RemoteFile
+from pipeline.intake.sources.source import Source
+from pipeline.programme import nearest
+
+AT_REST_SECONDS = 60  # a file that was written to since may still be under way
+MOST_AT_ONCE = 8
+_LONGEST_PATH = 1000
+
+Known = Mapping[tuple[str, str], tuple[str, str]]  # (source's url, path) → (fingerprint, sha256)
+
+
+@dataclass(frozen=True)
+class Remote:
+    """Where an arrival is fetched from."""
+
+    source: Source
+    file: RemoteFile
+    known_sha256: str | None  # of the bytes that were fetched when the server showed the very same
+
+    @property
+    def url(self) -> str:
+        return self.source.settings.url
+
+    def fetch(self, to: Path, *, where: str) -> None:
+        self.source.fetch(self.file, to, where=where)
+
+
+@dataclass
+class Listing:
+    found: list[Arrival] = field(default_factory=list)
+    passed_over: list[PassedOver] = field(default_factory=list)
+
+
+def listed(
+    sources: list[Source],
+    sites: Mapping[str, object],
+    known: Known,
+    *,
+    now: datetime,
+    progress: Callable[[int, int, str], None],
+) -> Listing:
+    """The files of every source that can be reached, looked at side by side; the others are marked out_of_reach."""
+    listing = Listing()
+    if not sources:
+        return listing
+    with ThreadPoolExecutor(min(MOST_AT_ONCE, len(sources))) as pool:
+        under_way = [(source, pool.submit(source.files)) for source in sources]
+        for done, (source, future) in enumerate(under_way):
+            progress(done, len(sources), f"looking at source {source.name}")
+            try:
+                files = future.result()
+            except OutOfReach:
+                continue  # told at the end of intake, with those that are lost on the way
+            _sort_out(source, files, sites, known, now.timestamp(), listing)
+    return listing
+
+
+def _sort_out(
+    source: Source, files: list[RemoteFile], sites: Mapping[str, object], known: Known, now: float, listing: Listing
+) -> None:
+    told: set[str] = set()
+
+    def tell(where: str, found: str, next_step: str, *, is_misplaced: bool = True) -> None:
+        if where not in told:  # one line a folder, however many files are in it
+            told.add(where)
+            listing.passed_over.append(pass_over(where, found, next_step, is_misplaced=is_misplaced))
+
+    for file in sorted(files, key=lambda file: file.parts):
+        where = f"{source.name}/{file.path}"
+        site = source.settings.site or file.parts[0]
+        below = file.parts if source.settings.site else file.parts[1:]
+        if not _is_safe(file):
+            tell(where, "a name that leads elsewhere, or cannot be written down", "rename it")
+        elif not below:
+            if not site.startswith("."):
+                tell(where, "a file outside the sites' folders", "move it into the folder of its site")
+        elif site not in sites:
+            tell(
+                f"{source.name}/{site}/",
+                f"no site {site}{nearest(site, sites)}",
+                "rename the folder, or add the site to the programme's settings",
+            )
+        elif any(part.startswith(".") for part in below[:-1]):
+            tell(f"{source.name}/{site}: hidden folders", "hidden files", "nothing, unless readings are in them",
+                 is_misplaced=False)  # fmt: skip
+        elif file.kind != FILE:
+            what = "a symbolic link" if file.kind == LINK else "not a regular file"
+            tell(where, what, "put the file itself there" if file.kind == LINK else "remove it")
+        elif is_unfinished(below[-1]):
+            tell(where, "a hidden, temporary or unfinished file", "nothing: it is read once it has its final name",
+                 is_misplaced=False)  # fmt: skip
+        elif source.is_written_in_place and 0 <= now - file.changed_at < AT_REST_SECONDS:
+            tell(where, "a file that was written to within the last minute", "nothing: the next run reads it",
+                 is_misplaced=False)  # fmt: skip
+        else:
+            fingerprint, sha256 = known.get((source.settings.url, file.path), ("", ""))
+            remote = Remote(source, file, sha256 if fingerprint == file.fingerprint else None)
+            name = "/".join((source.name, *below))
+            listing.found.append(Arrival(site, Path(name), name, remote))
+
+
+def _is_safe(file: RemoteFile) -> bool:
+    """Nothing is ever written under such a name; but it stands in the ledger, in messages and on pages."""
+    return (
+        len(file.path) <= _LONGEST_PATH
+        and all(part not in ("", ".", "..") and "/" not in part for part in file.parts)
+        and not any(0xD800 <= ord(char) <= 0xDFFF or char == "\0" for char in file.path)
+    )
