@@ -187,6 +187,11 @@ def schedule(options: argparse.Namespace) -> int:
 def status(options: argparse.Namespace) -> int:
     from pipeline.status import read_status, show_status
 
+    if options.page:
+        from pipeline.feedback import write_history
+
+        print(f"open {write_history(options.programme, as_of=options.as_of or date.today())}")
+        return 0
     if options.held and not options.site:
         raise SettingsFault("which site?", expected="--held together with --site ID", next="name the site")
     found = read_status(
@@ -291,7 +296,7 @@ def withdraw(options: argparse.Namespace) -> int:
         f"removed {removed.rows_withdrawn} rows of {len(removed.files)} files, and the figures were rebuilt"
     )
     for name in done.waiting:
-        print(f"note  inbox/{printable(name)} still holds withdrawn rows; it belongs to its sender")
+        print(f"note  {printable(name, 300)} still holds withdrawn rows; it belongs to its sender")
     if done.waiting:
         print(
             "      next: replace or delete these files, also at the site and in backups; a run takes no such row"
@@ -568,6 +573,9 @@ def build_parser() -> argparse.ArgumentParser:
     sub.add_argument("--site", metavar="ID", help="one site, file by file")
     sub.add_argument("--held", action="store_true", help="with --site: every held row of that site, and why")
     sub.add_argument("--runs", action="store_true", help="every run, newest first, with what it received")
+    sub.add_argument(
+        "--page", action="store_true", help="write the history of runs as a page, reports/runs.html, and say where"
+    )
     sub.add_argument("--json", action="store_true", help="the same as JSON, every file and run included")
     sub.add_argument(
         "--as-of", type=_day, metavar="DATE", help="which sites are late on this day (default: today)"

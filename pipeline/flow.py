@@ -132,13 +132,13 @@ class Outcome:
     @property
     def exit_code(self) -> int:
         intake = self.intake
-        is_incomplete = intake.files_held or intake.files_refused or intake.passed_over or intake.sources_out_of_reach
+        is_incomplete = intake.files_held or intake.files_refused or intake.passed_over or intake.lost_sources
         return 3 if is_incomplete else 0
 
     @property
     def words(self) -> str:
         """As the ledger keeps it."""
-        if self.intake.sources_out_of_reach:
+        if self.intake.lost_sources:
             return "finished_without_source"
         return "finished_with_held_files" if self.exit_code else "finished"
 
@@ -283,8 +283,10 @@ def _walk(
     if state.published is None:
         raise Fault("unfinished run", next="report this: a step ended without its result")
     outcome = Outcome(state.intake, state.published, (*_remarks(store), *_since_frozen(programme)), state.removed)
-    _end(store, run_id, started_at, outcome.words, "source out of reach" if state.intake.sources_out_of_reach else None)
+    _end(store, run_id, started_at, outcome.words, "source out of reach" if state.intake.lost_sources else None)
     log_files(store, log)
+    for name in state.intake.lost_sources:
+        log.write("source_out_of_reach", source=name)
     return outcome
 
 

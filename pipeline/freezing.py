@@ -176,6 +176,15 @@ def _require_everything_read(store: Store, programme: Programme) -> None:
     waiting = [
         one.where for one in found if ledger.state_of(store, one.site, archive.digest_of(one.path)[0]) is None
     ]
+    if store.value("select outcome from ledger.run order by run_id desc limit 1") == "finished_without_source":
+        raise Fault(
+            "files waiting",
+            where=str(programme.path),
+            found="a source that was out of reach in the last run",
+            expected="a run that has read everything",
+            next="evenbeam run PROGRAMME.toml when it can be reached, or take the source out of the settings and run; "
+            "then freeze. Nothing was frozen",
+        )
     if waiting or store.value("select count(*) from ledger.file where not is_built and state = 'accepted'"):
         shown = ", ".join(printable(where) for where in waiting[:3]) + (" …" if len(waiting) > 3 else "")
         raise Fault(

@@ -1,6 +1,7 @@
 """The nightly run: pipeline/flow.py's own list of steps as a Prefect flow on a cron schedule.
 
-A task a step, so that the server's page shows where a run stands; the logic stays in plain functions. The day of a
+A task a step and, within the step that reads them, a task a new file, so that the server's page shows where a run
+stands; the logic stays in plain functions. The day of a
 run is the day it was scheduled for, not the day it happens to start: a scheduler may start a moment early, and at
 midnight that moment is yesterday.
 """
@@ -10,8 +11,12 @@ from __future__ import annotations
 import hashlib
 import os
 import time
-from datetime import UTC, datetime
+from collections.abc import Callable
+from contextvars import Context, copy_context
+from datetime import UTC, date, datetime
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 # Nothing about a programme's runs leaves the machine. Set before prefect is imported, which reads them once.
 os.environ.setdefault("DO_NOT_TRACK", "1")
@@ -26,6 +31,7 @@ from prefect.runtime import flow_run
 
 from pipeline import flow
 from pipeline.faults import Fault, SettingsFault
+from pipeline.feedback import write_history
 from pipeline.programme import Programme
 from pipeline.store import Store, storage_fault
 
@@ -62,7 +68,22 @@ def _wait_for_store(programme: Programme) -> None:
 
 @task(cache_policy=NO_CACHE, persist_result=False, retry_condition_fn=_is_worth_another_try, task_run_name="{name}")
 def _step(name: str, step: flow.Step, run: flow.Run) -> None:
+    run.read_file = partial(_within, copy_context())
     step.does(run)
+
+
+@task(cache_policy=NO_CACHE, persist_result=False, task_run_name="{where}")
+def _file(where: str, read: Callable[[], Any]) -> Any:
+    return read()
+
+
+def _within(context: Context, where: str, read: Callable[[], Any]) -> Any:
+    """One new file's reading as a task of the step that `context` was copied from.
+
+    Files are read in threads of their own, which know of no flow unless they are told. A file is tried again with its
+    step, and never by itself: what is left of it then would have to be cleared away first.
+    """
+    return context.copy().run(_file, where, read)
 
 
 @prefect_flow(name="evenbeam", persist_result=False)
@@ -93,15 +114,19 @@ def run_programme(
     tries = {"retries": len(retry_after), "retry_delay_seconds": list(retry_after)}
     # Where the store stays in use, the run itself says so, and tells whoever is to be told.
     _wait_for_store.with_options(**tries)(Programme.read(Path(settings)), return_state=True)
-    outcome = flow.run(
-        Path(settings),
-        as_of=scheduled.astimezone().date(),
-        started_at=datetime.now(),
-        on_step=lambda position, of, title: logger.info("[%d/%d] %s", position, of, title),
-        progress=lambda done, total, what: None,
-        perform=perform,
-        steps=flow.STEPS,
-    )
+    as_of = scheduled.astimezone().date()
+    try:
+        outcome = flow.run(
+            Path(settings),
+            as_of=as_of,
+            started_at=datetime.now(),
+            on_step=lambda position, of, title: logger.info("[%d/%d] %s", position, of, title),
+            progress=lambda done, total, what: None,
+            perform=perform,
+            steps=flow.STEPS,
+        )
+    finally:
+        _write_history(Path(settings), as_of)
     for message in (*outcome.intake.messages, *outcome.intake.row_messages):
         logger.warning("%s", message)
     logger.info("%s", outcome.intake.sentence())
@@ -109,6 +134,14 @@ def run_programme(
         key="run-summary", markdown=summary(outcome, seconds), description="What this run received and did"
     )
     return {"published": str(outcome.published), "exit_code": outcome.exit_code}
+
+
+def _write_history(settings: Path, as_of: date) -> None:
+    """The page on all runs, also after one that failed. That it cannot be written never fails a run."""
+    try:
+        get_run_logger().info("history of runs: %s", write_history(settings, as_of=as_of))
+    except Exception as error:
+        get_run_logger().warning("the history of runs could not be written: %s", error)
 
 
 def summary(outcome: flow.Outcome, seconds: dict[str, float]) -> str:

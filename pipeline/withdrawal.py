@@ -30,7 +30,7 @@ class Withdrawal:
 
     removed: Removed
     published: Path
-    waiting: tuple[str, ...]  # files of the inbox that still hold rows of people who withdrew
+    waiting: tuple[str, ...]  # files of the inbox and of sources that still hold rows of people who withdrew
 
 
 def numbers_in(text: str) -> list[str]:
@@ -84,7 +84,7 @@ def withdraw(
     outcome = flow.run(
         path, as_of=as_of, started_at=happened_at, on_step=on_step, progress=progress, steps=steps
     )
-    return Withdrawal(outcome.removed, outcome.published, _still_in_the_inbox(programme))
+    return Withdrawal(outcome.removed, outcome.published, _still_with_senders(programme))
 
 
 def _scopes(programme: Programme, site: str | None) -> list[str]:
@@ -154,9 +154,11 @@ def _require_row_accounts(store: Store) -> None:
         )
 
 
-def _still_in_the_inbox(programme: Programme) -> tuple[str, ...]:
-    """Files of the inbox, which belongs to the senders, of which rows were withdrawn."""
+def _still_with_senders(programme: Programme) -> tuple[str, ...]:
+    """Files of the inbox and of sources, which belong to the senders, of which rows were withdrawn."""
     found, _ = inbox.arrivals(programme)
     with Store.open(programme.store / "evenbeam.duckdb", read_only=True) as store:
         lost = set(store.rows("select site, sha256 from ledger.file where rows_withdrawn > 0"))
-    return tuple(one.where for one in found if (one.site, archive.digest_of(one.path)[0]) in lost)
+        fetched = store.rows("select site, sha256, url || '/' || path from ledger.fetched order by all")
+    here = [f"inbox/{one.where}" for one in found if (one.site, archive.digest_of(one.path)[0]) in lost]
+    return (*here, *(where for site, sha256, where in fetched if (site, sha256) in lost))

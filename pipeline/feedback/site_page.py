@@ -50,7 +50,7 @@ def write_feedback(settings: Path, sites: list[str]) -> list[Path]:
             raise Fault("no run yet", expected="files that were read", next="evenbeam run PROGRAMME.toml")
         folder = programme.path.parent / FOLDER / site
         folder.mkdir(parents=True, exist_ok=True)
-        page = _template().render(**_content(programme, found, site))
+        page = template(TEMPLATE).render(**_content(programme, found, site))
         (folder / "index.html").write_text(page, encoding="utf-8", newline="\n")
         with resources.as_file(resources.files("dashboards") / "assets" / "page.css") as style:
             shutil.copyfile(style, folder / "page.css")
@@ -58,7 +58,8 @@ def write_feedback(settings: Path, sites: list[str]) -> list[Path]:
     return written
 
 
-def _template() -> Any:
+def template(file: str) -> Any:
+    """A template of this folder, escaped by default."""
     folder = resources.files("pipeline.feedback")
     return Environment(
         loader=FunctionLoader(lambda name: (folder / name).read_text(encoding="utf-8")),
@@ -66,7 +67,7 @@ def _template() -> Any:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-    ).get_template(TEMPLATE)
+    ).get_template(file)
 
 
 def _content(programme: Programme, found: dict[str, Any], site: str) -> dict[str, Any]:

@@ -54,10 +54,10 @@ class IntakeSummary:
     rows_expired: int = 0
     readings_replaced: int = 0  # accepted from earlier files, superseded by the files of this run
     passed_over: int = 0  # folders and files in the inbox that stand where nothing is read
-    sources_out_of_reach: int = 0
     files_of_earlier_profile: int = 0  # of those already received: read with the profile as it was before
     messages: list[str] = field(default_factory=list)  # one a file held or refused whole, or passed over
     row_messages: list[str] = field(default_factory=list)  # one a file of which some rows were held
+    lost_sources: list[str] = field(default_factory=list)  # names of sources out of reach, whose files wait
 
     def sentence(self) -> str:
         """What came in, in one line whose rows add up."""

@@ -70,8 +70,12 @@ def receive(
     if summary.rows_withdrawn or summary.rows_expired or tombstones:
         archive.sweep(setting.archive, ledger.kept_copies(store))
     said = [_read_with_earlier_profile(site, n) for site, n in sorted(earlier.items()) if n]
-    lost = [str(place.out_of_reach) for place in places if place.out_of_reach]
-    return summary + IntakeSummary(messages=said + lost, sources_out_of_reach=len(lost))
+    lost = [place for place in places if place.out_of_reach]
+    # First of all messages: of many only some are shown.
+    at_fault = IntakeSummary(
+        messages=[str(place.out_of_reach) for place in lost], lost_sources=[place.name for place in lost]
+    )
+    return at_fault + summary + IntakeSummary(messages=said)
 
 
 def _arrivals(

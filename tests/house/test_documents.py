@@ -29,12 +29,13 @@ TABLES = [
     programme.Target,
     programme.Site,
     programme.Notify,
+    programme.SourceSettings,
     programme.Profile,
     programme.Column,
 ]
 SUBTABLES = {
-    "bandings", "disclosure", "ages", "limits", "engine", "notify", "outcomes", "retention", "site", "columns",
-    "constants",
+    "bandings", "disclosure", "ages", "limits", "engine", "notify", "outcomes", "retention", "site", "source",
+    "columns", "constants",
 }  # fmt: skip
 SUBTABLES_OF_OUTCOMES = {"follow_up", "target"}
 

@@ -6,6 +6,7 @@ Each holds files by path below its own folder, and can be told to fail once or a
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import os
 import socket
 import threading
@@ -114,10 +115,8 @@ class _Relay:
         except OSError:
             pass
         for end in (one, other):
-            try:
+            with contextlib.suppress(OSError):
                 end.shutdown(socket.SHUT_RDWR)
-            except OSError:
-                pass
             end.close()
 
 

@@ -127,7 +127,7 @@ def test_what_breaks_once_is_tried_again(sent, fault):
     sent.place.put(f"{SITE}/a.csv", csv(*ROWS))
     sent.place.faults.add(fault)
     found = sent.receive()
-    assert (found.files_accepted, found.rows_accepted, found.sources_out_of_reach) == (1, 9, 0)
+    assert (found.files_accepted, found.rows_accepted, len(found.lost_sources)) == (1, 9, 0)
     assert sent.place.faults == set() and spool_is_empty(sent)
 
 
@@ -138,7 +138,7 @@ def test_a_source_out_of_reach_is_told_and_the_others_go_on(sent, fault):
     sent.put("here.csv", csv("m77,2025-02-03,M,35,175.0,80.0"), OTHER)
     sent.place.faults.add("!" + fault)
     found = sent.receive()
-    assert (found.files_accepted, found.files_held, found.sources_out_of_reach) == (1, 0, 1)
+    assert (found.files_accepted, found.files_held, len(found.lost_sources)) == (1, 0, 1)
     [message] = found.messages
     assert message.startswith("source out of reach  clinic") and "in 3 attempts" in message
     assert not any(secret in message for secret in ENVIRONMENT.values()) and "127.0.0.1" not in message
@@ -208,12 +208,32 @@ def test_a_name_that_leads_elsewhere_is_passed_over(tmp_path):
     place.close()
 
 
+def test_a_listing_of_several_pages_is_read_to_its_end(tmp_path, monkeypatch):
+    from pipeline.intake.sources import object_store
+
+    monkeypatch.setattr(object_store, "_PAGE", 2)
+    place = S3Place("harbour-pages")
+    house = Sent(tmp_path, place)
+    for n in range(5):
+        place.put(f"{SITE}/{n}.csv", csv(ROWS[n]))
+    assert house.receive().files_accepted == 5
+    house.store.close()
+    place.close()
+
+
+def test_a_path_can_begin_at_the_users_own_folder(by_sftp):
+    by_sftp.without_sources()
+    by_sftp.add(by_sftp.place.settings(url=f"sftp://reader@127.0.0.1:{by_sftp.place.port}/~/sent"))
+    by_sftp.place.put(f"{SITE}/a.csv", csv(*ROWS))
+    assert by_sftp.receive().files_accepted == 1
+
+
 def test_more_files_than_the_bound_are_not_all_listed(sent, monkeypatch):
     monkeypatch.setattr(one_source, "MOST_FILES", 2)
     for n in range(3):
         sent.place.put(f"{SITE}/{n}.csv", csv(ROWS[n]))
     found = sent.receive()
-    assert found.sources_out_of_reach == 1 and "more than 2 files" in found.messages[0]
+    assert len(found.lost_sources) == 1 and "more than 2 files" in found.messages[0]
 
 
 # ---- SFTP: files that are written in place, links, permissions, and who the server is
@@ -229,7 +249,7 @@ def test_a_file_that_goes_or_changes_is_held_and_the_others_are_read(by_sftp, fa
     by_sftp.store.execute("set threads = 1")
     by_sftp.place.faults.add(fault)
     found = by_sftp.receive()
-    assert (found.files_held, found.files_accepted, found.sources_out_of_reach) == (1, 1, 0)
+    assert (found.files_held, found.files_accepted, len(found.lost_sources)) == (1, 1, 0)
     assert said in found.messages[0] and by_sftp.accepted("line") == list(range(2, 9))
 
 
@@ -272,8 +292,8 @@ def test_links_are_not_followed(by_sftp):
 
 def told_by(house):
     found = house.receive()
-    assert found.sources_out_of_reach == 1 and house.place.fetched == []
-    return found.messages[-1]
+    assert len(found.lost_sources) == 1 and house.place.fetched == []
+    return found.messages[0]
 
 
 def test_a_server_that_is_not_known_is_told_nothing(by_sftp):

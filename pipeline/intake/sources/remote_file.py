@@ -40,7 +40,7 @@ class OutOfReach(Fault):
             "source out of reach",
             where=name,
             found=found,
-            expected="the [[source]] of that name in the programme's settings",
+            expected="a [[source]] that can be read",
             next=next or "nothing, if that passes: the next run reads what waits there. Else look at the server",
         )
 
