@@ -159,6 +159,37 @@ def test_a_failed_run_is_posted_and_logged(empty_programme, webhook, monkeypatch
     assert str(empty_programme) not in json.dumps(message)
 
 
+def test_a_source_out_of_reach_is_told_the_run_goes_on_and_nothing_is_frozen(
+    empty_programme, webhook, monkeypatch, capsys
+):
+    address, posted = webhook
+    settings = empty_programme / "programme.toml"
+    settings.write_text(
+        settings.read_text(encoding="utf-8")
+        + '[notify]\nwebhook_variable = "HARBOUR_WEBHOOK"\n'
+        + '[[source]]\nname = "clinic"\nurl = "sftp://reader@127.0.0.1/x"\npassword_variable = "HARBOUR_PASSWORD"\n',
+        encoding="utf-8",
+    )
+    monkeypatch.setenv("HARBOUR_WEBHOOK", address)
+    monkeypatch.delenv("HARBOUR_PASSWORD", raising=False)
+    (empty_programme / "inbox" / "first-site" / "a.csv").write_text(
+        "participant,measured_on,sex,age,height,weight\n7,2025-03-31,F,40,165,65.0\n", encoding="utf-8"
+    )
+    assert main(["run", str(empty_programme), "--as-of", "2025-04-15"]) == 3
+    shown = capsys.readouterr().out
+    assert shown.count("source out of reach  clinic") == 1 and "no environment variable HARBOUR_PASSWORD" in shown
+    [message] = posted
+    assert message["fault"] == "source out of reach" and message["run_id"] == 1
+    told = {one["event"]: one for one in events(empty_programme)}
+    assert told["source_out_of_reach"]["source"] == "clinic"
+    assert told["run_finished"]["outcome"] == "finished_without_source"
+    assert main(["status", str(empty_programme), "--json"]) == 0
+    run = json.loads(capsys.readouterr().out)["run"]
+    assert (run["outcome"], run["fault"], run["rows_accepted"]) == ("finished_without_source", "source out of reach", 1)
+    assert main(["release", str(empty_programme), "2025Q1", "--as-of", "2025-04-15"]) == 1
+    assert "a source that was out of reach in the last run" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("path", ["/broken", None])
 def test_whoever_cannot_be_told_changes_nothing_and_no_address_is_shown(
     empty_programme, webhook, monkeypatch, caplog, path
