@@ -12,6 +12,7 @@ import polars as pl
 import pytest
 from distributed import LocalCluster
 from invented_site import SITE, House, csv
+from loopback_servers import SftpPlace
 from polars.testing import assert_frame_equal
 
 from pipeline import __version__
@@ -197,3 +198,25 @@ def test_a_cluster_and_its_address_belong_together(tmp_path, table):
     settings.write_text(settings.read_text().replace("[[site]]", f"[engine]\n{table}\n[[site]]", 1))
     with pytest.raises(SettingsFault, match="engine"):
         Programme.read(tmp_path)
+
+
+def test_files_of_a_source_are_fetched_here_and_filed_in_their_turn(cluster, tmp_path):
+    (tmp_path / "place").mkdir()
+    place = SftpPlace(tmp_path / "place")
+    place.put(f"{SITE}/99.csv", csv("m001,2025-02-02,F,21,165.0,62.25"))  # corrects 02.csv, which corrects 01.csv
+    place.put(f"{OTHER}/00.csv", csv("m700,2025-02-02,F,21,165.0,62.5"))
+    houses = [programme_at(tmp_path / "near"), programme_at(tmp_path / "far", engine(cluster.scheduler_address))]
+    said = []
+    for house in houses:
+        settings = house.folder / "programme.toml"
+        settings.write_text(settings.read_text() + place.settings())
+        house.receive()
+        said.append((
+            house.files("site", "name", "state", "rows_accepted", "rows_superseded"),
+            house.accepted("reading_id", "site", "weight_kg"),
+            house.receive().sentence(),
+        ))  # fmt: skip
+        house.store.close()
+    place.close()
+    assert said[0] == said[1] and (SITE, "clinic/99.csv", "accepted", 1, 0) in said[1][0]
+    assert place.fetched == [f"{OTHER}/00.csv", f"{SITE}/99.csv"] * 2

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import stat
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -22,6 +23,9 @@ from pipeline.intake.sources.remote_file import (
     Watched,
 )
 from pipeline.programme import SourceSettings
+
+# It tells of a connection that breaks with a traceback and the server's address; OutOfReach says what is to be said.
+logging.getLogger("paramiko").setLevel(logging.CRITICAL)
 
 _SECONDS = 20  # to connect, to say who one is, and without a sign of life
 MOST_DEPTH = 8  # folders within folders
