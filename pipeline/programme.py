@@ -268,7 +268,7 @@ class SourceSettings(_Settings):
     def _it_can_be_asked(self) -> SourceSettings:
         url = urlsplit(self.url)
         if url.scheme not in ("s3", "sftp") or not url.hostname or url.query or url.fragment:
-            raise ValueError("a url is s3://bucket/prefix or sftp://user@host/folder")
+            raise ValueError("a url such as s3://bucket/prefix or sftp://user@host/folder")
         if url.password is not None or (url.scheme == "s3" and url.username is not None):
             raise ValueError("no password stands in a url: name the environment variable that holds it")
         if ".." in url.path.split("/"):
@@ -284,7 +284,7 @@ class SourceSettings(_Settings):
                 place = urlsplit(self.endpoint)
                 is_here = place.hostname in ("127.0.0.1", "::1", "localhost")
                 if place.scheme != "https" and not (place.scheme == "http" and is_here):
-                    raise ValueError("an endpoint is https://… ; http only on this machine")
+                    raise ValueError("an endpoint of https://…; http only for this machine itself")
         elif not url.username or not (self.key_file or self.password_variable):
             raise ValueError("sftp goes with a user in the url, and with key_file or password_variable")
         return self

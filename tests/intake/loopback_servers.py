@@ -190,6 +190,9 @@ class SftpPlace(Place):
                 if place.fails("grows"):
                     file = place.root / path.decode().lstrip("/")
                     file.write_bytes(file.read_bytes() + b"m9,2025-02-03,F,35,165.0,65.0\n")
+                if place.fails("rewritten"):
+                    file = place.root / path.decode().lstrip("/")
+                    file.write_bytes(file.read_bytes().replace(b"165.0", b"166.0"))
                 return super().open(path, pflags, attrs)
 
             def read(self, file_obj, offset, size):

@@ -241,7 +241,8 @@ def test_more_files_than_the_bound_are_not_all_listed(sent, monkeypatch):
 
 @pytest.mark.parametrize(
     ("fault", "said"),
-    [("vanishes", "gone since it was listed"), ("closed file", "may not read"), ("grows", "changed while")],
+    [("vanishes", "gone since it was listed"), ("closed file", "may not read"), ("grows", "changed while"),
+     ("rewritten", "changed while")],
 )
 def test_a_file_that_goes_or_changes_is_held_and_the_others_are_read(by_sftp, fault, said):
     by_sftp.place.put(f"{SITE}/a.csv", csv(*ROWS[:2]))
