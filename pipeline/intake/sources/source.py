@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from types import ModuleType
 from typing import TypeVar
 
 from pipeline.faults import FileHeld
@@ -30,12 +31,11 @@ class Source:
     """A place to fetch files from. One file at a time is fetched; several threads may ask."""
 
     def __init__(self, settings: SourceSettings, folder: Path, environment: Mapping[str, str] = os.environ):
-        self.settings, self.out_of_reach = settings, None
+        self.settings = settings
+        self.out_of_reach: OutOfReach | None = None  # once it is given up for this run
         self._folder, self._environment = folder, environment
-        self._lock, self._connection = threading.Lock(), None
-
-    out_of_reach: OutOfReach | None
-    _connection: Connection | None
+        self._lock = threading.Lock()
+        self._connection: Connection | None = None
 
     @property
     def name(self) -> str:
@@ -123,7 +123,7 @@ class Source:
             return self._needing("object_store", "s3").ObjectStore(self.settings, secrets)
         return self._needing("file_server", "sftp").FileServer(self.settings, secrets, self._folder)
 
-    def _needing(self, module: str, extra: str):
+    def _needing(self, module: str, extra: str) -> ModuleType:
         try:
             return importlib.import_module(f"pipeline.intake.sources.{module}")
         except ImportError as error:
