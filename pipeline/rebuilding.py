@@ -75,7 +75,9 @@ def rebuild(
     part = database.with_name(database.name + PART)
     with _beside(part):
         _copy(database, part)
-        with Store.open(part, memory_limit=limits.memory, threads=limits.threads) as store:
+        with Store.open(
+            part, memory_limit=limits.memory, threads=limits.threads, may_read=[database]
+        ) as store:
             on_step(1, 3, "Reading the kept files again")
             with _spool(programme):
                 files, intake = _read_again(store, programme, started_at, progress)

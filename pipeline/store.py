@@ -6,7 +6,7 @@ Polars and DuckDB exchange tables through the Arrow C stream interface, so pyarr
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from importlib import resources
 from pathlib import Path
@@ -22,6 +22,9 @@ SETTINGS = {
     "autoload_known_extensions": False,
     "checkpoint_threshold": "256MB",  # many files come in a run, each its own transaction: fold them in seldom
 }
+
+# Folders of a store on disk whose files its SQL reads: what sites sent, and copies of that. No other file is open to it.
+RECEIVED = ("../inbox", "archive", "spool")
 
 MACROS = ("00_macros_received_text.sql", "01_macros_bands.sql", "02_macros_checks.sql")
 
@@ -56,8 +59,11 @@ class Store:
         read_only: bool = False,
         memory_limit: str = "2GB",
         threads: int | None = None,
+        may_read: Iterable[Path] = (),
     ) -> Store:
         """Open or create the store at `path` (None: in memory), upgraded to this version's schema.
+
+        Its SQL reads the folders of received files beside the store, what `may_read` names, and no other file.
 
         Errors   StoreFault when another process holds it, when it is no DuckDB file, or when a newer
                  version of evenbeam made it.
@@ -75,6 +81,7 @@ class Store:
             raise why_it_did_not_open(path, error) from error
         store = cls(connection, path)
         try:
+            store._close_to_outside([*_received_beside(path), *may_read])
             store._upgrade(read_only)
         except BaseException:
             connection.close()
@@ -89,6 +96,21 @@ class Store:
 
     def close(self) -> None:
         self.connection.close()
+
+    def _close_to_outside(self, places: Iterable[Path]) -> None:
+        """From here on no statement reaches a file outside `places` (links are followed before that is decided),
+        attaches another database, loads an extension, or changes a setting; not even one that opens this again."""
+        if self.value("select current_setting('lock_configuration')"):
+            return  # this process has the store open already
+        resolved = [place.resolve() for place in places]
+        files = [str(place) for place in resolved if place.is_file()]
+        self.execute("set allowed_paths = $files", {"files": files})
+        self.execute(
+            "set allowed_directories = $folders",
+            {"folders": [str(place) for place in resolved if str(place) not in files]},
+        )
+        self.execute("set enable_external_access = false")
+        self.execute("set lock_configuration = true")
 
     def beside(self) -> Store:
         """A second connection to the same store, for work at the same time; transactions are each their own."""
@@ -222,6 +244,10 @@ class Store:
     def _define_macros(self) -> None:
         for name in MACROS:  # temporary macros: they belong to the code, not to the file
             self.execute_file(name)
+
+
+def _received_beside(path: Path | None) -> list[Path]:
+    return [path.parent / name for name in RECEIVED] if path else []
 
 
 def storage_fault(error: duckdb.Error, path: Path | None) -> StoreFault | None:

@@ -27,7 +27,8 @@ class House:
     """A programme of one or two invented sites."""
 
     def __init__(self, folder: Path, sites: tuple[str, ...] = (SITE,)):
-        self.folder, self.store, self.run_id = folder, Store.open(None), 0
+        self.folder, self.run_id = folder, 0
+        self.store = Store.open(None, may_read=[folder])
         tables = [f'[[site]]\nid = "{site}"\nname = "{site}"\nprofile = "{site}.toml"\n' for site in sites]
         (folder / "programme.toml").write_text(
             'name = "Harbour District"\n' + "".join(tables), encoding="utf-8"
@@ -44,6 +45,11 @@ class House:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(content.encode() if isinstance(content, str) else content)
         return path
+
+    def work_with(self, threads: int) -> None:
+        """A new store that works on so many files side by side."""
+        self.store.close()
+        self.store = Store.open(None, threads=threads, may_read=[self.folder])
 
     def receive(self) -> IntakeSummary:
         self.run_id += 1

@@ -26,7 +26,7 @@ def ways(tmp_path):
         look = reader.look(path)
         places = columns_of(profile, look.headers, where="a.csv", most=500)
         lines = content.count("\n") + (not content.endswith("\n"))
-        with Store.open(None) as store:
+        with Store.open(None, may_read=[tmp_path]) as store:
             is_taken = delimited_fast.read(store, path, profile, places, len(look.headers), lines=lines)
             fast = store.rows("from received order by line")
             delimited_tolerant.read(

@@ -82,7 +82,7 @@ def test_each_worker_has_temporary_tables_of_its_own(macros):
 def test_corrections_across_files_come_out_the_same_with_many_workers(house):
     for number in range(12):
         house.put(f"{number:02}.csv", csv(f"m1,2025-02-03,F,35,165.0,{60 + number % 5}.0"))
-    house.store.execute("set threads = 4")
+    house.work_with(threads=4)
     summary = house.receive()
     assert (summary.files_accepted, summary.files_already_received, summary.rows_read) == (5, 7, 5)
     assert house.accepted("file_id", "weight_kg") == [(5, 64.0)]
