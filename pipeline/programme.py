@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 import hashlib
-import tomllib
+import re
 from datetime import date
 from functools import cached_property
 from itertools import pairwise
@@ -30,9 +30,13 @@ from pipeline import measures, observation_codes
 from pipeline.faults import SettingsFault, printable
 from pipeline.measures import MISSING_MARKS
 from pipeline.period import day_before, period_of
+from pipeline.seal import limits
+from pipeline.seal.toml_text import read_toml
 
 SiteId = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
 MOST_DATE_FORMATS = 4
+_DIRECTIVE = re.compile(r"%-?([A-Za-z])")
+_DATE_FORMAT = re.compile(r"(?:[^%\x00]|%%|%[dmYybBaAHIMSfpzj]|%-[dmHIMS]){1,60}")
 _DAY_MONTH_YEAR = (("%d", "%-d"), ("%m", "%-m", "%b", "%B"), ("%Y", "%y"))
 
 
@@ -150,8 +154,11 @@ class Limits(_Settings):
 
     memory: str = Field("2GB", pattern=r"^[0-9]+(\.[0-9]+)?\s?(MB|GB|MiB|GiB)$")
     threads: int | None = Field(None, ge=1, le=256)
-    file_bytes: int = Field(4_000_000_000, ge=1)
-    columns: int = Field(500, ge=6)
+    file_bytes: int = Field(limits.FILE_BYTES, ge=1)
+    unpacked_bytes: int = Field(limits.UNPACKED_BYTES, ge=1)
+    rows: int = Field(limits.ROWS, ge=1)
+    columns: int = Field(limits.COLUMNS, ge=6)
+    line_characters: int = Field(limits.LINE_CHARACTERS, ge=100, le=limits.LONGEST_LINE_CHARACTERS)
 
 
 class Engine(_Settings):
@@ -222,7 +229,7 @@ class Outcomes(_Settings):
 class Site(_Settings):
     id: SiteId
     name: Name
-    profile: str
+    profile: Annotated[str, Field(min_length=1, max_length=1000), AfterValidator(_shown_as_written)]
     kind: Literal["gym", "clinic", "school", "workplace", "community", "other"] = "other"
     started: date | None = None  # when the programme began there, if that is after its first readings
     expected: Literal["weekly", "monthly", "quarterly"] | None = None  # how often a reading should come
@@ -349,12 +356,12 @@ class ProgrammeSettings(_Settings):
 class Column(_Settings):
     """Where a field stands in a site's files, and how it is written there."""
 
-    header: str = Field(min_length=1)
+    header: str = Field(min_length=1, max_length=1000)
     unit: str | None = None
     format: str | tuple[str, ...] | None = None  # strptime formats of a date or date and time
     codes: dict[str, str] | None = None  # the file's word → female, male / yes, no
     written_units: bool = False  # values such as 5'4", 165 cm, 11 st 4 lb carry their own unit
-    resolution: float | None = Field(None, gt=0)  # print resolution in the received unit
+    resolution: float | None = Field(None, ge=1e-6, le=1e6)  # print resolution in the received unit
     scope: Literal["programme", "site"] | None = None  # participant only: whose numbers these are
 
 
@@ -452,6 +459,15 @@ class Profile(_Settings):
                     )
             if column.written_units and field.dimension not in ("length", "mass"):
                 raise ValueError(f"{name} cannot have written units; only heights and masses can")
+                if not _DATE_FORMAT.fullmatch(form):
+                    raise ValueError(
+                        f"{name}: a format is made of %d %m %Y %y %b %B %a %A %H %I %M %S %f %p %z %j and signs, each "
+                        f"once; found {form}"
+                    )
+                if len(_DIRECTIVE.findall(form)) != len(set(_DIRECTIVE.findall(form))):
+                    raise ValueError(f"{name}: a format names each part once; found {form}")
+        if (self.delimiter or "") in self._no_delimiters or self.quote in ("\r", "\n", "\0"):
+            raise ValueError("delimiter and quote are two different signs, and no line end")
         if self.thousands == self.decimal:
             raise ValueError(f"decimal and thousands are both {self.decimal}; they must differ")
         return self
@@ -481,6 +497,10 @@ class Profile(_Settings):
             if column.unit is not None and name != "age":
                 raise ValueError(f"{name}: in FHIR the unit comes with the value; leave it out")
         return self
+
+    @property
+    def _no_delimiters(self) -> tuple[str, ...]:
+        return tuple(sign for sign in ("\r", "\n", "\0", self.quote) if sign)
 
     @property
     def separator(self) -> str:
@@ -541,20 +561,7 @@ def read_profile(path: Path) -> Profile:
 
 
 def _read(path: Path, model: type[_Settings], what: str) -> Any:
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (FileNotFoundError, NotADirectoryError, IsADirectoryError) as error:
-        raise SettingsFault("no such file", where=str(path), expected=what, next="check the path") from error
-    except UnicodeDecodeError as error:
-        raise SettingsFault(
-            "not text", where=str(path), expected=f"{what}, as UTF-8", next="save the file as UTF-8"
-        ) from error
-    try:
-        values = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise SettingsFault(
-            "not TOML", where=str(path), found=str(error), expected=what, next="correct that line"
-        ) from error
+    values = read_toml(path, what)
     try:
         return model.model_validate(values)
     except ValidationError as error:

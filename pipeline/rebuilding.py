@@ -76,7 +76,10 @@ def rebuild(
     with _beside(part):
         _copy(database, part)
         with Store.open(
-            part, memory_limit=limits.memory, threads=limits.threads, may_read=[database]
+            part,
+            memory_limit=limits.memory,
+            threads=limits.threads,
+            may_read=[database, database.with_name(database.name + ".wal")],
         ) as store:
             on_step(1, 3, "Reading the kept files again")
             with _spool(programme):

@@ -23,7 +23,7 @@ SETTINGS = {
     "checkpoint_threshold": "256MB",  # many files come in a run, each its own transaction: fold them in seldom
 }
 
-# Folders of a store on disk whose files its SQL reads: what sites sent, and copies of that. No other file is open to it.
+# Folders beside a store whose files its SQL reads: what sites sent, and copies of that. No other is open to it.
 RECEIVED = ("../inbox", "archive", "spool")
 
 MACROS = ("00_macros_received_text.sql", "01_macros_bands.sql", "02_macros_checks.sql")
@@ -102,13 +102,9 @@ class Store:
         attaches another database, loads an extension, or changes a setting; not even one that opens this again."""
         if self.value("select current_setting('lock_configuration')"):
             return  # this process has the store open already
-        resolved = [place.resolve() for place in places]
-        files = [str(place) for place in resolved if place.is_file()]
-        self.execute("set allowed_paths = $files", {"files": files})
-        self.execute(
-            "set allowed_directories = $folders",
-            {"folders": [str(place) for place in resolved if str(place) not in files]},
-        )
+        allowed = [str(place.resolve()) for place in places]
+        self.execute("set allowed_paths = $allowed", {"allowed": allowed})
+        self.execute("set allowed_directories = $allowed", {"allowed": allowed})
         self.execute("set enable_external_access = false")
         self.execute("set lock_configuration = true")
 

@@ -17,7 +17,7 @@ from pipeline.faults import Fault, SettingsFault, StoreFault, printable
 from pipeline.intake import archive, inbox, ledger, pseudonyms, tombstones
 from pipeline.programme import Programme, nearest
 from pipeline.removal.removing import Removed
-from pipeline.seal.pseudonym import BLANKS, pseudonym_of
+from pipeline.seal.pseudonym import BLANKS, pseudonyms_kept
 from pipeline.store import Store
 
 MOST_NUMBERS = 10_000
@@ -116,19 +116,19 @@ def _withdraw(numbers: list[str], scopes: list[str], in_advance: bool, run: flow
     store, programme = run.store, run.programme
     _require_row_accounts(store)
     key = pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=ledger.accepted_files(store))
-    people = [pseudonym_of(key, scope, number) for number in numbers for scope in scopes]
+    people = [pseudonyms_kept(key, scope, number) for number in numbers for scope in scopes]
     known = set(tombstones.read(programme.store))
     unknown = [
-        person
-        for person in people
+        kept
+        for kept in people
         if not store.value(
-            "select 1 where $person in (select participant from reading.accepted) "
-            "or $person in (select participant from ledger.unaccepted_row)",
-            {"person": person},
+            "select 1 where exists (select 1 from reading.accepted where list_contains($kept, participant)) "
+            "or exists (select 1 from ledger.unaccepted_row where list_contains($kept, participant))",
+            {"kept": list(kept)},
         )
     ]
     if unknown and not in_advance:
-        again = sum(tombstones.tombstone_of(key, person) in known for person in unknown)
+        again = sum(tombstones.tombstone_of(key, kept[0]) in known for kept in unknown)
         raise Fault(
             "no such member number",
             found=f"{len(unknown)} of {len(people)} numbers that no row has (they are not repeated here)"
@@ -137,7 +137,7 @@ def _withdraw(numbers: list[str], scopes: list[str], in_advance: bool, run: flow
             next="check it, and the site; with --in-advance the wish is kept for files that are still to come. "
             "Nothing was changed",
         )
-    tombstones.add(programme.store, (tombstones.tombstone_of(key, person) for person in people))
+    tombstones.add(programme.store, (tombstones.tombstone_of(key, one) for kept in people for one in kept))
     next(step for step in flow.STEPS if step.name == "remove").does(run)
 
 

@@ -12,10 +12,11 @@ end;
 create or replace temp macro is_present(received, marks) as
     received is not null and not list_contains(marks, trimmed(received));
 
--- A participant's number that can be one: short, and without control, direction or zero-width characters, which
--- nobody sees and which would make another person of the same number.
+-- A participant's number that can be one: short, and without control, direction or zero-width characters, fillers
+-- and variation selectors, which nobody sees and which would make another person of the same number.
 create or replace temp macro received_participant(received) as
-    case when length(trimmed(received)) <= 200 and not regexp_matches(trimmed(received), '[\p{Cc}\p{Cf}\p{Zl}\p{Zp}]')
+    case when length(trimmed(received)) <= 200 and not regexp_matches(trimmed(received),
+        '[\p{Cc}\p{Cf}\p{Zl}\p{Zp}\x{034F}\x{115F}\x{1160}\x{17B4}\x{17B5}\x{180B}-\x{180F}\x{3164}\x{FE00}-\x{FE0F}\x{FFA0}\x{E0100}-\x{E01EF}]')
     then received end;
 
 -- the field's name where there was something to read and nothing was read
@@ -140,8 +141,11 @@ end;
 -- HMAC (RFC 2104) with SHA-256 of a text, the first 32 hex digits; the pads are the key XOR 36 and 5c
 create or replace temp macro hmac_sha256(inner_pad, outer_pad, message) as
     sha256(outer_pad || unhex(sha256(inner_pad || message)));
-create or replace temp macro pseudonym(inner_pad, outer_pad, scope, received) as
+create or replace temp macro pseudonym_as_written(inner_pad, outer_pad, scope, received) as
     left(hmac_sha256(inner_pad, outer_pad, encode(scope || chr(31) || trimmed(received))), 32);
+-- An accent may be written as a letter with it or as a mark behind the letter: both are one person
+create or replace temp macro pseudonym(inner_pad, outer_pad, scope, received) as
+    pseudonym_as_written(inner_pad, outer_pad, scope, nfc_normalize(received));
 
 -- What is kept of somebody who withdrew: a second keyed step, so that no pseudonym stands anywhere
 create or replace temp macro tombstone_of(inner_pad, outer_pad, pseudonym) as

@@ -3,7 +3,8 @@
 -- inputs  received, checked, broken_line (all of this file); `expectation` (code, field, expected: what each reason
 --         expects, in words); $file_id; $fields and $headers of the profile, in one order
 -- keys    (file_id, line) unique
--- rule    `received` is the row as it came, header → text, without the participant's column. Text that might
+-- rule    `received` is the row as it came, header → text, without the participant's column; a column that is read
+--         for two fields stands there once. Text that might
 --         identify someone is not repeated: see the macro `shown`. Of a broken line no cell is repeated at all,
 --         since its cells may stand in each other's columns.
 -- reruns  a file is filed once: ledger.file knows its sha256
@@ -60,6 +61,7 @@ select
     case when broken_found is not null then '{}'
          else to_json(map_from_entries(list_filter(
              list_zip($headers::varchar[], map_values(cells)),
-             lambda pair: pair[1] is not null and pair[2] is not null)))::varchar
+             lambda pair, place: pair[1] is not null and pair[2] is not null
+                 and list_position($headers::varchar[], pair[1]) = place)))::varchar
     end as received
 from expected;

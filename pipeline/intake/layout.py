@@ -43,7 +43,7 @@ def layout_of(path: Path) -> Layout:
         return _typed(path, "xlsx", "it begins like a zip file, as xlsx does", where)
     if first == b"PAR1":
         return _typed(path, "parquet", "it begins with PAR1", where)
-    facts = decoding.survey(path, where=where, encoding=None, most_bytes=1 << 40)
+    facts = decoding.survey(path, where=where, encoding=None, most_rows=1 << 62)
     reasons = (
         ["gzip: it begins with the gzip mark; it is unpacked whatever its name says"] if facts.is_gzip else []
     )
@@ -59,7 +59,8 @@ def layout_of(path: Path) -> Layout:
             f"encoding = {encoding}: the bytes are not UTF-8, and read so they give plausible letters"
         )
     with decoding.text_of(path, facts.encoding, where=where) as text:
-        lines = [line.removeprefix("\ufeff").rstrip("\r\n") for line in itertools.islice(text, _LINES)]
+        whole = decoding.lines_of(text, where=where, most=Limits().line_characters)
+        lines = [line.removeprefix("\ufeff").rstrip("\r\n") for line in itertools.islice(whole, _LINES)]
     if not any(line.strip() for line in lines):
         raise FileHeld(
             "held",
@@ -141,7 +142,7 @@ def _delimiter(lines: list[str]) -> tuple[str, int, float]:
 
 
 def _cells(line: str, delimiter: str) -> list[str]:
-    record = next(records([line], delimiter, '"', where=""), None)
+    record = next(records([line], delimiter, '"'), None)
     return (record[1] if record else None) or [line]
 
 

@@ -222,7 +222,7 @@ def _read(store: Store, setting: Setting, entry: Entry, profile: Profile) -> str
     """
     arrival, limits = entry.arrival, setting.programme.settings.limits
     if entry.bytes > limits.file_bytes:
-        raise decoding.too_large(arrival.where, limits.file_bytes)
+        raise decoding.too_large(arrival.where, limits.file_bytes, "file_bytes")
     reader = readers.reader_for(arrival.path, profile, limits, where=arrival.where)
     look = reader.look(arrival.path)
     identifiers.refuse_direct_identifiers(
@@ -269,6 +269,7 @@ def _without_leaving_lines(
 
     Once somebody has withdrawn, no kept copy has broken lines either: nobody can tell whose they are.
     """
+    scope = pseudonyms.scope_prefix(entry.arrival.site, profile.columns["participant"].scope)
     with store.lent(
         "tombstone", pl.DataFrame({"tombstone": sorted(setting.tombstones)}, schema={"tombstone": pl.String})
     ):
@@ -277,6 +278,7 @@ def _without_leaving_lines(
             inner_pad=setting.pads[0],
             outer_pad=setting.pads[1],
             first_period=setting.first_period,
+            participant_scope=scope,
         )
     leaving = {line for (line,) in store.rows("select line from leaving_line")}
     if setting.tombstones:

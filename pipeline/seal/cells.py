@@ -6,6 +6,7 @@ A remark typed into the weight column, or a telephone number in that of age, so 
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Mapping
 from typing import Any
 
@@ -25,7 +26,11 @@ _UNIT = (
 _WRITTEN = re.compile(
     rf"{_AMOUNT} ?{_UNIT}\.?(?: ?(?:and|&))?(?: ?{_AMOUNT}(?: ?{_UNIT})?\.?)?", re.IGNORECASE
 )
-_INVISIBLE = re.compile(r"[\x00-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u2064\u2066-\u206f]")
+_INVISIBLE = frozenset(  # beside control, format and separator characters: as in the macro received_participant
+    "\u034f\u115f\u1160\u17b4\u17b5\u180b\u180c\u180d\u180e\u180f\u3164\uffa0"
+    + "".join(map(chr, (*range(0xFE00, 0xFE10), *range(0xE0100, 0xE01F0))))
+)
+_INVISIBLE_KINDS = ("Cc", "Cf", "Zl", "Zp")
 
 
 def passed(profile: SealProfile, field: str, text: str) -> str | None:
@@ -38,15 +43,20 @@ def passed(profile: SealProfile, field: str, text: str) -> str | None:
         return ""
     kind, column = measures.FIELDS[field].kind, profile.columns.get(field, {})
     if kind == "identity":
-        return None if len(text) > _LONGEST_PARTICIPANT or _INVISIBLE.search(text) else text
+        return None if len(text) > _LONGEST_PARTICIPANT or _is_invisible_in(text) else text
     if kind == "moment":
         return _iso(profile, column, text)
     if kind in ("sex", "yes_no"):
         return text if text.lower() in _words(kind, column) else None
     if kind == "text":
-        return None if len(text) > _LONGEST_TEXT or _INVISIBLE.search(text) else text
+        return None if len(text) > _LONGEST_TEXT or _is_invisible_in(text) else text
     is_number = any(char.isdigit() for char in text) and _NUMBER.fullmatch(text)
     return text if is_number or (column.get("written_units") and _WRITTEN.fullmatch(text)) else None
+
+
+def _is_invisible_in(text: str) -> bool:
+    """Is there a character in it that nobody sees?"""
+    return any(char in _INVISIBLE or unicodedata.category(char) in _INVISIBLE_KINDS for char in text)
 
 
 def _iso(profile: SealProfile, column: Mapping[str, Any], text: str) -> str | None:

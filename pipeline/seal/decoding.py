@@ -14,10 +14,12 @@ import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import BinaryIO, TextIO
 
 from pipeline.faults import FileHeld
+from pipeline.seal import limits
 from pipeline.seal.addresses import AddressScan
 
 _CHUNK = 1 << 20
@@ -29,6 +31,9 @@ _MARKS = (  # UTF-32 first: its little-endian mark begins with that of UTF-16
     (b"\xff\xfe", "utf-16"),
     (b"\xfe\xff", "utf-16"),
 )
+# Codecs of Python that are no way in which a file's letters are written, and give what is no text.
+_NO_CODE_PAGES = ("unicode-escape", "unicode_escape", "raw-unicode-escape", "raw_unicode_escape", "utf-7", "idna",
+                  "punycode", "undefined", "mbcs", "oem")  # fmt: skip
 _DETECTION_BYTES = 64 * 1024
 # What office software in the sites' countries writes; a longer list only adds ways to be wrong.
 _LIKELY = [
@@ -82,16 +87,26 @@ def opened(path: Path) -> BinaryIO:
     return gzip.open(path, "rb") if is_gzip(path) else path.open("rb")  # type: ignore[return-value]
 
 
-def survey(path: Path, *, where: str, encoding: str | None, most_bytes: int, rows_from: int = 1) -> TextFacts:
+def survey(
+    path: Path,
+    *,
+    where: str,
+    encoding: str | None,
+    most_bytes: int = limits.UNPACKED_BYTES,
+    most_rows: int = limits.ROWS,
+    rows_from: int = 1,
+) -> TextFacts:
     """Decide the encoding, count the lines and look for an e-mail address from the line `rows_from` on.
 
-    Errors   FileHeld: damaged gzip, more than `most_bytes` unpacked, bytes that are not the profile's encoding,
-             or that are no text in any encoding tried.
+    Errors   FileHeld: damaged gzip or gzip within gzip, more than `most_bytes` unpacked or `most_rows`, bytes that
+             are not the profile's encoding, or that are no text in any encoding tried.
     """
     utf8 = codecs.getincrementaldecoder("utf-8")()
     is_utf8, size, newlines, returns, pairs, last, unusual = True, 0, 0, 0, 0, b"", b""
     first, addresses, extracts = b"", AddressScan(rows_from), _Extracts()
     for chunk in _blocks(path, where):
+        if not first and chunk.startswith(_GZIP):
+            raise _packed_twice(where)
         first = first or chunk[:4096]
         size += len(chunk)
         if size > most_bytes:
@@ -103,6 +118,8 @@ def survey(path: Path, *, where: str, encoding: str | None, most_bytes: int, row
             returns += chunk.count(b"\r")
             pairs += chunk.count(b"\r\n")
         pairs += last == b"\r" and chunk[:1] == b"\n"
+        if returns - pairs + newlines > most_rows + rows_from:
+            raise too_many_rows(where, most_rows)
         last = chunk[-1:]
         if not chunk.isascii() and len(unusual) < _DETECTION_BYTES:
             unusual += b"\n".join(line for line in chunk.splitlines() if not line.isascii())[
@@ -168,6 +185,24 @@ def text_of(path: Path, encoding: str, *, where: str) -> Iterator[TextIO]:
         raise _damaged(where) from error
 
 
+def lines_of(text: TextIO, *, where: str, most: int) -> Iterator[str]:
+    """The lines of a text, line ends included, none of which is ever longer than `most` characters in memory.
+
+    Errors   FileHeld (line_too_long).
+    """
+    for number, line in enumerate(iter(partial(text.readline, most + 1), ""), start=1):
+        if len(line) > most:
+            raise FileHeld(
+                "held",
+                where=f"{where}, line {number}",
+                found=f"more than {most} characters",
+                expected=f"lines of at most {most} characters (limits.line_characters)",
+                next="check that the file is what it should be, or raise limits.line_characters",
+                code="line_too_long",
+            )
+        yield line
+
+
 def spool_as_utf8(path: Path, encoding: str, spool: Path, *, where: str) -> None:
     """Copy a text as UTF-8 without byte order mark to `spool`, in blocks."""
     with text_of(path, encoding, where=where) as text, spool.open("w", encoding="utf-8", newline="") as copy:
@@ -175,14 +210,26 @@ def spool_as_utf8(path: Path, encoding: str, spool: Path, *, where: str) -> None
             copy.write(block.removeprefix("\ufeff") if copy.tell() == 0 else block)
 
 
-def too_large(where: str, most_bytes: int) -> FileHeld:
+def too_large(where: str, most_bytes: int, limit: str = "unpacked_bytes") -> FileHeld:
+    unpacked = ", unpacked" if limit == "unpacked_bytes" else ""
     return FileHeld(
         "held",
         where=where,
-        found=f"more than {most_bytes} bytes",
-        expected=f"at most {most_bytes} bytes, unpacked (limits.file_bytes)",
-        next="split the file, or raise limits.file_bytes in the programme's settings",
+        found=f"more than {most_bytes} bytes{unpacked}",
+        expected=f"at most {most_bytes} bytes{unpacked} (limits.{limit})",
+        next=f"split the file, or raise limits.{limit} in the programme's settings",
         code="file_too_large",
+    )
+
+
+def too_many_rows(where: str, most_rows: int) -> FileHeld:
+    return FileHeld(
+        "held",
+        where=where,
+        found=f"more than {most_rows} rows",
+        expected=f"at most {most_rows} rows (limits.rows)",
+        next="split the file, or raise limits.rows in the programme's settings",
+        code="too_many_rows",
     )
 
 
@@ -246,10 +293,13 @@ def _is_western(unusual: bytes) -> bool:
 
 def _checked_codec(name: str, where: str) -> str:
     try:
+        io.TextIOWrapper(io.BytesIO(), encoding=name)  # refuses codecs of bytes such as zip, and unknown ones
+        if codecs.lookup(name).name in _NO_CODE_PAGES:
+            raise LookupError(name)
         return {"utf_8": "utf-8", "utf_8_sig": "utf-8-sig"}.get(
             name.replace("-", "_").lower(), codecs.lookup(name).name
         )
-    except LookupError as error:
+    except (LookupError, ValueError) as error:
         raise FileHeld(
             "held",
             where=where,
@@ -278,5 +328,16 @@ def _damaged(where: str) -> FileHeld:
         found="a gzip file that ends too early or is damaged",
         expected="a whole gzip file",
         next="send the file again",
+        code="damaged",
+    )
+
+
+def _packed_twice(where: str) -> FileHeld:
+    return FileHeld(
+        "held",
+        where=where,
+        found="a gzip file within a gzip file",
+        expected="a file packed once, or not at all",
+        next="unpack it once and send it again",
         code="damaged",
     )

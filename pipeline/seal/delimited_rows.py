@@ -6,64 +6,55 @@ Each physical line is counted as an editor counts it. A quote that never closes 
 from __future__ import annotations
 
 import csv
+from collections import deque
 from collections.abc import Iterable, Iterator
 
-from pipeline.faults import FileHeld
-
 _MOST_LINES_A_ROW = 20  # of a quoted cell with line ends in it
-_MOST_CHARACTERS_A_LINE = 1 << 20
 
 Cells = list[str]
 
 
-def records(
-    text: Iterable[str], delimiter: str, quote: str, *, where: str
-) -> Iterator[tuple[int, Cells | None]]:
+def records(text: Iterable[str], delimiter: str, quote: str) -> Iterator[tuple[int, Cells | None]]:
     """(physical line on which the row begins, its cells); None for cells that a stray quote has spoilt.
 
     Lines are as Python splits a text opened with newline="": at \\n, \\r\\n and \\r.
     """
-    waiting: list[tuple[int, str]] = []
+    waiting: deque[tuple[int, str]] = deque()
     numbered = enumerate(text, start=1)
     while True:
-        line, content = waiting.pop(0) if waiting else next(numbered, (0, ""))
+        line, content = waiting.popleft() if waiting else next(numbered, (0, ""))
         if not line:
             return
-        if len(content) > _MOST_CHARACTERS_A_LINE:
-            raise FileHeld(
-                "held",
-                where=f"{where}, line {line}",
-                found=f"more than {_MOST_CHARACTERS_A_LINE} characters",
-                expected="lines of readings",
-                next="check that the file is what it should be",
-                code="line_too_long",
-            )
         content = content.removeprefix("\ufeff") if line == 1 else content
         if not quote or quote not in content:
             yield line, content.rstrip("\r\n").split(delimiter)
             continue
-        taken = [content]
-        cells = _parsed("".join(taken), delimiter, quote)
-        while cells is _OPEN and len(taken) < _MOST_LINES_A_ROW:
-            following = waiting.pop(0) if waiting else next(numbered, None)
-            if following is None:
-                break
-            taken.append(following[1])
-            cells = _parsed("".join(taken), delimiter, quote)
-        if isinstance(cells, list):
-            yield line, cells
-        else:  # the quote spoils its own line only: the others are read again
-            waiting = [(line + n, later) for n, later in enumerate(taken[1:], start=1)] + waiting
-            yield line, None
+        taken: list[tuple[int, str]] = []
+        cells = _parsed(_from(content, waiting, numbered, taken), delimiter, quote)
+        if cells is None:  # the quote spoils its own line only: the others are read again
+            waiting.extendleft(reversed(taken))
+        yield line, cells
 
 
-_OPEN = object()
+def _from(
+    content: str,
+    waiting: deque[tuple[int, str]],
+    numbered: Iterator[tuple[int, str]],
+    taken: list[tuple[int, str]],
+) -> Iterator[str]:
+    """A line and, as far as they are asked for, those that may belong to its row; `taken` names them."""
+    yield content
+    while len(taken) < _MOST_LINES_A_ROW - 1:
+        following = waiting.popleft() if waiting else next(numbered, None)
+        if following is None:
+            return
+        taken.append(following)
+        yield following[1]
 
 
-def _parsed(content: str, delimiter: str, quote: str) -> Cells | object | None:
-    """The cells of one row; _OPEN where a quote has not closed yet; None where one stands where it must not."""
+def _parsed(lines: Iterator[str], delimiter: str, quote: str) -> Cells | None:
+    """The cells of one row; None where a quote has no partner or stands where it must not."""
     try:
-        found = list(csv.reader([content], delimiter=delimiter, quotechar=quote, strict=True))
-    except csv.Error as error:
-        return _OPEN if "unexpected end" in str(error) else None
-    return found[0] if found else [""]
+        return next(csv.reader(lines, delimiter=delimiter, quotechar=quote, strict=True), [""])
+    except csv.Error:
+        return None

@@ -7,10 +7,15 @@ is missing.
 from __future__ import annotations
 
 import json
+import re
 from decimal import Decimal
 from typing import Any
 
 Pairs = list[tuple[str, Any]]
+
+
+_SHORT_EXPONENT = re.compile(r"-?[0-9]{1,40}(?:\.[0-9]{1,40})?[eE][+-]?[0-9]{1,2}")
+_HALF = re.compile(r"\\u[dD][89a-fA-F]")
 
 
 class _Number(str):
@@ -27,11 +32,16 @@ def text_of_value(value: Any, decimal: str) -> str | None:
     if value is None or type(value) is str:
         return value
     if type(value) is _Number:
-        plain = format(Decimal(value), "f") if "e" in value or "E" in value else str(value)
+        # Out of all measure it stays as written, which no number is read from: 1e999999 written out is a megabyte.
+        is_short = _SHORT_EXPONENT.fullmatch(value)
+        plain = format(Decimal(value), "f") if is_short else str(value)
         return plain if decimal == "." else plain.replace(".", decimal)
     if isinstance(value, bool):
         return "true" if value else "false"
-    return json.dumps(value, ensure_ascii=False)
+    try:
+        return json.dumps(value, ensure_ascii=False)
+    except RecursionError:
+        return "(nested too deeply)"
 
 
 def pairs_of(content: str) -> Pairs | None:
@@ -40,6 +50,17 @@ def pairs_of(content: str) -> Pairs | None:
     if not stripped.startswith("{"):
         return None
     try:
-        return _decoder.decode(stripped)
-    except (json.JSONDecodeError, RecursionError):
+        found = _decoder.decode(stripped)
+        require_text(stripped, found)
+        return found
+    except (ValueError, RecursionError):
         return None
+
+
+def require_text(content: str, value: Any) -> None:
+    """JSON can escape half of a character that takes two, which no file and no store can hold as text.
+
+    Errors   ValueError.
+    """
+    if _HALF.search(content):
+        json.dumps(value, ensure_ascii=False).encode()

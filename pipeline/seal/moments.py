@@ -44,7 +44,7 @@ def has_time(text: str, formats: tuple[str, ...]) -> bool:
 def _parsed(text: str, form: str) -> datetime | None:
     try:
         found = datetime.strptime(text, form).replace(tzinfo=None)
-    except ValueError:
+    except (ValueError, re.error, OverflowError):  # a format that names a part twice is no pattern
         return None
     return found if _YEARS[0] <= found.year <= _YEARS[1] else None
 

@@ -10,7 +10,6 @@ Intake's own reader checks more; it reads the sealed profile that is written fro
 from __future__ import annotations
 
 import difflib
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +17,7 @@ from typing import Any
 
 from pipeline import measures
 from pipeline.faults import SettingsFault, printable
+from pipeline.seal.toml_text import read_toml
 
 _KEYS: dict[str, type] = {
     "format": str,
@@ -94,24 +94,7 @@ class SealProfile:
 
 def read_seal_profile(path: Path) -> SealProfile:
     """Errors   SettingsFault naming the key, what was found and the choices."""
-    try:
-        document = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        raise SettingsFault(
-            "no such file",
-            where=str(path),
-            found=error.strerror or "",
-            expected="the site's profile; `evenbeam inspect FILE` proposes one",
-            next="check the path",
-        ) from error
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise SettingsFault(
-            "not TOML",
-            where=str(path),
-            found=str(error),
-            expected="a site's profile",
-            next="correct that line",
-        ) from error
+    document = read_toml(path, "the site's profile; `evenbeam inspect FILE` proposes one")
     _require_known(path, "", document, _KEYS)
     for key, value in document.items():
         if not isinstance(value, _KEYS[key]):

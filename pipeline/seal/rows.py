@@ -12,13 +12,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.faults import FileHeld
-from pipeline.seal import decoding
+from pipeline.seal import decoding, limits
 from pipeline.seal.delimited_rows import records
 from pipeline.seal.json_lines import pairs_of, text_of_value
 from pipeline.seal.profile import SealProfile
 from pipeline.seal.typed_cells import parquet_rows, workbook_rows
-
-_MOST_BYTES = 1 << 40
 
 Cells = list[str]
 
@@ -40,30 +38,29 @@ def rows_of(path: Path, profile: SealProfile) -> Iterator[Rows]:
         yield _with_headers(parquet_rows(path, profile, where), profile, where)
     elif profile.format == "ndjson":
         with _text(path, profile) as text:
-            keys = _keys(text)
+            keys = _keys(text, where)
         if not keys:
             raise _without_headers(where, "a JSON object a line")
         with _text(path, profile) as text:
             yield Rows(tuple(keys), _objects(text, list(keys), profile.decimal))
     else:
         with _text(path, profile) as text:
-            rows = records(text, profile.separator, profile.quote, where=where)
+            rows = records(text, profile.separator, profile.quote)
             yield _with_headers(rows, profile, where)
 
 
 @contextmanager
 def _text(path: Path, profile: SealProfile) -> Iterator[Iterator[str]]:
-    facts = decoding.survey(
-        path, where=path.name, encoding=profile.document.get("encoding"), most_bytes=_MOST_BYTES
-    )
+    facts = decoding.survey(path, where=path.name, encoding=profile.document.get("encoding"))
     with decoding.text_of(path, facts.encoding, where=path.name) as text:
-        yield text
+        yield decoding.lines_of(text, where=path.name, most=limits.LINE_CHARACTERS)
 
 
 def _with_headers(rows: Iterator[tuple[int, Cells | None]], profile: SealProfile, where: str) -> Rows:
     header_row = 1 if profile.format == "parquet" else profile.header_row
     for line, cells in rows:
         if line == header_row and cells and any(cell.strip() for cell in cells):
+            _require_few_columns(len(cells), where)
             return Rows(tuple(cells), _of_width(rows, len(cells), is_padded=profile.format == "xlsx"))
         if line >= header_row:
             break
@@ -82,11 +79,23 @@ def _of_width(
             yield line, cells if len(cells) == width else None
 
 
-def _keys(text: Iterator[str]) -> dict[str, None]:
+def _keys(text: Iterator[str], where: str) -> dict[str, None]:
     keys: dict[str, None] = {}
     for content in text:
         keys.update(dict.fromkeys(key for key, _ in pairs_of(content) or ()))
+        _require_few_columns(len(keys), where)
     return keys
+
+
+def _require_few_columns(n: int, where: str) -> None:
+    if n > limits.COLUMNS:
+        raise FileHeld(
+            "not sealed",
+            where=where,
+            found=f"more than {limits.COLUMNS} columns",
+            expected=f"at most {limits.COLUMNS}",
+            next="check the delimiter in the profile, or export fewer columns",
+        )
 
 
 def _objects(text: Iterator[str], keys: list[str], decimal: str) -> Iterator[tuple[int, Cells | None]]:

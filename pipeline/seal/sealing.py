@@ -6,6 +6,7 @@ in the form of its kind (pipeline/seal/cells.py); the member number becomes a ps
 
 from __future__ import annotations
 
+import unicodedata
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -100,6 +101,7 @@ class Sealing:
         return found
 
     def _pseudonym(self, number: str) -> str:
+        number = unicodedata.normalize("NFC", number)
         if number not in self._pseudonyms:
             self._pseudonyms[number] = pseudonym_of(self._key, SCOPE, number)
         return self._pseudonyms[number]

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.faults import FileHeld, printable
+from pipeline.seal import decoding, limits
 from pipeline.seal.profile import SealProfile
 
 _BATCH = 20_000
@@ -28,26 +29,55 @@ def workbook_rows(path: Path, profile: SealProfile, where: str) -> Iterator[tupl
         import openpyxl
     except ModuleNotFoundError as error:
         raise _not_installed(where, "openpyxl") from error
+    _require_sane_size(path, where)
+    # The library trusts what it reads, and so fails on a broken workbook in any way there is: all of them mean that.
     try:
         book = openpyxl.load_workbook(path, read_only=True, data_only=True)
-    except (zipfile.BadZipFile, KeyError, ValueError, OSError) as error:
+        _ = book.sheetnames[0]
+    except Exception as error:
         raise _damaged(where, "xlsx") from error
     name = profile.document.get("sheet") or book.sheetnames[0]
     if name not in book.sheetnames:
         raise FileHeld(
             "not sealed",
             where=where,
-            found=f"sheets {', '.join(map(printable, book.sheetnames))}",
+            found=f"sheets {', '.join(map(printable, book.sheetnames[:20]))}",
             expected=f"a sheet {printable(name)}, as the profile says",
             next="rename the sheet or correct `sheet` in the profile",
         )
-    sheet = book[name]
-    sheet.reset_dimensions()  # some writers give a range that is too small
     try:
-        for line, row in enumerate(sheet.iter_rows(values_only=True), start=1):
+        for line, row in enumerate(_rows_of(book[name], where), start=1):
+            if line > limits.ROWS:
+                raise decoding.too_many_rows(where, limits.ROWS)
             yield line, [text_of_cell(cell, profile.decimal) for cell in row]
     finally:
         book.close()
+
+
+def _rows_of(sheet: Any, where: str) -> Iterator[tuple]:
+    try:
+        sheet.reset_dimensions()  # some writers give a range that is too small
+        yield from sheet.iter_rows(values_only=True)
+    except Exception as error:
+        raise _damaged(where, "xlsx") from error
+
+
+def _require_sane_size(path: Path, where: str) -> None:
+    """Every part of the workbook unpacked once, to count it: what its directory says of them may be a lie."""
+    unpacked = 0
+    try:
+        with zipfile.ZipFile(path) as parts:
+            for part in parts.infolist():
+                part.file_size += 1
+                with parts.open(part) as content:
+                    while block := content.read(1 << 20):
+                        unpacked += len(block)
+                        if unpacked > limits.UNPACKED_BYTES:
+                            raise decoding.too_large(where, limits.UNPACKED_BYTES)
+    except FileHeld:
+        raise
+    except Exception as error:
+        raise _damaged(where, "xlsx") from error
 
 
 def parquet_rows(path: Path, profile: SealProfile, where: str) -> Iterator[tuple[int, list[str]]]:
@@ -57,15 +87,17 @@ def parquet_rows(path: Path, profile: SealProfile, where: str) -> Iterator[tuple
     except ModuleNotFoundError as error:
         raise _not_installed(where, "polars") from error
     try:
-        table = pl.scan_parquet(path)
+        table = pl.scan_parquet(path, glob=False)
         names = table.collect_schema().names()
         yield 1, names
         start = 0
+        if table.select(pl.len()).collect().item() > limits.ROWS:
+            raise decoding.too_many_rows(where, limits.ROWS)
         while rows := table.slice(start, _BATCH).collect().rows():
             for n, row in enumerate(rows, start=start + 2):
                 yield n, [text_of_cell(cell, profile.decimal) for cell in row]
             start += len(rows)
-    except pl.exceptions.PolarsError as error:
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError, ValueError, OverflowError) as error:
         raise _damaged(where, "parquet") from error
 
 

@@ -30,7 +30,7 @@ def ways(tmp_path):
             is_taken = delimited_fast.read(store, path, profile, places, len(look.headers), lines=lines)
             fast = store.rows("from received order by line")
             delimited_tolerant.read(
-                store, path, profile, places, len(look.headers), encoding="utf-8-sig", where="a.csv"
+                store, path, profile, places, len(look.headers), encoding="utf-8-sig", where="a.csv", most_characters=1000
             )
             return is_taken, fast, store.rows("from received order by line"), store.rows("from broken_line")
 
@@ -130,7 +130,7 @@ def test_headers_alone_hold_the_file_and_one_row_is_enough(house):
 def test_a_gzip_bomb_stops_at_the_limit(house):
     settings = Path(house.folder / "programme.toml")
     settings.write_text(
-        settings.read_text().replace("[[site]]", "[limits]\nfile_bytes = 100000\n[[site]]", 1)
+        settings.read_text().replace("[[site]]", "[limits]\nunpacked_bytes = 100000\n[[site]]", 1)
     )
     house.put("a.csv", gzip.compress((csv(*ROWS) + "\n" * 200_000).encode()))
     house.receive()

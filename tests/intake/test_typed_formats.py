@@ -112,7 +112,7 @@ def test_a_damaged_sheet_is_held(house, content):
 
 def test_a_sheet_that_unpacks_too_far_is_held(house):
     settings = house.folder / "programme.toml"
-    settings.write_text(settings.read_text().replace("[[site]]", "[limits]\nfile_bytes = 20000\n[[site]]", 1))
+    settings.write_text(settings.read_text().replace("[[site]]", "[limits]\nunpacked_bytes = 20000\n[[site]]", 1))
     house.profile(PROFILE.replace('"csv"', '"xlsx"'))
     row = ["m1", date(2025, 2, 3), "F", 35, 165.5, 65]
     house.put("a.xlsx", sheet(HEADERS, *[row] * 400))

@@ -23,24 +23,29 @@ class DelimitedReader:
     """One CSV or TSV file."""
 
     def __init__(self, path: Path, profile: Profile, limits: Limits, *, where: str):
-        self._profile, self._where = profile, where
+        self._profile, self._where, self._most = profile, where, limits.line_characters
+        self._most_columns = limits.columns
         self._facts: TextFacts = decoding.survey(
             path,
             where=where,
             encoding=profile.encoding,
-            most_bytes=limits.file_bytes,
+            most_bytes=limits.unpacked_bytes,
+            most_rows=limits.rows,
             rows_from=profile.header_row + 1,
         )
 
     def look(self, path: Path) -> Look:
         """Errors   FileHeld (no_rows) for an empty file or one without a header line."""
         with decoding.text_of(path, self._facts.encoding, where=self._where) as text:
-            rows = records(text, self._profile.separator, self._profile.quote, where=self._where)
+            lines = decoding.lines_of(text, where=self._where, most=self._most)
+            rows = records(lines, self._profile.separator, self._profile.quote)
             headers: list[str] | None = None
             sample: list[tuple[str, ...]] = []
             for line, cells in itertools.islice(rows, self._profile.header_row + SAMPLE_ROWS):
                 if line == self._profile.header_row:
                     headers = cells
+                    if cells and len(cells) > self._most_columns:
+                        break  # headers.columns_of says so
                 elif line > self._profile.header_row and cells and not is_blank(cells):
                     sample.append(tuple(cells))
         if not headers or is_blank(headers):
@@ -63,7 +68,7 @@ class DelimitedReader:
     def _spread(self, width: int) -> tuple[tuple[str, ...], ...]:
         """Whole rows out of the survey's extracts. A cell with a line end in it does not have the header's fields."""
         lines = decoding.lines_of_extracts(self._facts)
-        rows = records(lines, self._profile.separator, self._profile.quote, where=self._where)
+        rows = records(lines, self._profile.separator, self._profile.quote)
         return tuple(tuple(cells) for _, cells in rows if cells and len(cells) == width)
 
     def read(self, store: Store, path: Path, places: Mapping[str, int], width: int, spool: Path) -> None:
@@ -73,10 +78,19 @@ class DelimitedReader:
             readable, lines = path, facts.lines
             if not facts.is_ready:
                 decoding.spool_as_utf8(path, facts.encoding, spool, where=self._where)
-                again = decoding.survey(spool, where=self._where, encoding="utf-8", most_bytes=1 << 62)
+                again = decoding.survey(
+                    spool, where=self._where, encoding="utf-8", most_bytes=1 << 62, most_rows=1 << 62
+                )
                 readable, lines = spool, again.lines
             if delimited_fast.read(store, readable, profile, places, width, lines=lines):
                 return
         delimited_tolerant.read(
-            store, path, profile, places, width, encoding=facts.encoding, where=self._where
+            store,
+            path,
+            profile,
+            places,
+            width,
+            encoding=facts.encoding,
+            where=self._where,
+            most_characters=self._most,
         )

@@ -28,6 +28,7 @@ def read(
     *,
     encoding: str,
     where: str,
+    most_characters: int,
 ) -> None:
     """Fill `received` and `broken_line` from a text file in any encoding."""
     received.begin(store)
@@ -35,7 +36,8 @@ def read(
     rows: list[Cells] = []
     broken: list[BrokenLine] = []
     with decoding.text_of(path, encoding, where=where) as text:
-        for line, cells in records(text, profile.separator, profile.quote, where=where):
+        physical = decoding.lines_of(text, where=where, most=most_characters)
+        for line, cells in records(physical, profile.separator, profile.quote):
             if line <= profile.header_row or (cells is not None and received.is_blank(cells)):
                 continue
             fault = _fault(line, cells, width)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from pipeline.intake.readers.fhir_value import Digits, said_of
 from pipeline.intake.received import BrokenLine, Look
 from pipeline.programme import Limits, Profile
 from pipeline.seal import decoding
+from pipeline.seal.json_lines import require_text
 from pipeline.store import Store
 
 READABLE = ("final", "amended", "corrected")
@@ -30,7 +32,8 @@ READABLE = ("final", "amended", "corrected")
 _BATCH = 20_000
 _SAMPLE_ROWS = 200
 _MOST_CODES = 500
-_MOST_CHARACTERS_A_LINE = 1 << 20
+_MOST_PATHS = 200  # different places of free text, and kinds of resource, that are told apart
+_DEEPEST = 40
 _OBSERVATION = {
     "line": pl.Int64,
     **dict.fromkeys(("subject", "moment", "device", "field", "said"), pl.String),
@@ -70,9 +73,9 @@ class FhirReader:
     """One NDJSON file of FHIR resources."""
 
     def __init__(self, path: Path, profile: Profile, limits: Limits, *, where: str):
-        self._profile, self._where = profile, where
+        self._profile, self._where, self._most = profile, where, limits.line_characters
         self._facts = decoding.survey(
-            path, where=where, encoding=profile.encoding, most_bytes=limits.file_bytes
+            path, where=where, encoding=profile.encoding, most_bytes=limits.unpacked_bytes, most_rows=limits.rows
         )
         headers = {name: observation_codes.tokens_of(one.header) for name, one in profile.columns.items()}
         self._fields = {token: name for name, tokens in headers.items() for token in tokens if "|" in token}
@@ -86,7 +89,8 @@ class FhirReader:
         if not seen.identifying:  # who somebody is comes before anything else that is wrong
             self._require_observations(seen)
         headers = list(dict.fromkeys(column.header for column in self._profile.columns.values()))
-        paths = list(dict.fromkeys(key for row in (*seen.sample, *seen.spread) for key in row if key not in headers))
+        written = dict.fromkeys(key for row in (*seen.sample, *seen.spread) for key in row)
+        paths = [key for key in written if key not in headers][:_MOST_PATHS]
         sample, spread = (
             tuple(tuple(row.get(key, "") for key in (*headers, *paths)) for row in rows)
             for rows in (seen.sample, seen.spread)
@@ -103,12 +107,14 @@ class FhirReader:
     def survey(self, path: Path) -> Seen:
         """Every resource looked at once."""
         seen, stride = Seen(), 1
-        for n, (_, resource, _) in enumerate( self._resources(path)):
+        for n, (_, resource, _) in enumerate(self._resources(path)):
             if resource is None:
                 continue
             kind = printable(str(resource.get("resourceType", "none")))
-            seen.kinds[kind] = seen.kinds.get(kind, 0) + 1
-            seen.identifying.update(identifying_elements(resource))
+            if kind in seen.kinds or len(seen.kinds) < _MOST_PATHS:
+                seen.kinds[kind] = seen.kinds.get(kind, 0) + 1
+            if len(seen.identifying) < _MOST_PATHS:
+                seen.identifying.update(islice(identifying_elements(resource), _MOST_PATHS))
             for code in _codes_within(resource):
                 if code in seen.codes or len(seen.codes) < _MOST_CODES:
                     seen.codes[code] = seen.codes.get(code, 0) + 1
@@ -180,21 +186,15 @@ class FhirReader:
     def _resources(self, path: Path) -> Iterator[tuple[int, Resource | None, BrokenLine | None]]:
         """(physical line, its resource or None, what is wrong with it) of every line that is not blank."""
         with decoding.text_of(path, self._facts.encoding, where=self._where) as text:
-            for line, content in enumerate(text, start=1):
-                if len(content) > _MOST_CHARACTERS_A_LINE:
-                    raise self._held(
-                        "line_too_long",
-                        f"more than {_MOST_CHARACTERS_A_LINE} characters in line {line}",
-                        "one resource a line",
-                        "check that the file is what it should be",
-                    )
+            lines = decoding.lines_of(text, where=self._where, most=self._most)
+            for line, content in enumerate(lines, start=1):
                 if not content.strip():
                     continue
                 try:
-                    value = _decoder.decode(content.removeprefix("\ufeff").strip())
+                    value = _resource_of(content)
                 except _Twice:
                     yield line, None, BrokenLine(line, "too_many_fields", "a key twice", "each key once")
-                except (json.JSONDecodeError, RecursionError):
+                except (ValueError, RecursionError):
                     yield (
                         line,
                         None,
@@ -236,10 +236,17 @@ class FhirReader:
         return FileHeld("held", where=self._where, found=found, expected=expected, next=next_step, code=code)
 
 
+def _resource_of(content: str) -> Any:
+    """Errors   _Twice; ValueError, RecursionError for what is no JSON, or no text where it is read out."""
+    value = _decoder.decode(content.removeprefix("\ufeff").strip())
+    require_text(content, value)
+    return value
+
+
 def subject_and_moment(content: str) -> tuple[str | None, str | None]:
     """Whom and when a line is about; (None, None) for one that tells neither."""
     try:
-        resource = _decoder.decode(content.removeprefix("\ufeff").strip())
+        resource = _resource_of(content)
     except (ValueError, RecursionError):
         return None, None
     if not isinstance(resource, dict):
@@ -288,14 +295,19 @@ def _referred(reference: Any) -> str | None:
     return written.split("/_history/")[0].rsplit("/", 1)[-1] or None
 
 
-def _free_texts(value: Any, path: str) -> Iterator[tuple[str, str]]:
-    """(path, text) of what somebody may have written by hand: notes, and values that are text."""
+def _free_texts(value: Any, path: str, depth: int = 0) -> Iterator[tuple[str, str]]:
+    """(path, text) of what somebody may have written by hand: notes, and values that are text.
+
+    Whatever lies deeper than _DEEPEST is refused by the search for identifying elements.
+    """
+    if depth > _DEEPEST:
+        return
     if isinstance(value, Mapping):
         for key, inner in value.items():
-            yield from _free_texts(inner, f"{path}.{key}")
+            yield from _free_texts(inner, f"{path}.{key}", depth + 1)
     elif isinstance(value, list):
         for inner in value:
-            yield from _free_texts(inner, path)
+            yield from _free_texts(inner, path, depth + 1)
     elif type(value) is str and path.endswith((".note.text", ".valueString", ".comment", ".valueMarkdown")):
         yield path, value
 

@@ -22,7 +22,6 @@ from pipeline.store import Store
 
 _BATCH = 20_000
 _SAMPLE_ROWS = 200
-_MOST_CHARACTERS_A_LINE = 1 << 20
 _KEY = re.compile(r'"((?:[^"\\]|\\.)*)"\s*:')
 
 
@@ -30,9 +29,9 @@ class NdjsonReader:
     """One NDJSON file."""
 
     def __init__(self, path: Path, profile: Profile, limits: Limits, *, where: str):
-        self._profile, self._where, self._most_columns = profile, where, limits.columns
+        self._profile, self._where, self._limits = profile, where, limits
         self._facts = decoding.survey(
-            path, where=where, encoding=profile.encoding, most_bytes=limits.file_bytes
+            path, where=where, encoding=profile.encoding, most_bytes=limits.unpacked_bytes, most_rows=limits.rows
         )
         self._keys: list[str] = []
 
@@ -50,7 +49,7 @@ class NdjsonReader:
             if pairs is None and line == 1:
                 self._require_no_array(path)
             keys.update(dict.fromkeys(key for key, _ in pairs or ()))
-            if len(keys) > self._most_columns:
+            if len(keys) > self._limits.columns:
                 break  # headers.columns_of says so
             if pairs and len(first) < _SAMPLE_ROWS:
                 first.append(dict(pairs))
@@ -116,19 +115,10 @@ class NdjsonReader:
     def _lines(self, path: Path) -> Iterator[tuple[int, str]]:
         """(physical line, its text) of every line that is not blank."""
         with decoding.text_of(path, self._facts.encoding, where=self._where) as text:
-            for line, content in enumerate(text, start=1):
-                if len(content) > _MOST_CHARACTERS_A_LINE:
-                    raise FileHeld(
-                        "held",
-                        where=f"{self._where}, line {line}",
-                        found=f"more than {_MOST_CHARACTERS_A_LINE} characters",
-                        expected="one object a line",
-                        next="check that the file is what it should be",
-                        code="line_too_long",
-                    )
-                if not content.strip():
-                    continue
-                yield line, content
+            lines = decoding.lines_of(text, where=self._where, most=self._limits.line_characters)
+            for line, content in enumerate(lines, start=1):
+                if content.strip():
+                    yield line, content
 
     def _require_no_array(self, path: Path) -> None:
         with decoding.text_of(path, self._facts.encoding, where=self._where) as text:

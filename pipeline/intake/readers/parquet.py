@@ -1,24 +1,29 @@
 """Parquet: typed columns made text in the profile's own writing.
 
+The file is read by a database of its own, in memory, that can open this file and nothing else: whatever a broken file
+does to the one that reads it, the store is not touched by it, and gets a copy that this program wrote.
+
 The line is the row of the file, 1 is the first. A number takes the profile's decimal sign; dates and moments become
 ISO 8601; a moment with a zone is taken in UTC, so that no machine's own zone decides on a day.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 
 import duckdb
-import polars as pl
 from duckdb import CaseExpression, ColumnExpression, ConstantExpression, Expression, FunctionExpression
 
 from pipeline.faults import FileHeld, printable
 from pipeline.intake import received
 from pipeline.intake.received import AddressPlace, Look
 from pipeline.programme import Limits, Profile
+from pipeline.seal import decoding
 from pipeline.seal.addresses import PATTERN_OF_CELLS
-from pipeline.store import Store
+from pipeline.store import SETTINGS, Store
 
 _SAMPLE_ROWS = 200
 _SPREAD_ROWS = 1000
@@ -26,37 +31,29 @@ _ADDRESS = ConstantExpression(PATTERN_OF_CELLS)
 # Types whose text cannot hold an address; TIMESTAMP stands for its several units.
 _WITHOUT_TEXT = ("BOOLEAN", "TINYINT", "SMALLINT", "INTEGER", "BIGINT", "HUGEINT", "UTINYINT", "USMALLINT", "UINTEGER",
                  "UBIGINT", "UHUGEINT", "FLOAT", "DOUBLE", "DATE", "TIME", "TIMESTAMP")  # fmt: skip
-_DAMAGE = (
-    duckdb.InvalidInputException,
-    duckdb.IOException,
-    duckdb.SerializationException,
-    duckdb.ConversionException,
-    duckdb.NotImplementedException,
-)
 
 
 class ParquetReader:
     """One Parquet file."""
 
     def __init__(self, path: Path, profile: Profile, limits: Limits, *, where: str):
-        self._profile, self._where = profile, where
+        self._profile, self._where, self._limits = profile, where, limits
         self._headers: list[str] = []
 
     def look(self, path: Path) -> Look:
-        """Errors   FileHeld for a damaged file."""
-        with duckdb.connect() as connection:
-            relation = self._opened(connection, path)
+        """Errors   FileHeld for a damaged file, and for one of too many rows."""
+        with self._opened(path) as relation:
+            if relation.count("*").fetchall()[0][0] > self._limits.rows:
+                raise decoding.too_many_rows(self._where, self._limits.rows)
             self._headers = list(relation.columns)[:-1]  # the last is the reader's row number
-            self._require_names_that_differ(path)
+            if len(self._headers) > self._limits.columns:
+                return Look(tuple(self._headers), ())  # headers.columns_of says so
             texts = [self._text(relation, header) for header in self._headers]
             if not texts:
                 return Look((), ())
-            try:
-                rows = relation.select(*texts).limit(_SAMPLE_ROWS).fetchall()
-                address = self._address(relation, texts)
-                spread = self._spread(relation, texts)
-            except _DAMAGE as error:
-                raise self._damaged() from error
+            rows = relation.select(*texts).limit(_SAMPLE_ROWS).fetchall()
+            address = self._address(relation, texts)
+            spread = self._spread(relation, texts)
         return Look(tuple(self._headers), _as_rows(rows), address=address, spread=_as_rows(spread))
 
     def _address(self, relation: duckdb.DuckDBPyRelation, texts: list[Expression]) -> AddressPlace | None:
@@ -80,25 +77,45 @@ class ParquetReader:
 
     def read(self, store: Store, path: Path, places: Mapping[str, int], width: int, spool: Path) -> None:
         received.begin(store)
-        relation = self._opened(store.connection, path)
-        line = ColumnExpression("file_row_number") + ConstantExpression(1)
-        absent = ConstantExpression(None).cast("VARCHAR")
-        fields = [
-            self._text(relation, self._headers[places[field]]) if field in places else absent
-            for field in received.FIELDS
-        ]
-        try:
+        with self._opened(path, spool) as relation:
+            line = ColumnExpression("file_row_number") + ConstantExpression(1)
+            fields = [self._text(relation, self._headers[place]).alias(field) for field, place in places.items()]
             # A row of nulls is blank, as an empty line is: kept copies have them where somebody left.
             is_filled = FunctionExpression("greatest", *(self._text(relation, one) for one in self._headers))
-            relation.filter(is_filled.isnotnull()).select(line, *fields).insert_into("received")
-        except _DAMAGE as error:
-            raise self._damaged() from error
+            filled = relation.filter(is_filled.isnotnull()).select(line.alias("line"), *fields)
+            filled.write_parquet(str(spool), compression="uncompressed")
+        store.execute_file("06_received_from_copy.sql", path=str(spool))
 
-    def _opened(self, connection: duckdb.DuckDBPyConnection, path: Path) -> duckdb.DuckDBPyRelation:
-        try:
-            return connection.from_parquet(str(path), file_row_number=True)
-        except _DAMAGE as error:
-            raise self._damaged() from error
+    @contextmanager
+    def _opened(self, path: Path, *writable: Path) -> Iterator[duckdb.DuckDBPyRelation]:
+        """The file as a relation of a database that can open it and nothing else, `writable` apart.
+
+        Errors   FileHeld for whatever cannot be read of it, or not within limits.memory.
+        """
+        with duckdb.connect(
+            config=dict(SETTINGS, memory_limit=self._limits.memory, temp_directory="")
+        ) as connection:
+            allowed = [str(one.resolve()) for one in (path, *writable)]
+            connection.execute("set allowed_paths = $allowed", {"allowed": allowed})
+            connection.execute("set enable_external_access = false")
+            connection.execute("set lock_configuration = true")
+            try:
+                self._require_names_that_differ(connection, path)
+                yield connection.from_parquet(str(path.resolve()), file_row_number=True)
+            except duckdb.OutOfMemoryException as error:
+                raise self._too_much() from error
+            except (duckdb.Error, MemoryError, UnicodeError, OverflowError) as error:  # a lie may come out as any
+                raise self._damaged() from error
+
+    def _too_much(self) -> FileHeld:
+        return FileHeld(
+            "held",
+            where=self._where,
+            found=f"a file that cannot be read within {self._limits.memory} of memory",
+            expected="a Parquet file whose row groups fit in there (limits.memory)",
+            next="write it with smaller row groups, or raise memory under [limits] in the programme's settings",
+            code="file_too_large",
+        )
 
     def _damaged(self) -> FileHeld:
         return FileHeld(
@@ -110,9 +127,12 @@ class ParquetReader:
             code="damaged",
         )
 
-    def _require_names_that_differ(self, path: Path) -> None:
-        names = [name.casefold() for name in pl.read_parquet_schema(path)]
-        twice = sorted({name for name in names if names.count(name) > 1})
+    def _require_names_that_differ(self, connection: duckdb.DuckDBPyConnection, path: Path) -> None:
+        elements = connection.execute(
+            "select name, coalesce(num_children, 0) from parquet_schema($path)", {"path": str(path.resolve())}
+        ).fetchall()
+        counted = Counter(name.casefold() for name in _of_the_top(elements))
+        twice = sorted(name for name, n in counted.items() if n > 1)
         if twice:  # DuckDB would give one of them another name
             raise FileHeld(
                 "held",
@@ -139,6 +159,17 @@ class ParquetReader:
                 "replace", text, ConstantExpression("."), ConstantExpression(self._profile.decimal)
             )
         return text
+
+
+def _of_the_top(elements: list[tuple[str, int]]) -> Iterator[str]:
+    """The columns' names among all elements of a schema, which follow each other depth first."""
+    inside = 0
+    for name, children in elements[1:]:
+        if not inside:
+            yield name
+        else:
+            inside -= 1
+        inside += children
 
 
 def _holds_address(text: Expression) -> Expression:

@@ -7,18 +7,18 @@ date cell as ISO 8601, which is then always read, whatever date format the profi
 from __future__ import annotations
 
 import zipfile
-import zlib
 from collections.abc import Mapping
 from pathlib import Path
 
-import fastexcel
 import polars as pl
 
 from pipeline.faults import FileHeld, printable
 from pipeline.intake import received
-from pipeline.intake.readers import workbook_addresses
+from pipeline.intake.readers import workbook_addresses, workbook_process
+from pipeline.intake.readers.workbook_addresses import DAMAGE
 from pipeline.intake.received import AddressPlace, Look
 from pipeline.programme import Limits, Profile
+from pipeline.seal import decoding
 from pipeline.store import Store
 
 _SAMPLE_ROWS = 200
@@ -29,7 +29,7 @@ class SheetReader:
     """One XLSX file."""
 
     def __init__(self, path: Path, profile: Profile, limits: Limits, *, where: str):
-        self._profile, self._where, self._most_bytes = profile, where, limits.file_bytes
+        self._profile, self._where, self._limits = profile, where, limits
         self._whole: pl.DataFrame | None = None  # the sheet as text, between look and read
         self._require_sane_size(path)
 
@@ -38,7 +38,9 @@ class SheetReader:
 
         Errors   FileHeld: no such sheet, no header in header_row.
         """
-        self._whole = self._texts(path)
+        self._whole = self._texts(path, self._limits.rows + self._profile.header_row + 1)
+        if self._whole.height > self._limits.rows + self._profile.header_row:
+            raise decoding.too_many_rows(self._where, self._limits.rows)
         rows = _as_rows(self._whole.head(self._profile.header_row + _SAMPLE_ROWS))
         header_row = self._profile.header_row
         if len(rows) < header_row or received.is_blank(rows[header_row - 1]):
@@ -61,10 +63,15 @@ class SheetReader:
     def _address(self, path: Path) -> AddressPlace | None:
         try:
             return workbook_addresses.address_in(
-                path, sheet=self._profile.sheet or 0, header_row=self._profile.header_row
+                path,
+                sheet=self._profile.sheet or 0,
+                header_row=self._profile.header_row,
+                memory=self._limits.memory,
             )
-        except (zipfile.BadZipFile, zlib.error, OSError, fastexcel.FastExcelError) as error:
+        except (*DAMAGE, workbook_process.Unreadable) as error:
             raise self._unreadable() from error
+        except workbook_process.TooMuch as error:
+            raise self._too_much() from error
 
     def _spread(self) -> pl.DataFrame:
         below = self._whole.slice(self._profile.header_row)
@@ -110,38 +117,45 @@ class SheetReader:
 
     def _sheet(self, path: Path, dtype: str, most_rows: int | None = None) -> pl.DataFrame:
         try:
-            book = fastexcel.read_excel(path.read_bytes())
-            sheet = book.load_sheet(
-                self._profile.sheet or 0, header_row=None, skip_rows=0, dtypes=dtype, n_rows=most_rows
+            return workbook_process.cells_of(
+                path,
+                sheet=self._profile.sheet or 0,
+                memory=self._limits.memory,
+                kind=dtype,
+                most_rows=most_rows,
             )
-            return pl.DataFrame(sheet)
-        except fastexcel.SheetNotFoundError as error:
+        except workbook_process.NoSuchSheet as error:
             raise FileHeld(
                 "held",
                 where=self._where,
-                found=f"sheets {', '.join(map(printable, book.sheet_names))}",
+                found=f"sheets {', '.join(map(printable, error.names[:20]))}",
                 expected=f"a sheet {self._profile.sheet!r}, as the site's profile says",
                 next="rename the sheet or correct `sheet` in the profile",
                 code="sheet_missing",
             ) from error
-        except fastexcel.FastExcelError as error:
+        except workbook_process.Unreadable as error:
             raise self._unreadable() from error
+        except workbook_process.TooMuch as error:
+            raise self._too_much() from error
 
     def _require_sane_size(self, path: Path) -> None:
         try:
             with zipfile.ZipFile(path) as parts:
                 unpacked = sum(part.file_size for part in parts.infolist())
-        except (zipfile.BadZipFile, OSError) as error:
+        except DAMAGE as error:
             raise self._unreadable() from error
-        if unpacked > self._most_bytes:
-            raise FileHeld(
-                "held",
-                where=self._where,
-                found=f"{unpacked} bytes when unpacked",
-                expected=f"at most {self._most_bytes} (limits.file_bytes)",
-                next="split the file, or raise limits.file_bytes in the programme's settings",
-                code="file_too_large",
-            )
+        if unpacked > self._limits.unpacked_bytes:
+            raise decoding.too_large(self._where, self._limits.unpacked_bytes)
+
+    def _too_much(self) -> FileHeld:
+        return FileHeld(
+            "held",
+            where=self._where,
+            found=f"a workbook that cannot be read within {self._limits.memory} of memory",
+            expected="a sheet whose cells fit in there (limits.memory)",
+            next="save the sheet as CSV, or split it; or raise memory under [limits] in the programme's settings",
+            code="file_too_large",
+        )
 
     def _unreadable(self) -> FileHeld:
         return FileHeld(

@@ -7,36 +7,44 @@ only where one holds an address are the sheets read as cells, to say which colum
 
 from __future__ import annotations
 
+import lzma
+import struct
 import zipfile
+import zlib
 from pathlib import Path
 
-import fastexcel
 import polars as pl
 
+from pipeline.intake.readers import workbook_process
 from pipeline.intake.received import AddressPlace
 from pipeline.seal.addresses import PATTERN_OF_CELLS, AddressScan
 
+# What a zip file that is none, or not whole, raises while it is read; encrypted parts raise the last.
+DAMAGE = (
+    zipfile.BadZipFile, zlib.error, lzma.LZMAError, OSError, EOFError, ValueError, LookupError, struct.error,
+    NotImplementedError, RuntimeError,
+)  # fmt: skip
+
 _BLOCK = 1 << 20
-_WRITERS = ("xl/persons/",)  # the accounts of those who commented
+_WRITERS = ("docProps/", "customXml/", "xl/persons/")  # who made it, and the accounts of those who commented
 _CELLS = ("xl/sharedStrings", "xl/worksheets/sheet")  # parts that hold cells
 
 
-def address_in(path: Path, *, sheet: str | int, header_row: int) -> AddressPlace | None:
+def address_in(path: Path, *, sheet: str | int, header_row: int, memory: str) -> AddressPlace | None:
     """Where the first address stands, or None.
 
-    Errors   zipfile.BadZipFile, fastexcel.FastExcelError: a damaged workbook.
+    Errors   DAMAGE, workbook_process.Unreadable: a damaged workbook; workbook_process.TooMuch.
     """
     with zipfile.ZipFile(path) as parts:
         holding = [
             part.filename
             for part in parts.infolist()
-            if part.filename.startswith("xl/")
-            and not part.filename.startswith(_WRITERS)
+            if not part.filename.startswith(_WRITERS)
             and _holds_address(parts, part)
         ]
     beside = [name for name in holding if not name.startswith(_CELLS) or "_rels" in name]
     if len(beside) < len(holding):
-        place = _place_in_cells(path, sheet, header_row)
+        place = _place_in_cells(path, sheet, header_row, memory)
         if place:
             return place
     return AddressPlace(column="(a comment or link of the workbook)") if beside else None
@@ -53,22 +61,25 @@ def place_in_rows(rows: pl.DataFrame, *, header_row: int) -> AddressPlace | None
     return None
 
 
-def _place_in_cells(path: Path, sheet: str | int, header_row: int) -> AddressPlace | None:
-    book = fastexcel.read_excel(path.read_bytes())
-    used = sheet if isinstance(sheet, str) else book.sheet_names[sheet]
-    for name in book.sheet_names:
-        loaded = book.load_sheet(name, header_row=None, skip_rows=0, dtypes="string")
-        place = place_in_rows(pl.DataFrame(loaded), header_row=header_row if name == used else 0)
+def _place_in_cells(path: Path, sheet: str | int, header_row: int, memory: str) -> AddressPlace | None:
+    names = workbook_process.sheets_of(path, memory=memory)
+    used = sheet if isinstance(sheet, str) else names[sheet]
+    for name in names:
+        loaded = workbook_process.cells_of(path, sheet=name, memory=memory)
+        place = place_in_rows(loaded, header_row=header_row if name == used else 0)
         if place:
             return place if name == used else AddressPlace(column="(another sheet of the workbook)")
     return None
 
 
 def _holds_address(parts: zipfile.ZipFile, part: zipfile.ZipInfo) -> bool:
-    scan = AddressScan()
+    """Read to its end, which is where its directory says: what lies behind that would be read by others only."""
+    scan, size, said = AddressScan(), 0, part.file_size
+    part.file_size += 1
     with parts.open(part) as content:
         while block := content.read(_BLOCK):
+            size += len(block)
             scan.feed(block, 0)
-            if scan.line is not None:
-                return True
-    return False
+    if size != said:
+        raise zipfile.BadZipFile(f"{size} bytes, not {said}")
+    return scan.line is not None
