@@ -41,13 +41,16 @@ class Fault(Exception):
         self.code = code  # of a held or refused file: ledger.file.reason_code
 
     def __str__(self) -> str:
-        where, found = printable(self.where, 400), printable(self.found, 400)
-        head = f"{self.what}  {where}" if where else self.what
+        where, found, expected = (
+            printable(said, most) for said, most in ((self.where, 400), (self.found, 400), (self.expected, 1000))
+        )
+        what = printable(self.what, 200)
+        head = f"{what}  {where}" if where else what
         middle = "; ".join(
             part
             for part in (
                 f"found {found}" if found else "",
-                f"expected {self.expected}" if self.expected else "",
+                f"expected {expected}" if expected else "",
             )
             if part
         )

@@ -20,6 +20,7 @@ from pipeline.faults import StoreFault
 SETTINGS = {
     "autoinstall_known_extensions": False,  # nothing is ever fetched at run time
     "autoload_known_extensions": False,
+    "enable_progress_bar": False,  # else it draws one on stdout, among the results, for whatever takes two seconds
     "checkpoint_threshold": "256MB",  # many files come in a run, each its own transaction: fold them in seldom
 }
 

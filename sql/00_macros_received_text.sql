@@ -14,10 +14,15 @@ create or replace temp macro is_present(received, marks) as
 
 -- A participant's number that can be one: short, and without control, direction or zero-width characters, fillers
 -- and variation selectors, which nobody sees and which would make another person of the same number.
+create or replace temp macro holds_unseen(received) as
+    regexp_matches(trimmed(received), '[\p{Cc}\p{Cf}\p{Zl}\p{Zp}\x{034F}\x{115F}\x{1160}\x{17B4}\x{17B5}\x{180B}-\x{180F}'
+        '\x{3164}\x{FE00}-\x{FE0F}\x{FFA0}\x{E0100}-\x{E01EF}]');
 create or replace temp macro received_participant(received) as
-    case when length(trimmed(received)) <= 200 and not regexp_matches(trimmed(received),
-        '[\p{Cc}\p{Cf}\p{Zl}\p{Zp}\x{034F}\x{115F}\x{1160}\x{17B4}\x{17B5}\x{180B}-\x{180F}\x{3164}\x{FE00}-\x{FE0F}\x{FFA0}\x{E0100}-\x{E01EF}]')
-    then received end;
+    case when length(trimmed(received)) <= 200 and not holds_unseen(received) then received end;
+
+-- an analyser's name, which pages show: likewise, and no longer than a name
+create or replace temp macro received_name(received) as
+    case when length(trimmed(received)) <= 80 and not holds_unseen(received) then trimmed(received) end;
 
 -- the field's name where there was something to read and nothing was read
 create or replace temp macro unread(field, quantity, received, marks) as

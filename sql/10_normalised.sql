@@ -62,7 +62,7 @@ quantified as (
         coalesce(received_number(clothing_weight_text, $number_pattern, $decimal, $thousands)
             * $clothing_weight_times / $clothing_weight_over, written_clothing_weight_kg) as clothing_weight_kg,
         received_code(athlete_mode_text, $athlete_mode_codes) as athlete_mode,
-        case when is_present(device_text, $missing) then trimmed(device_text) end as device,
+        case when is_present(device_text, $missing) then received_name(device_text) end as device,
         received_share(body_fat_percent_text, $number_pattern, $decimal, $thousands)
             * $body_fat_percent_times / $body_fat_percent_over as body_fat_percent,
         coalesce(received_number(fat_mass_text, $number_pattern, $decimal, $thousands)
@@ -127,6 +127,7 @@ select
         unread('weight', weight_kg, weight_text, $missing),
         unread('clothing_weight', clothing_weight_kg, clothing_weight_text, $missing),
         unread('athlete_mode', athlete_mode, athlete_mode_text, $missing),
+        unread('device', device, device_text, $missing),
         unread('body_fat_percent', body_fat_percent, body_fat_percent_text, $missing),
         unread('fat_mass', fat_mass_kg, fat_mass_text, $missing),
         unread('fat_free_mass', fat_free_mass_kg, fat_free_mass_text, $missing),

@@ -79,4 +79,4 @@ def how_written(profile: Profile, name: str) -> str:
         return (
             "a participant's number of at most 200 characters, none of them a control or invisible character"
         )
-    return f"a {field.title.lower()}"
+    return f"a {field.title.lower()} of at most 80 characters, none of them a control or invisible character"

@@ -7,7 +7,7 @@ import io
 import polars as pl
 
 # A spreadsheet takes a text cell that opens with one of these for a formula, and runs it.
-FORMULA_OPENERS = ("=", "+", "-", "@", "\t", "\r")
+FORMULA_OPENERS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # wide ones where such are written
 
 
 def csv_bytes(rows: pl.DataFrame) -> bytes:

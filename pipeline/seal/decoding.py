@@ -34,6 +34,7 @@ _MARKS = (  # UTF-32 first: its little-endian mark begins with that of UTF-16
 # Codecs of Python that are no way in which a file's letters are written, and give what is no text.
 _NO_CODE_PAGES = ("unicode-escape", "unicode_escape", "raw-unicode-escape", "raw_unicode_escape", "utf-7", "idna",
                   "punycode", "undefined", "mbcs", "oem")  # fmt: skip
+_MOST_BYTES_A_CHARACTER = 4  # of any encoding
 _DETECTION_BYTES = 64 * 1024
 # What office software in the sites' countries writes; a longer list only adds ways to be wrong.
 _LIKELY = [
@@ -94,16 +95,19 @@ def survey(
     encoding: str | None,
     most_bytes: int = limits.UNPACKED_BYTES,
     most_rows: int = limits.ROWS,
+    most_characters: int = limits.LINE_CHARACTERS,
     rows_from: int = 1,
 ) -> TextFacts:
     """Decide the encoding, count the lines and look for an e-mail address from the line `rows_from` on.
 
-    Errors   FileHeld: damaged gzip or gzip within gzip, more than `most_bytes` unpacked or `most_rows`, bytes that
+    Errors   FileHeld: damaged gzip or gzip within gzip, more than `most_bytes` unpacked or `most_rows`, a line that is
+             longer than `most_characters` whatever its encoding (of shorter ones lines_of decides), bytes that
              are not the profile's encoding, or that are no text in any encoding tried.
     """
     utf8 = codecs.getincrementaldecoder("utf-8")()
     is_utf8, size, newlines, returns, pairs, last, unusual = True, 0, 0, 0, 0, b"", b""
     first, addresses, extracts = b"", AddressScan(rows_from), _Extracts()
+    since_end = 0  # bytes after the last line end
     for chunk in _blocks(path, where):
         if not first and chunk.startswith(_GZIP):
             raise _packed_twice(where)
@@ -113,6 +117,10 @@ def survey(
             raise too_large(where, most_bytes)
         addresses.feed(chunk, newlines + returns - pairs)
         extracts.feed(chunk)
+        end = max(chunk.rfind(b"\n"), chunk.rfind(b"\r"))
+        since_end = len(chunk) - end - 1 if end >= 0 else since_end + len(chunk)
+        if since_end > _MOST_BYTES_A_CHARACTER * most_characters:
+            raise _line_too_long(where, newlines + returns - pairs + 1, most_characters)
         newlines += chunk.count(b"\n")
         if b"\r" in chunk:
             returns += chunk.count(b"\r")
@@ -192,14 +200,7 @@ def lines_of(text: TextIO, *, where: str, most: int) -> Iterator[str]:
     """
     for number, line in enumerate(iter(partial(text.readline, most + 1), ""), start=1):
         if len(line) > most:
-            raise FileHeld(
-                "held",
-                where=f"{where}, line {number}",
-                found=f"more than {most} characters",
-                expected=f"lines of at most {most} characters (limits.line_characters)",
-                next="check that the file is what it should be, or raise limits.line_characters",
-                code="line_too_long",
-            )
+            raise _line_too_long(where, number, most)
         yield line
 
 
@@ -329,6 +330,17 @@ def _damaged(where: str) -> FileHeld:
         expected="a whole gzip file",
         next="send the file again",
         code="damaged",
+    )
+
+
+def _line_too_long(where: str, line: int, most: int) -> FileHeld:
+    return FileHeld(
+        "held",
+        where=f"{where}, line {line}",
+        found=f"more than {most} characters",
+        expected=f"lines of at most {most} characters (limits.line_characters)",
+        next="check that the file is what it should be, or raise limits.line_characters",
+        code="line_too_long",
     )
 
 

@@ -312,12 +312,12 @@ _MAKERS = {
     "profile": _profile,
     "programme": _programme,
 }
-_WEIGHTS = {"delimited": 30, "ndjson": 14, "fhir": 12, "xlsx": 10, "parquet": 10, "profile": 16, "programme": 8}
+_WEIGHTS = {"delimited": 30, "ndjson": 14, "fhir": 12, "xlsx": 8, "parquet": 6, "profile": 18, "programme": 12}
 # read: a reader as far as the rows; intake: all the way into the store, which costs ten times as much
-_FILE_DOORS = {"read": 60, "seal": 25, "inspect": 10, "intake": 5}
+_FILE_DOORS = {"read": 63, "seal": 28, "inspect": 6, "intake": 3}
 _DOORS = {
     **dict.fromkeys(("delimited", "ndjson", "xlsx", "parquet"), _FILE_DOORS),
-    "fhir": {"read": 80, "inspect": 12, "intake": 8},
+    "fhir": {"read": 84, "inspect": 12, "intake": 4},
     "profile": {"profile": 60, "seal_profile": 37, "intake": 3},
     "programme": {"programme": 1},
 }

@@ -31,6 +31,7 @@ class DelimitedReader:
             encoding=profile.encoding,
             most_bytes=limits.unpacked_bytes,
             most_rows=limits.rows,
+            most_characters=limits.line_characters,
             rows_from=profile.header_row + 1,
         )
 
@@ -79,7 +80,12 @@ class DelimitedReader:
             if not facts.is_ready:
                 decoding.spool_as_utf8(path, facts.encoding, spool, where=self._where)
                 again = decoding.survey(
-                    spool, where=self._where, encoding="utf-8", most_bytes=1 << 62, most_rows=1 << 62
+                    spool,
+                    where=self._where,
+                    encoding="utf-8",
+                    most_bytes=1 << 62,
+                    most_rows=1 << 62,
+                    most_characters=self._most,
                 )
                 readable, lines = spool, again.lines
             if delimited_fast.read(store, readable, profile, places, width, lines=lines):

@@ -75,7 +75,12 @@ class FhirReader:
     def __init__(self, path: Path, profile: Profile, limits: Limits, *, where: str):
         self._profile, self._where, self._most = profile, where, limits.line_characters
         self._facts = decoding.survey(
-            path, where=where, encoding=profile.encoding, most_bytes=limits.unpacked_bytes, most_rows=limits.rows
+            path,
+            where=where,
+            encoding=profile.encoding,
+            most_bytes=limits.unpacked_bytes,
+            most_rows=limits.rows,
+            most_characters=limits.line_characters,
         )
         headers = {name: observation_codes.tokens_of(one.header) for name, one in profile.columns.items()}
         self._fields = {token: name for name, tokens in headers.items() for token in tokens if "|" in token}

@@ -31,7 +31,12 @@ class NdjsonReader:
     def __init__(self, path: Path, profile: Profile, limits: Limits, *, where: str):
         self._profile, self._where, self._limits = profile, where, limits
         self._facts = decoding.survey(
-            path, where=where, encoding=profile.encoding, most_bytes=limits.unpacked_bytes, most_rows=limits.rows
+            path,
+            where=where,
+            encoding=profile.encoding,
+            most_bytes=limits.unpacked_bytes,
+            most_rows=limits.rows,
+            most_characters=limits.line_characters,
         )
         self._keys: list[str] = []
 
