@@ -60,6 +60,7 @@ bench: $(VENV)/tests
 	@$(BIN)/python tests/benchmarks/suppression.py
 	@$(BIN)/python tests/benchmarks/outcome_recovery.py
 	@$(BIN)/python tests/benchmarks/cluster_speed.py
+	@$(BIN)/python tests/benchmarks/hostile_input.py
 
 # Apart from .venv: a site needs a twentieth of what the pipeline does.
 seal:

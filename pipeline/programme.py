@@ -457,8 +457,6 @@ class Profile(_Settings):
                     raise ValueError(
                         f"{name}: a format names day, month and year, such as %d/%m/%Y; found {form}"
                     )
-            if column.written_units and field.dimension not in ("length", "mass"):
-                raise ValueError(f"{name} cannot have written units; only heights and masses can")
                 if not _DATE_FORMAT.fullmatch(form):
                     raise ValueError(
                         f"{name}: a format is made of %d %m %Y %y %b %B %a %A %H %I %M %S %f %p %z %j and signs, each "
@@ -466,7 +464,9 @@ class Profile(_Settings):
                     )
                 if len(_DIRECTIVE.findall(form)) != len(set(_DIRECTIVE.findall(form))):
                     raise ValueError(f"{name}: a format names each part once; found {form}")
-        if (self.delimiter or "") in self._no_delimiters or self.quote in ("\r", "\n", "\0"):
+            if column.written_units and field.dimension not in ("length", "mass"):
+                raise ValueError(f"{name} cannot have written units; only heights and masses can")
+        if self.separator in self._no_delimiters or self.quote in ("\r", "\n", "\0"):
             raise ValueError("delimiter and quote are two different signs, and no line end")
         if self.thousands == self.decimal:
             raise ValueError(f"decimal and thousands are both {self.decimal}; they must differ")

@@ -20,7 +20,6 @@ from pipeline.faults import StoreFault
 SETTINGS = {
     "autoinstall_known_extensions": False,  # nothing is ever fetched at run time
     "autoload_known_extensions": False,
-    "enable_progress_bar": False,  # else it draws one on stdout, among the results, for whatever takes two seconds
     "checkpoint_threshold": "256MB",  # many files come in a run, each its own transaction: fold them in seldom
 }
 
@@ -82,7 +81,7 @@ class Store:
             raise why_it_did_not_open(path, error) from error
         store = cls(connection, path)
         try:
-            store._close_to_outside([*_received_beside(path), *may_read])
+            store._close_to_outside([*received_beside(path), *may_read])
             store._upgrade(read_only)
         except BaseException:
             connection.close()
@@ -243,7 +242,8 @@ class Store:
             self.execute_file(name)
 
 
-def _received_beside(path: Path | None) -> list[Path]:
+def received_beside(path: Path | None) -> list[Path]:
+    """The folders of received files that belong to the store at `path`."""
     return [path.parent / name for name in RECEIVED] if path else []
 
 

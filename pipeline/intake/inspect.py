@@ -102,7 +102,9 @@ def inspect_file(path: Path) -> Inspection:
 
 def _of_observations(path: Path) -> Inspection:
     lines, reasons, undecided, identifying = inspect_observations.propose(path)
-    reasons, undecided, identifying = ([_in_one_line(one) for one in said] for said in (reasons, undecided, identifying))
+    reasons, undecided, identifying = (
+        [_in_one_line(one) for one in said] for said in (reasons, undecided, identifying)
+    )
     heading = _heading(path, undecided, identifying)
     return Inspection("\n".join(heading + lines) + "\n", reasons, undecided, identifying)
 

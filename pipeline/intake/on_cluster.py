@@ -31,7 +31,7 @@ from pipeline.intake.inbox import Arrival
 from pipeline.intake.ledger import ACCEPTED, Entry
 from pipeline.intake.one_file import Prepared, Setting
 from pipeline.programme import Engine, Programme
-from pipeline.store import Store, sql_text
+from pipeline.store import Store, received_beside, sql_text
 
 Result = TypeVar("Result")
 
@@ -133,7 +133,7 @@ def prepare_far(errand: Errand) -> Parcel:
         tombstones.read(programme.store), errand.first_period,
     )  # fmt: skip
     limits = programme.settings.limits
-    with _empty_store(limits.memory).beside() as store:
+    with _empty_store(limits.memory, programme.store / "evenbeam.duckdb").beside() as store:
         prepared = one_file.prepare(store, setting, errand.arrival, accepted=errand.accepted)
         entry = prepared.entry
         has_rows = entry is not None and prepared.fault is None and not prepared.is_known
@@ -167,9 +167,10 @@ def _programme(path: Path, sha256: str) -> Programme:
 
 
 @lru_cache(maxsize=1)
-def _empty_store(memory: str) -> Store:
-    """The worker's own DuckDB, in memory; each task works in a connection of its own."""
-    return Store.open(None, memory_limit=memory, threads=1)
+def _empty_store(memory: str, instead_of: Path) -> Store:
+    """The worker's own DuckDB, in memory, which reads the files that the programme's store would; each task works in
+    a connection of its own."""
+    return Store.open(None, memory_limit=memory, threads=1, may_read=received_beside(instead_of))
 
 
 def _errand(store: Store, setting: Setting, arrival: Arrival, exchange: str) -> Errand:

@@ -44,7 +44,11 @@ def main() -> int:
             return 0
         if options.anew:
             KEPT.unlink(missing_ok=True)
-        kept = json.loads(KEPT.read_text()) if KEPT.exists() else {"next": 0, "counts": {}, "findings": {}, "seconds": 0}
+        kept = (
+            json.loads(KEPT.read_text())
+            if KEPT.exists()
+            else {"next": 0, "counts": {}, "findings": {}, "seconds": 0}
+        )
         done = campaign(kept, options.cases, Path(folder))
     RESULT.write_text(page(done), encoding="utf-8")
     print(page(done))
@@ -66,7 +70,10 @@ def campaign(kept: dict, cases: int, folder: Path) -> dict:
             print(number, case.kind, finding, file=sys.stderr, flush=True)
         counts[f"{case.kind}|{case.door}|{outcome}"] += 1
         if (number + 1) % SAVE_EVERY == 0 or number + 1 == cases:
-            used = [resource.getrusage(who).ru_maxrss / 1024 for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+            used = [
+                resource.getrusage(who).ru_maxrss / 1024
+                for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+            ]
             kept |= {"next": number + 1, "counts": dict(counts), "seconds": before + time.process_time() - begun,
                      "peaks": [max(pair) for pair in zip(peaks, used, strict=True)]}  # fmt: skip
             KEPT.write_text(json.dumps(kept))
@@ -84,9 +91,9 @@ def page(done: dict) -> str:
     lines = [
         "# Hostile input",
         "",
-        f"Made by `python tests/benchmarks/hostile_input.py --cases {done['next']}`: {done['next']:,} seeded cases, each at "
-        "one door of the program. Allowed are acceptance with an account that adds up, and one clear message; any other",
-        f"exception, a message that is none, or more than {MOST_SECONDS:g} s for a case is a finding.",
+        f"Made by `python tests/benchmarks/hostile_input.py --cases {done['next']}`: {done['next']:,} seeded cases, "
+        "each at one door of the program. Allowed are acceptance with an account that adds up, and one clear message; "
+        f"any other exception, a message that is none, or more than {MOST_SECONDS:g} s for a case is a finding.",
         "",
         f"**{len(done['findings'])} findings.** {done['seconds'] / 60:.0f} minutes of processor time; most memory "
         f"{done['peaks'][0]:.0f} MB, and {done['peaks'][1]:.0f} MB in the process that reads workbooks.",

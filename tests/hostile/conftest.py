@@ -7,7 +7,7 @@ import pytest
 
 for folder in ("intake", "dashboards"):
     sys.path.insert(0, str(Path(__file__).parents[1] / folder))
-from invented_site import House
+from invented_site import House  # noqa: E402
 
 
 @pytest.fixture

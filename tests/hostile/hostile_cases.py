@@ -22,7 +22,17 @@ COLUMNS = "[columns]\n" + "".join(
     f'{field} = {{ header = "{header}" }}\n' for field, header in zip(FIELDS, HEADERS, strict=True)
 )
 DELIMITERS = {"csv": ",", "semicolon": ";", "bar": "|", "tsv": "\t"}
-ENCODINGS = ("utf-8", "utf-8-sig", "cp1252", "utf-16", "utf-16-le", "utf-16-be", "utf-32", "shift_jis", "mac_roman")
+ENCODINGS = (
+    "utf-8",
+    "utf-8-sig",
+    "cp1252",
+    "utf-16",
+    "utf-16-le",
+    "utf-16-be",
+    "utf-32",
+    "shift_jis",
+    "mac_roman",
+)
 
 # What a cell can hold that some layer below might take for more than text.
 CELLS = (
@@ -35,10 +45,11 @@ CELLS = (
     "anna@example.org", "M", "F", "male", "True", "1", "44", "170", "70.5", "2025-03-04", "a,b;c|d\te", '"', '""',
     "a\nb", "a\r\nb", "\r", "\u2028", "\x85", "\x0b\x0c", "Anna Schmidt", "\u0130", "ß", "ﬁ",
 )  # fmt: skip
-TOKENS = tuple(cell.encode("utf-8", "ignore") for cell in CELLS) + (
+TOKENS = (
+    *(cell.encode("utf-8", "ignore") for cell in CELLS),
     b"\xff\xfe", b"\xfe\xff", b"\xef\xbb\xbf", b"\x1f\x8b\x08", b"PK\x03\x04", b"PAR1", b"\xc0\x80", b"\xed\xa0\x80",
-    b"\xff" * 8, b"\x00" * 16, b"\xff\xff\xff\x7f", b"\n" * 40, b"\r" * 7, b'"' * 5, b"," * 300, b"{" * 200, b"[" * 3000,
-    b'{"a":' * 1500, b'"\\ud800"', b"&lol;", b"]]>", b"<c r=\"XFD1048576\"><v>1</v></c>",
+    b"\xff" * 8, b"\x00" * 16, b"\xff\xff\xff\x7f", b"\n" * 40, b"\r" * 7, b'"' * 5, b"," * 300, b"{" * 200,
+    b"[" * 3000, b'{"a":' * 1500, b'"\\ud800"', b"&lol;", b"]]>", b'<c r="XFD1048576"><v>1</v></c>',
 )  # fmt: skip
 
 
@@ -55,7 +66,9 @@ class Case:
 def case_of(number: int, kinds: tuple[str, ...] | None = None) -> Case:
     """Case number `number`: the same for ever, whatever was drawn before it."""
     rng = random.Random(f"hostile {number}")
-    kind = rng.choices(*zip(*((k, w) for k, w in _WEIGHTS.items() if not kinds or k in kinds), strict=True))[0]
+    kind = rng.choices(*zip(*((k, w) for k, w in _WEIGHTS.items() if not kinds or k in kinds), strict=True))[
+        0
+    ]
     case = _MAKERS[kind](rng)
     return replace(case, door=rng.choices(*zip(*_DOORS[kind].items(), strict=True))[0])
 
@@ -128,19 +141,35 @@ def _delimited(rng: random.Random) -> Case:
         content = gzip.compress(content, mtime=0)
         content = broken(rng, content, 2) if rng.random() < 0.6 else content
         content = gzip.compress(content, mtime=0) if rng.random() < 0.05 else content
-    head = f'format = "{"tsv" if name == "tsv" else "csv"}"\n' + (f'delimiter = "{delimiter}"\n' if name in ("semicolon", "bar") else "")
+    head = f'format = "{"tsv" if name == "tsv" else "csv"}"\n' + (
+        f'delimiter = "{delimiter}"\n' if name in ("semicolon", "bar") else ""
+    )
     if rng.random() < 0.2:
         head += f'encoding = "{rng.choice((*ENCODINGS, "zip", "utf-7", "idna", "x" * 50))}"\n'
     if rng.random() < 0.1:
         head += f"header_row = {rng.choice((2, 3, 100))}\n"
     if rng.random() < 0.1:
-        head += 'quote = ""\n' if rng.random() < 0.5 else "quote = \"'\"\n"
+        head += 'quote = ""\n' if rng.random() < 0.5 else 'quote = "\'"\n'
     return Case("delimited", content, head + COLUMNS)
 
 
 # ---- JSON --------------------------------------------------------------------------------------------------
 
-_VALUES = (*CELLS, 0, -1, 1e308, 10**400, True, False, None, [], {}, [[1]], {"a": {"b": [1, "x"]}}, {"value": 1})
+_VALUES = (
+    *CELLS,
+    0,
+    -1,
+    1e308,
+    10**400,
+    True,
+    False,
+    None,
+    [],
+    {},
+    [[1]],
+    {"a": {"b": [1, "x"]}},
+    {"value": 1},
+)
 
 
 def _ndjson(rng: random.Random) -> Case:
@@ -150,10 +179,15 @@ def _ndjson(rng: random.Random) -> Case:
         while rng.random() < 0.2:
             value[rng.choice((*HEADERS, *CELLS))] = rng.choice(_VALUES)
         line = json.dumps(value, ensure_ascii=rng.random() < 0.5)
-        line = line.replace('"170.5"', rng.choice(("170.5", "1e999999999999", "1E-999999999", "1e5", "-0.0", "NaN", '"\\ud83d"')))
+        line = line.replace(
+            '"170.5"',
+            rng.choice(("170.5", "1e999999999999", "1E-999999999", "1e5", "-0.0", "NaN", '"\\ud83d"')),
+        )
         lines.append(line)
     if rng.random() < 0.1:
-        lines.insert(0, rng.choice(("[", "[" * 5000, '{"a":' * 990 + "1" + "}" * 990, "null", '"x"', '{"a":1,"a":2}')))
+        lines.insert(
+            0, rng.choice(("[", "[" * 5000, '{"a":' * 990 + "1" + "}" * 990, "null", '"x"', '{"a":1,"a":2}'))
+        )
     return _json_case(rng, "ndjson", "\n".join(lines), 'format = "ndjson"\n' + COLUMNS)
 
 
@@ -166,19 +200,33 @@ def _observation(rng: random.Random, n: int, code: str, value: object, unit: str
     while rng.random() < 0.15:
         holder = rng.choice((found, found["valueQuantity"], found["code"], found["subject"]))
         if isinstance(holder, dict):
-            holder[rng.choice((*holder, "name", "component", "valueString", "note", "contained"))] = rng.choice(_VALUES)
+            holder[rng.choice((*holder, "name", "component", "valueString", "note", "contained"))] = (
+                rng.choice(_VALUES)
+            )
     return found
 
 
 def _fhir(rng: random.Random) -> Case:
     resources: list[object] = []
     for n in range(rng.choice((0, 1, 3, 30))):
-        resources.append({"resourceType": "Patient", "id": str(n), "gender": rng.choice(("female", "male", "x", 1, None))})
-        for code, value, unit in (("8302-2", 170.5, "cm"), ("29463-7", 70.5, "kg"), ("30525-0", 44, "a"), ("41982-0", 23.4, "%")):
-            resources.append(_observation(rng, n, code, rng.choice(_VALUES) if rng.random() < 0.05 else value, unit))
+        resources.append(
+            {"resourceType": "Patient", "id": str(n), "gender": rng.choice(("female", "male", "x", 1, None))}
+        )
+        for code, value, unit in (
+            ("8302-2", 170.5, "cm"),
+            ("29463-7", 70.5, "kg"),
+            ("30525-0", 44, "a"),
+            ("41982-0", 23.4, "%"),
+        ):
+            resources.append(
+                _observation(rng, n, code, rng.choice(_VALUES) if rng.random() < 0.05 else value, unit)
+            )
     lines = [json.dumps(one, ensure_ascii=rng.random() < 0.5) for one in resources]
     if rng.random() < 0.1:
-        depth, (opening, closing) = rng.choice((30, 60, 400, 900)), rng.choice((("[", "]"), ('{"extension":[', "]}")))
+        depth, (opening, closing) = (
+            rng.choice((30, 60, 400, 900)),
+            rng.choice((("[", "]"), ('{"extension":[', "]}"))),
+        )
         lines.append(f'{{"resourceType":"Observation","note":{opening * depth}1{closing * depth}}}')
     text = "\n".join(lines)
     return _json_case(rng, "fhir", text, 'format = "fhir"\n')
@@ -196,12 +244,16 @@ def _json_case(rng: random.Random, kind: str, text: str, profile: str) -> Case:
 @cache
 def _workbook() -> dict[str, bytes]:
     buffer, rng = io.BytesIO(), random.Random(1)
-    with xlsxwriter.Workbook(buffer, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}) as book:
+    with xlsxwriter.Workbook(
+        buffer, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
+    ) as book:
         sheet = book.add_worksheet("Readings")
         for n, row in enumerate([list(HEADERS), *_rows(rng, 12, 0.1)]):
             for place, cell in enumerate(row):
                 number = place in (3, 4, 5, 6) and n and cell.replace(".", "").isdecimal() and cell.isascii()
-                sheet.write_number(n, place, float(cell[:6])) if number else sheet.write_string(n, place, cell.replace("\x00", ""))
+                sheet.write_number(n, place, float(cell[:6])) if number else sheet.write_string(
+                    n, place, cell.replace("\x00", "")
+                )
     with zipfile.ZipFile(buffer) as parts:
         return {name: parts.read(name) for name in parts.namelist()}
 
@@ -213,9 +265,13 @@ def _xlsx(rng: random.Random) -> Case:
         parts[name] = broken(rng, parts[name])
     if rng.random() < 0.1:
         parts.pop(rng.choice(list(parts)))
-    with zipfile.ZipFile(buffer, "w", rng.choice((zipfile.ZIP_DEFLATED, zipfile.ZIP_STORED, zipfile.ZIP_BZIP2))) as made:
+    with zipfile.ZipFile(
+        buffer, "w", rng.choice((zipfile.ZIP_DEFLATED, zipfile.ZIP_STORED, zipfile.ZIP_BZIP2))
+    ) as made:
         for name, content in parts.items():
-            made.writestr(rng.choice((name, name, name, f"../{name}")) if rng.random() < 0.02 else name, content)
+            made.writestr(
+                rng.choice((name, name, name, f"../{name}")) if rng.random() < 0.02 else name, content
+            )
     content = buffer.getvalue()
     content = broken(rng, content, 2) if rng.random() < 0.4 else content
     sheet = f"sheet = {json.dumps(rng.choice(('Readings', 'None', '<x>')))}\n" if rng.random() < 0.2 else ""
@@ -228,7 +284,9 @@ def _tables() -> tuple[bytes, ...]:
     for compression in ("uncompressed", "snappy", "zstd", "gzip"):
         rows = _rows(rng, 40, 0.1)
         frame = pl.DataFrame(dict(zip(HEADERS, zip(*rows, strict=True), strict=True)))
-        frame = frame.with_columns(pl.col("Ht").cast(pl.Float64, strict=False), pl.col("Age").cast(pl.Int32, strict=False))
+        frame = frame.with_columns(
+            pl.col("Ht").cast(pl.Float64, strict=False), pl.col("Age").cast(pl.Int32, strict=False)
+        )
         frame = frame.with_columns(Nested=pl.struct("Sex", "Fat"), Listed=pl.concat_list("Sex", "Fat"))
         buffer = io.BytesIO()
         frame.write_parquet(buffer, compression=compression, row_group_size=16)
@@ -251,25 +309,59 @@ def _parquet(rng: random.Random) -> Case:
 
 # ---- settings ----------------------------------------------------------------------------------------------
 
-_PROFILE = (
-    'format = "csv"\nencoding = "utf-8"\ndelimiter = ";"\nquote = "\'"\ndecimal = ","\nthousands = "."\nheader_row = 1\n'
-    'missing = ["-", "NA"]\n[columns]\nparticipant = { header = "Member", scope = "site" }\n'
-    'measured_on = { header = "Date", format = "%d.%m.%Y" }\nsex = { header = "Sex", codes = { W = "female", M = "male" } }\n'
-    'height = { header = "Ht", unit = "m", written_units = true }\nweight = { header = "Wt", unit = "lb", resolution = 0.2 }\n'
-    '[constants]\nage = 44\ndevice = "A1"\n'
-)
-_PROGRAMME = (
-    'name = "Harbour District"\nperiod = "quarter"\nlocale = "de-CH"\n[bandings]\nadult_bmi = "who"\n[disclosure]\n'
-    'minimum_count = 10\n[ages]\ngroups = [[20, 39], [40, 59]]\n[limits]\nmemory = "1GB"\nthreads = 1\ncolumns = 100\n'
-    '[retention]\nfiles = "18 months"\n[outcomes]\nsame_visit_hours = 12\n[[outcomes.follow_up]]\nmonths = 6\n'
-    'tolerance_days = 45\n[[site]]\nid = "north-quay"\nname = "North Quay"\nprofile = "profile.toml"\nstarted = 2024-10-01\n'
-)
+_PROFILE = """\
+format = "csv"
+encoding = "utf-8"
+delimiter = ";"
+quote = "'"
+decimal = ","
+thousands = "."
+header_row = 1
+missing = ["-", "NA"]
+[columns]
+participant = { header = "Member", scope = "site" }
+measured_on = { header = "Date", format = "%d.%m.%Y" }
+sex = { header = "Sex", codes = { W = "female", M = "male" } }
+height = { header = "Ht", unit = "m", written_units = true }
+weight = { header = "Wt", unit = "lb", resolution = 0.2 }
+[constants]
+age = 44
+device = "A1"
+"""
+_PROGRAMME = """\
+name = "Harbour District"
+period = "quarter"
+locale = "de-CH"
+[bandings]
+adult_bmi = "who"
+[disclosure]
+minimum_count = 10
+[ages]
+groups = [[20, 39], [40, 59]]
+[limits]
+memory = "1GB"
+threads = 1
+columns = 100
+[retention]
+files = "18 months"
+[outcomes]
+same_visit_hours = 12
+[[outcomes.follow_up]]
+months = 6
+tolerance_days = 45
+[[site]]
+id = "north-quay"
+name = "North Quay"
+profile = "profile.toml"
+started = 2024-10-01
+"""
 _TOML_VALUES = (
-    "1", "-1", "0", "1e400", "inf", "nan", "9" * 5000, "0x7fffffffffffffff", "true", "[]", "[[]]", "{}", '""', '"\\u0000"',
-    '"../../../../etc/passwd"', '"/dev/zero"', '"<script>"', '"\\u202e"', '"%d%m%Y%d"', '"%q%d%m%Y"', '"%d/%m/%Y %H:%M:%S.%f"',
-    '"%"', '["%d%m%Y", "%m%d%Y", "%y%m%d", "%j%d%m%Y"]', "2024-10-01", "9999-12-31T00:00:00Z", "[" * 400 + "]" * 400,
-    '{ header = "Member" }', '{ header = "Ht", unit = "kg" }', '"é"', '"ab"', '"\\t"', '"\\n"', "'\"'", '"who-asian"', '"csv"',
-    '"fhir"', '"xlsx"', '"de-CH"', '"xx-YY"', '"a" ', "1e-320", "[[5, 19], [20, 99]]", '"10000 years"', '"99999 years"',
+    "1", "-1", "0", "1e400", "inf", "nan", "9" * 5000, "0x7fffffffffffffff", "true", "[]", "[[]]", "{}", '""',
+    '"\\u0000"', '"../../../../etc/passwd"', '"/dev/zero"', '"<script>"', '"\\u202e"', '"%d%m%Y%d"', '"%q%d%m%Y"',
+    '"%d/%m/%Y %H:%M:%S.%f"', '"%"', '["%d%m%Y", "%m%d%Y", "%y%m%d", "%j%d%m%Y"]', "2024-10-01",
+    "9999-12-31T00:00:00Z", "[" * 400 + "]" * 400, '{ header = "Member" }', '{ header = "Ht", unit = "kg" }', '"é"',
+    '"ab"', '"\\t"', '"\\n"', "'\"'", '"who-asian"', '"csv"', '"fhir"', '"xlsx"', '"de-CH"', '"xx-YY"', '"a" ',
+    "1e-320", "[[5, 19], [20, 99]]", '"10000 years"', '"99999 years"',
 )  # fmt: skip
 
 
@@ -282,8 +374,12 @@ def _settings(rng: random.Random, text: str) -> str:
         if equals and choice < 0.5:
             lines[place] = f"{key} = {rng.choice(_TOML_VALUES)}"
         elif equals and "{" in lines[place] and choice < 0.6:
-            inner = rng.choice(("header", "unit", "format", "codes", "written_units", "resolution", "scope", "x"))
-            lines[place] = f"{key} = {{ header = \"Wt\", {inner if inner != 'header' else 'unit'} = {rng.choice(_TOML_VALUES)} }}"
+            inner = rng.choice(
+                ("header", "unit", "format", "codes", "written_units", "resolution", "scope", "x")
+            )
+            lines[place] = (
+                f'{key} = {{ header = "Wt", {inner if inner != "header" else "unit"} = {rng.choice(_TOML_VALUES)} }}'
+            )
         elif choice < 0.7:
             lines.pop(place)
         elif choice < 0.8:
@@ -312,7 +408,15 @@ _MAKERS = {
     "profile": _profile,
     "programme": _programme,
 }
-_WEIGHTS = {"delimited": 30, "ndjson": 14, "fhir": 12, "xlsx": 8, "parquet": 6, "profile": 18, "programme": 12}
+_WEIGHTS = {
+    "delimited": 30,
+    "ndjson": 14,
+    "fhir": 12,
+    "xlsx": 8,
+    "parquet": 6,
+    "profile": 18,
+    "programme": 12,
+}
 # read: a reader as far as the rows; intake: all the way into the store, which costs ten times as much
 _FILE_DOORS = {"read": 63, "seal": 28, "inspect": 6, "intake": 3}
 _DOORS = {

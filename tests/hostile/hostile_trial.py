@@ -110,7 +110,7 @@ class Trial:
         return "read"
 
     def _intake(self, case: Case) -> str:
-        """All the way: checked, entered in the ledger, every row accounted for; then rolled back by being told apart."""
+        """All the way: checked, entered in the ledger under a digest of its own, every row accounted for."""
         path, profile = self._written(case)
         programme = SimpleNamespace(
             profiles={"north-quay": profile},

@@ -11,7 +11,12 @@ def programme(tmp_path):
     folder = tmp_path / "programme"
     for name in ("inbox/north-quay", "inbox-of-others", "store/spool", "store/archive/aa"):
         (folder / name).mkdir(parents=True)
-    for name in ("inbox/north-quay/a.csv", "inbox-of-others/b.csv", "store/archive/aa/c", "store/pseudonym.key"):
+    for name in (
+        "inbox/north-quay/a.csv",
+        "inbox-of-others/b.csv",
+        "store/archive/aa/c",
+        "store/pseudonym.key",
+    ):
         (folder / name).write_text("Member,Wt\n17,70\n")
     (folder / "inbox/north-quay/link.csv").symlink_to(folder / "store/pseudonym.key")
     return folder
@@ -67,7 +72,9 @@ def test_a_second_opening_in_one_process_does_not_open_it_either(store, programm
 
 
 def test_work_larger_than_memory_still_goes_through_the_disk(store, programme):
-    store.execute("create table reading.large as select range as i, hash(range)::varchar || 'x' as s from range(4000000)")
+    store.execute(
+        "create table reading.large as select range as i, hash(range)::varchar || 'x' as s from range(4000000)"
+    )
     store.execute("create table reading.ordered as from reading.large order by s, i")
     assert store.value("select count(*) from reading.ordered") == 4_000_000
     store.execute("checkpoint")

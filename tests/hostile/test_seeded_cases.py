@@ -21,7 +21,9 @@ def test_no_case_does_more_than_be_taken_or_be_refused(tmp_path):
 
 
 def test_a_case_is_the_same_whenever_it_is_made():
-    assert [case_of(number) for number in (3, 4)] == [case_of(number) for number in (3, 4)] and case_of(3) != case_of(4)
+    assert [case_of(number) for number in (3, 4)] == [case_of(number) for number in (3, 4)] and case_of(
+        3
+    ) != case_of(4)
 
 
 @pytest.mark.parametrize(

@@ -21,7 +21,9 @@ MAY_IMPORT = {
     "pipeline/period.py": (),
     "pipeline/observation_codes.py": (),
     "pipeline/arrivals.py": (),
-    "pipeline/programme.py": ("pipeline.measures", "pipeline.faults", "pipeline.period", "pipeline.observation_codes"),
+    "pipeline/programme.py": (
+        "pipeline.measures", "pipeline.faults", "pipeline.period", "pipeline.observation_codes", "pipeline.seal",
+    ),
     "pipeline/store.py": ("pipeline.faults",),
     "pipeline/intake": (
         "pipeline.store", "pipeline.programme", "pipeline.measures", "pipeline.faults", "pipeline.checks",

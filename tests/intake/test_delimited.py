@@ -30,7 +30,14 @@ def ways(tmp_path):
             is_taken = delimited_fast.read(store, path, profile, places, len(look.headers), lines=lines)
             fast = store.rows("from received order by line")
             delimited_tolerant.read(
-                store, path, profile, places, len(look.headers), encoding="utf-8-sig", where="a.csv", most_characters=1000
+                store,
+                path,
+                profile,
+                places,
+                len(look.headers),
+                encoding="utf-8-sig",
+                where="a.csv",
+                most_characters=1000,
             )
             return is_taken, fast, store.rows("from received order by line"), store.rows("from broken_line")
 
