@@ -60,7 +60,7 @@ def campaign(kept: dict, cases: int, folder: Path) -> dict:
     trial, counts, begun = Trial(folder), Counter(kept["counts"]), time.process_time()
     before, peaks = kept["seconds"], kept.get("peaks", [0, 0])
     for number in range(kept["next"], cases):
-        faulthandler.dump_traceback_later(6 * MOST_SECONDS, exit=True)  # native code that no signal stops
+        faulthandler.dump_traceback_later(60 * MOST_SECONDS, exit=True)  # native code that no signal stops
         case = case_of(number)
         try:
             outcome = trial.outcome(case)
@@ -93,7 +93,7 @@ def page(done: dict) -> str:
         "",
         f"Made by `python tests/benchmarks/hostile_input.py --cases {done['next']}`: {done['next']:,} seeded cases, "
         "each at one door of the program. Allowed are acceptance with an account that adds up, and one clear message; "
-        f"any other exception, a message that is none, or more than {MOST_SECONDS:g} s for a case is a finding.",
+        f"any other exception, a message that is none, or more than {MOST_SECONDS:g} s of processor time is a finding.",
         "",
         f"**{len(done['findings'])} findings.** {done['seconds'] / 60:.0f} minutes of processor time; most memory "
         f"{done['peaks'][0]:.0f} MB, and {done['peaks'][1]:.0f} MB in the process that reads workbooks.",
