@@ -230,7 +230,7 @@ def markdown(table: pl.DataFrame, lost: pl.DataFrame, arguments: str) -> str:
 def run(folder: Path) -> pl.DataFrame:
     """Receive and check a demo programme's files in a store in memory; the outcome of every row."""
     programme = Programme.read(folder)
-    with Store.open(None, may_read=[programme.inbox]) as store:
+    with Store.open(None, may_read=[programme.folder]) as store:
         receive(
             store,
             programme,
