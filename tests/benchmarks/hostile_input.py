@@ -58,7 +58,7 @@ def main() -> int:
 def campaign(kept: dict, cases: int, folder: Path) -> dict:
     """Go on from `kept` to `cases`; what is known so far is saved as it goes."""
     trial, counts, begun = Trial(folder), Counter(kept["counts"]), time.process_time()
-    before, peaks = kept["seconds"], kept.get("peaks", [0, 0])
+    before, peak = kept["seconds"], kept.get("peak", 0)
     for number in range(kept["next"], cases):
         faulthandler.dump_traceback_later(60 * MOST_SECONDS, exit=True)  # native code that no signal stops
         case = case_of(number)
@@ -70,12 +70,9 @@ def campaign(kept: dict, cases: int, folder: Path) -> dict:
             print(number, case.kind, finding, file=sys.stderr, flush=True)
         counts[f"{case.kind}|{case.door}|{outcome}"] += 1
         if (number + 1) % SAVE_EVERY == 0 or number + 1 == cases:
-            used = [
-                resource.getrusage(who).ru_maxrss / 1024
-                for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
-            ]
-            kept |= {"next": number + 1, "counts": dict(counts), "seconds": before + time.process_time() - begun,
-                     "peaks": [max(pair) for pair in zip(peaks, used, strict=True)]}  # fmt: skip
+            peak = max(peak, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+            seconds = before + time.process_time() - begun
+            kept |= {"next": number + 1, "counts": dict(counts), "seconds": seconds, "peak": peak}
             KEPT.write_text(json.dumps(kept))
             print(f"{number + 1:,} cases, {len(kept['findings'])} findings", file=sys.stderr, flush=True)
     faulthandler.cancel_dump_traceback_later()
@@ -95,8 +92,8 @@ def page(done: dict) -> str:
         "each at one door of the program. Allowed are acceptance with an account that adds up, and one clear message; "
         f"any other exception, a message that is none, or more than {MOST_SECONDS:g} s of processor time is a finding.",
         "",
-        f"**{len(done['findings'])} findings.** {done['seconds'] / 60:.0f} minutes of processor time; most memory "
-        f"{done['peaks'][0]:.0f} MB, and {done['peaks'][1]:.0f} MB in the process that reads workbooks.",
+        f"**{len(done['findings'])} findings.** {done['seconds'] / 60:.0f} minutes of processor time; at most "
+        f"{done['peak']:.0f} MB of memory, beside the process that reads workbooks, which has a limit of its own.",
         "",
         "| format | door | cases | how they ended |",
         "| --- | --- | ---: | --- |",
