@@ -166,7 +166,7 @@ def _entry(setting: Setting, arrival: Arrival, sha256: str, size: int) -> Entry:
 
 def _fetch(arrival: Arrival, to: Path, most_bytes: int) -> None:
     if arrival.remote.file.size > most_bytes:
-        raise decoding.too_large(arrival.where, most_bytes)
+        raise decoding.too_large(arrival.where, most_bytes, "file_bytes")
     arrival.remote.fetch(to, where=arrival.where)
 
 
