@@ -7,6 +7,7 @@ the tooltip.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import altair as alt
@@ -61,6 +62,44 @@ def finished(chart: alt.LayerChart, height: Any, **more: float) -> dict[str, Any
     spec.pop("config", None)
     spec.pop("$schema", None)
     return spec
+
+
+def value_axis(unit: str, **options: Any) -> alt.Axis:
+    """Per cent beside each label, any other unit once over the axis; fewer labels where there is little room."""
+    room = {"tickCount": alt.expr("width < 240 ? 3 : 5"), "labelOverlap": "greedy", "labelSeparation": 4}
+    if unit == "%":
+        return alt.Axis(title=None, labelExpr="datum.label + ' %'", **(room | options))
+    return alt.Axis(title=unit or None, **(room | options))
+
+
+def signed_axis(unit: str) -> alt.Axis:
+    """Differences with their sign and unit."""
+    return value_axis("", labelExpr=f"(datum.value ? format(datum.value, '+') : '0') + ' {unit}'")
+
+
+def around_none(
+    x: alt.X, figure: str, unit: str, tip: list[alt.Tooltip], height: int, *more: Callable[[alt.Chart], alt.Chart]
+) -> dict[str, Any]:
+    """Differences (column `figure`, with low and high) around the level line of no difference, which is `zero`.
+
+    `more` add layers over the shown rows.
+    """
+    base = alt.Chart(ROWS).encode(x=x)
+    shown = base.transform_filter(IS_SHOWN)
+    return finished(
+        alt.layer(
+            base.transform_filter(IS_WITHHELD).mark_rule(style="withheld"),
+            alt.Chart(ROWS)
+            .mark_rule(style="reference")
+            .encode(x=alt.value(0), x2=alt.value(alt.expr("width")), y=alt.Y("mean(zero):Q")),
+            shown.mark_rule(style="beam-thin").encode(
+                y=alt.Y("low:Q", scale=scale(), axis=signed_axis(unit)), y2="high:Q", tooltip=tip
+            ),
+            shown.mark_point(style="bead-small").encode(y=alt.Y(f"{figure}:Q"), tooltip=tip, **OPEN_BEAD),
+            *(layer(shown) for layer in more),
+        ),
+        height,
+    )
 
 
 def age_axis() -> alt.Axis:

@@ -28,6 +28,7 @@ from dashboards.chart_parts import (
     period_axis,
     scale,
     tooltip,
+    value_axis,
 )
 
 
@@ -36,7 +37,7 @@ def band_beams(columns: Columns, row: str, title: str) -> dict[str, Any]:
     """One row a band: its name, the share written out, and a bead on a beam (share and interval)."""
     base = alt.Chart(ROWS).encode(y=alt.Y(**in_order(row)))
     across = alt.X(
-        "low:Q", scale=scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=5)
+        "low:Q", scale=scale(), axis=value_axis("%")
     )
     shown = base.transform_filter(IS_SHOWN)
     tip = tooltip(((row, title),), columns)
@@ -60,7 +61,7 @@ def over_periods(columns: Columns, heads: Heads) -> dict[str, Any]:
     base = alt.Chart(ROWS).encode(
         x=alt.X(**in_order("period", period_axis(), scale=alt.Scale(padding=0.5, type="point")))
     )
-    y = alt.Y("low:Q", scale=scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=4))
+    y = alt.Y("low:Q", scale=scale(), axis=value_axis("%", tickCount=4))
     shown = base.transform_filter(IS_SHOWN)
     tip = tooltip(heads, columns)
     return finished(
@@ -87,7 +88,7 @@ def over_ages(columns: Columns, heads: Heads) -> dict[str, Any]:
     base = alt.Chart(ROWS).encode(
         x=x, xOffset=alt.XOffset("sex_key:N", scale=alt.Scale(domain=["female", "male"], paddingInner=0.6))
     )
-    y = alt.Y("low:Q", scale=scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=5))
+    y = alt.Y("low:Q", scale=scale(), axis=value_axis("%"))
     sex = alt.Color("sex_key:N", scale=alt.Scale(domain=["female", "male"]), legend=None)
     shape = alt.Shape(
         "sex_key:N", scale=alt.Scale(domain=["female", "male"], range=["circle", "square"]), legend=None
@@ -121,7 +122,7 @@ def band_beams_beside(columns: Columns, heads: Heads) -> dict[str, Any]:
     """As `band_beams` for one site, with a hollow diamond where all sites together stand."""
     base = alt.Chart(ROWS).encode(y=alt.Y(**in_order("band")))
     across = alt.X(
-        "low:Q", scale=scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=5)
+        "low:Q", scale=scale(), axis=value_axis("%")
     )
     here, overall = "datum.site_key != ''", "datum.site_key == ''"
     shown, tip = base.transform_filter(IS_SHOWN), tooltip(heads, columns)
@@ -158,7 +159,7 @@ def site_beams(columns: Columns, heads: Heads) -> dict[str, Any]:
     x = alt.X(
         "low:Q",
         scale=scale(),
-        axis=alt.Axis(title=None, orient="top", labelExpr="datum.label + ' %'", tickCount=5),
+        axis=value_axis("%", orient="top"),
     )
     shown = base.transform_filter(IS_SHOWN)
     overall = shown.transform_filter("datum.site_key == ''")
@@ -215,7 +216,7 @@ def bars(columns: Columns, row: str, heads: Heads) -> dict[str, Any]:
     x = alt.X(
         "share:Q",
         scale=scale(),
-        axis=alt.Axis(title=None, tickCount=3, labelExpr="datum.label + ' %'", orient="top"),
+        axis=value_axis("%", tickCount=3, orient="top"),
     )
     base = alt.Chart(ROWS)
     return finished(
@@ -236,7 +237,7 @@ def named_bars(columns: Columns, row: str, title: str) -> dict[str, Any]:
     """Bars of shares from zero, each under its name, for names too long to stand beside."""
     base = alt.Chart(ROWS).encode(y=alt.Y(**in_order(row)))
     x = alt.X(
-        "share:Q", scale=scale(), axis=alt.Axis(title=None, tickCount=4, labelExpr="datum.label + ' %'")
+        "share:Q", scale=scale(), axis=value_axis("%", tickCount=4)
     )
     return finished(
         alt.layer(

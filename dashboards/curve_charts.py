@@ -20,6 +20,7 @@ from dashboards.chart_parts import (
     in_order,
     scale,
     tooltip,
+    value_axis,
 )
 
 CURVES = {3: "curve", 10: "curve", 25: "curve-quarter", 50: "curve-middle", 75: "curve-quarter", 90: "curve",
@@ -60,7 +61,7 @@ def beside_reference(columns: Columns, title: str) -> dict[str, Any]:
     has it."""
     base = alt.Chart(ROWS).encode(y=alt.Y(**in_order("centile")))
     across = alt.X(
-        "low:Q", scale=scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=5)
+        "low:Q", scale=scale(), axis=value_axis("%")
     )
     shown, tip = base.transform_filter(IS_SHOWN), tooltip((("centile", title),), columns)
     return finished(
@@ -86,7 +87,7 @@ def two_shares(columns: Columns, heads: Heads, name: str, keys: tuple[str, ...])
     diamond, each on its beam. Without a second key the beads stand alone."""
     base = alt.Chart(ROWS).encode(y=alt.Y(**in_order("band")))
     across = alt.X(
-        "low:Q", scale=scale(), axis=alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=5)
+        "low:Q", scale=scale(), axis=value_axis("%")
     )
     tip = tooltip(heads, columns)
     first, second = (

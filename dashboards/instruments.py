@@ -41,7 +41,8 @@ def steadiness_figures(release: Release, site: Dimension) -> tuple[dict[str, Cub
     for name in sorted(rows["measure"].unique(), key=lambda m: (m != "weight", m)):
         made = _measure_cube(release, rows.filter(pl.col("measure") == name), name)
         cubes[f"devices_{name}"] = made
-        figures.append(_steadiness(release, name, made, site, words))
+        notes = (TEXT["device.as_above"],) if figures else _how_to_read(release)
+        figures.append(_steadiness(release, name, made, site, words, notes))
     return cubes, figures
 
 
@@ -86,7 +87,19 @@ def _analysers(release: Release, rows: pl.DataFrame) -> Dimension:
     )
 
 
-def _steadiness(release: Release, name: str, made: Cube, site: Dimension, words: tuple[str, ...]) -> Figure:
+def _how_to_read(release: Release) -> tuple[str, ...]:
+    """Said under the first of these figures only."""
+    return say("device.read", most=SHOWN_AT_ONCE), TEXT["device.note"], _methods(release, "device")
+
+
+def _steadiness(
+    release: Release,
+    name: str,
+    made: Cube,
+    site: Dimension,
+    words: tuple[str, ...],
+    notes: tuple[str, ...],
+) -> Figure:
     measure = release.measures.get(name, NO_MEASURE)
     title, unit = measure_titles(release).get(name, name).partition(",")[0], unit_word(measure["unit"])
     columns = (
@@ -127,7 +140,7 @@ def _steadiness(release: Release, name: str, made: Cube, site: Dimension, words:
         is_folded=True,
         is_wide=True,
         none=TEXT["device.no_figure"],
-        notes=(say("device.read", most=SHOWN_AT_ONCE), TEXT["device.note"], _methods(release, "device")),
+        notes=notes,
         headline=headline,
     )
 

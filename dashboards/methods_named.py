@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from dashboards.wording import say
+from dashboards.wording import TEXT, say
 
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
 
@@ -13,14 +13,14 @@ NUMBER = re.compile(r"\d+(?:\.\d+)?")
 def methods_named(methods: Iterable[str | None]) -> str:
     """Texts that differ in their numbers alone become one, with the range of the numbers that differ.
 
-    ["…, 3 sites as clusters", "…, 24 sites as clusters"] → "…, 3 to 24 sites as clusters". Others are set side by
-    side in alphabetical order.
+    ["…, 3 sites as clusters", "…, 24 sites as clusters"] → "…, 3 to 24 sites as clusters". Others follow in
+    alphabetical order, each told to be of other rows.
     Missing  nulls and empty texts are no methods.
     """
     alike: dict[str, list[list[str]]] = {}
     for text in sorted({method for method in methods if method}):
         alike.setdefault(NUMBER.sub("#", text), []).append(NUMBER.findall(text))
-    return "; ".join(_with_ranges(shape, numbers) for shape, numbers in alike.items())
+    return TEXT["methods.elsewhere"].join(_with_ranges(shape, numbers) for shape, numbers in alike.items())
 
 
 def _with_ranges(shape: str, numbers: list[list[str]]) -> str:

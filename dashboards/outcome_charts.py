@@ -18,16 +18,14 @@ from dashboards.chart_parts import (
     ROWS,
     Columns,
     Heads,
+    around_none,
     finished,
     in_order,
     scale,
+    signed_axis,
     tooltip,
+    value_axis,
 )
-
-
-def _signed(unit: str) -> str:
-    return f"(datum.value ? format(datum.value, '+') : '0') + ' {unit}'"
-    "' {unit}'"
 
 
 @cache
@@ -36,8 +34,7 @@ def estimates(
 ) -> dict[str, Any]:
     """One row an estimate: its name and figure over a bead on a beam, and an upright line at no change."""
     base = alt.Chart(ROWS).encode(y=alt.Y(**in_order(row)))
-    label = "datum.label + ' %'" if is_share else _signed(unit)
-    across = alt.X("low:Q", scale=scale(), axis=alt.Axis(title=None, labelExpr=label, tickCount=5))
+    across = alt.X("low:Q", scale=scale(), axis=value_axis("%") if is_share else signed_axis(unit))
     shown, tip = base.transform_filter(IS_SHOWN), tooltip(heads, columns)
     none = (
         alt.Chart(ROWS)
@@ -99,24 +96,11 @@ def effects_over_time(columns: Columns, heads: Heads) -> dict[str, Any]:
             scale=alt.Scale(padding=0.5, type="point"),
         )
     )
-    base = alt.Chart(ROWS).encode(x=x)
-    y = alt.Y("low:Q", scale=scale(), axis=alt.Axis(title=None, tickCount=5, labelExpr=_signed("%")))
-    shown, tip = base.transform_filter(IS_SHOWN), tooltip(heads, columns)
-    return finished(
-        alt.layer(
-            base.transform_filter(IS_WITHHELD).mark_rule(style="withheld"),
-            alt.Chart(ROWS)
-            .mark_rule(style="reference")
-            .encode(x=alt.value(0), x2=alt.value(alt.expr("width")), y=alt.Y("mean(zero):Q")),
-            shown.mark_rule(style="beam-thin").encode(y=y, y2="high:Q", tooltip=tip),
-            shown.mark_point(style="bead-small").encode(y=alt.Y("value:Q"), tooltip=tip, **OPEN_BEAD),
-        ),
-        220,
-    )
+    return around_none(x, "value", "%", tooltip(heads, columns), 220)
 
 
 def with_target(spec: dict[str, Any]) -> dict[str, Any]:
-    """A chart of sites with a dashed line at the target, where the follow-up has one."""
+    """A chart of shares with a dashed line at the target, where its rows have one."""
     line = {
         "data": {"name": "rows"},
         "transform": [{"filter": "isValid(datum.target)"}],

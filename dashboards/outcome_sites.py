@@ -76,8 +76,7 @@ def _change(made: Cube, rows: pl.DataFrame) -> Figure:
         is_folded=True,
         is_wide=True,
         none=TEXT["compare.none"],
-        notes=(TEXT["outcome.sites.read"], TEXT["compare.shrunken.read"], TEXT["compare.cannot"],
-               say("method", method=methods)),
+        notes=(TEXT["outcome.sites.read"], TEXT["outcome.sites.small"], say("method", method=methods)),
         headline=lambda at: outcome_headlines.sites(
             [cell for _, cell in made.walk(["site"], at)], months.label(at["months"]), CHANGE_DECIMALS, "%"
         ),

@@ -142,6 +142,9 @@ OUTCOMES: dict[str, str] = {
     "and BMI at entry and drawn towards all sites the more so the fewer they are, with its 95 % interval. Hollow "
     "diamond: before drawing. The upright line is all sites. Sites are in the order of names or of people, never of a "
     "figure.",
+    "outcome.sites.small": "The drawn figure is the better guess of what to expect next, and hides a small site that "
+    "is really different. What was not standardised for, such as why people came, stays in it: it is no verdict on a "
+    "site.",
     "outcome.lost.read": "Share of those seen who entered at a BMI of 25 or over, standardised and drawn towards all "
     "sites as above.",
     "outcome.lost.target": "Dashed: the target. The probability is that of the site’s true share reaching the target "
@@ -149,7 +152,7 @@ OUTCOMES: dict[str, str] = {
     # ---- staggered starts
     "event.question": "Did weight change more where the programme had begun?",
     "event.read": "Sites that had started against sites that had not yet, over the same time. Bead and bar: the "
-    "difference of the mean changes of weight, in percent, and its 95 % interval; left of 0 is before the start, "
+    "difference of the mean changes of weight, in percent, and its 95 % interval; left of ‘start’ is before it, "
     "where the difference should be about none if the sites are alike.",
     "event.note": "The difference is the programme’s only if people at the later sites would have gone alike. Those "
     "seen in two periods are compared; who did not come again is not in it.",

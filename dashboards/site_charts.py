@@ -18,22 +18,17 @@ from dashboards.chart_parts import (
     ROWS,
     Columns,
     Heads,
+    around_none,
     finished,
     in_order,
     period_axis,
     scale,
     tooltip,
+    value_axis,
 )
 
 LIMITS = (("limit_low", "limit", "95 %"), ("limit_high", "limit", "95 %"), ("outer_low", "limit-outer", "99.8 %"),
           ("outer_high", "limit-outer", "99.8 %"))  # fmt: skip
-
-
-def _value_axis(unit: str, **options: Any) -> alt.Axis:
-    """Per cent beside each label; any other unit once, over the axis."""
-    if unit == "%":
-        return alt.Axis(title=None, labelExpr="datum.label + ' %'", tickCount=5, **options)
-    return alt.Axis(title=unit or None, tickCount=5, **options)
 
 
 @cache
@@ -50,7 +45,7 @@ def funnel(columns: Columns, heads: Heads, people: str, unit: str) -> dict[str, 
     )
     upright = {} if unit == "%" else {"titleAngle": 0, "titleAlign": "left", "titleAnchor": "end",
                                       "titleY": -16, "titleX": -34}  # fmt: skip
-    y = alt.Y("value:Q", scale=scale(), axis=_value_axis(unit, **upright))
+    y = alt.Y("value:Q", scale=scale(), axis=value_axis(unit, **upright))
     lines = [
         base.mark_line(style=style, clip=True, interpolate="monotone").encode(y=alt.Y(f"{name}:Q"))
         for name, style, _ in LIMITS
@@ -84,7 +79,7 @@ def shrunken_beams(columns: Columns, heads: Heads, unit: str) -> dict[str, Any]:
     """One row a site: the shrunken estimate on its beam, a small diamond for the site's own standardised figure."""
     base = alt.Chart(ROWS)
     y = alt.Y(**in_order("site", alt.Axis(title=None, labelLimit=190, ticks=False, domain=False)))
-    x = alt.X("shrunken_low:Q", scale=scale(), axis=_value_axis(unit, orient="top"))
+    x = alt.X("shrunken_low:Q", scale=scale(), axis=value_axis(unit, orient="top"))
     shown, tip = base.transform_filter(IS_SHOWN), tooltip(heads, columns)
     return finished(
         alt.layer(
@@ -105,23 +100,14 @@ def shrunken_beams(columns: Columns, heads: Heads, unit: str) -> dict[str, Any]:
 @cache
 def differences_over_periods(columns: Columns, heads: Heads, unit: str) -> dict[str, Any]:
     """An analyser's difference by period around the level line of no difference, with the word of its signal."""
-    base = alt.Chart(ROWS).encode(
-        x=alt.X(**in_order("period", period_axis(), scale=alt.Scale(padding=0.5, type="point")))
-    )
-    label = f"(datum.value ? format(datum.value, '+') : '0') + ' {unit}'"
-    y = alt.Y("low:Q", scale=scale(), axis=alt.Axis(title=None, tickCount=5, labelExpr=label))
-    shown, tip = base.transform_filter(IS_SHOWN), tooltip(heads, columns)
-    return finished(
-        alt.layer(
-            base.transform_filter(IS_WITHHELD).mark_rule(style="withheld"),
-            alt.Chart(ROWS)
-            .mark_rule(style="reference")
-            .encode(x=alt.value(0), x2=alt.value(alt.expr("width")), y=alt.Y("mean(zero):Q")),
-            shown.mark_rule(style="beam-thin").encode(y=y, y2="high:Q", tooltip=tip),
-            shown.mark_point(style="bead-small").encode(y=alt.Y("difference:Q"), tooltip=tip, **OPEN_BEAD),
+    x = alt.X(**in_order("period", period_axis(), scale=alt.Scale(padding=0.5, type="point")))
+    tip = tooltip(heads, columns)
+
+    def rings(shown: alt.Chart) -> alt.Chart:
+        return (
             shown.transform_filter("datum.signal > 0")
             .mark_point(style="ring")
-            .encode(y=alt.Y("difference:Q"), tooltip=tip),
-        ),
-        170,
-    )
+            .encode(y=alt.Y("difference:Q"), tooltip=tip)
+        )
+
+    return around_none(x, "difference", unit, tip, 170, rings)

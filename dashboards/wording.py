@@ -46,7 +46,7 @@ TEXT: dict[str, str] = {
     "figures": "The figures",
     "figures.show": "Show the figures as a table ({rows} rows)",
     "source": "Source: {file}",
-    "units": "Figures are rounded for reading; the file has them in full.",
+    "units": "Figures are rounded for reading; the files that the charts name have them in full.",
     "withheld": "withheld",
     "withheld.why": "Withheld: to protect people in small groups. It does not mean zero.",
     "none": "none measured",
@@ -148,7 +148,7 @@ TEXT: dict[str, str] = {
     # ---- percentiles
     "percentiles.title": "Percentiles: {measure}",
     "percentiles.question": "How are people spread out?",
-    "percentiles.age": "How does it go with age?",
+    "percentiles.age": "How are values spread at each age?",
     "percentiles.trend": "Has it changed over time?",
     "percentiles.read": "Thin line: 3rd to 97th percentile. Bar: 10th to 90th. Thick bar: the middle half, "
     "25th to 75th. Bead: the middle value (50th). A dashed line marks a "
@@ -156,6 +156,7 @@ TEXT: dict[str, str] = {
     "are withheld.",
     "percentiles.read.interval": "Brackets hold the 95 % interval. “No limit” means that too few people "
     "were measured for a limit at that level.",
+    "percentiles.source": "Where the measure comes from: {source}.",
     "percentiles.not_norm": "A percentile says where a value stands among the people measured here. It is "
     "not a norm and not a goal.",
     # ---- smooth curves
@@ -199,6 +200,7 @@ TEXT: dict[str, str] = {
     "standard.esp-2013": "the European standard population of 2013",
     "standard.us-2000": "the US standard population of 2000",
     "method": "Method: {method}.",
+    "methods.elsewhere": ". In other rows: ",
     "trend.question": "How firm is the trend?",
     "trend.column.odds": "Odds ratio a period",
     "trend.column.points": "Percentage points a period",
@@ -304,6 +306,7 @@ TEXT: dict[str, str] = {
     "device.note": "A signal is a reason to put a check weight on every analyser of the site: another floor, a repair, "
     "a new analyser, a clothing weight not taken off (about a kilogram more), or chance. It changes no figure on these "
     "pages.",
+    "device.as_above": "To be read like the figure before.",
     "signal.": "–",
     "signal.shift": "shift",
     "signal.drift": "drift",

@@ -115,6 +115,7 @@
       });
       return line;
     }));
+    section.classList.toggle("without-rows", !rows.length);
     section.querySelector("[data-withheld]").hidden = !rows.some((row) => row.cells.some((text) => text.includes(words.withheld)));
     section.querySelector("[data-unreliable]").hidden = !rows.some((row) => row.state === "u");
   }
