@@ -197,7 +197,7 @@ def status(options: argparse.Namespace) -> int:
     found = read_status(
         options.programme,
         as_of=options.as_of or date.today(),
-        held_rows_of=options.site if options.held else None,
+        held_rows_of=[options.site] if options.held else [],
     )
     if options.json:
         print(json.dumps(found, indent=1, sort_keys=True, default=str))

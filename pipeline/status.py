@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -15,8 +16,8 @@ ROW_STATES = ("rows_read", "rows_accepted", "rows_held", "rows_duplicate", "rows
 REMOVED = ("rows_withdrawn", "rows_expired")  # shown where there are any
 
 
-def read_status(path: Path, *, as_of: date, held_rows_of: str | None = None) -> dict[str, Any]:
-    """The ledger as plain values, as docs/nightly.md describes them for `--json`.
+def read_status(path: Path, *, as_of: date, held_rows_of: Collection[str] = ()) -> dict[str, Any]:
+    """The ledger as plain values, as docs/nightly.md describes them for `--json`; held rows of the sites named.
 
     Errors   StoreFault when a run is under way: the store has one reader or writer at a time.
     """
@@ -48,10 +49,8 @@ def read_status(path: Path, *, as_of: date, held_rows_of: str | None = None) -> 
         found["files"] = store.frame(sql_text("60_status_files.sql")).to_dicts()
         found["reasons"] = store.frame(sql_text("61_status_reasons.sql")).to_dicts()
         found["set_aside"] = store.frame(sql_text("63_status_set_aside.sql")).to_dicts()
-        if held_rows_of is not None:
-            found["held_rows"] = store.frame(
-                sql_text("62_status_held_rows.sql"), {"site": held_rows_of}
-            ).to_dicts()
+        for site in held_rows_of:
+            found["held_rows"] += store.frame(sql_text("62_status_held_rows.sql"), {"site": site}).to_dicts()
         last_days = dict(store.rows("select site, max(measured_on) from reading.accepted group by site"))
     found["arrivals"] = _arrivals(programme, last_days, as_of)
     return found

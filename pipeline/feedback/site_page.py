@@ -17,10 +17,11 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from pipeline.checks import CHECKS
 from pipeline.faults import Fault, SettingsFault, printable
 from pipeline.programme import Programme, nearest
-from pipeline.status import ROW_STATES, read_status
+from pipeline.status import REMOVED, ROW_STATES, read_status
 
 FOLDER = "reports"
 TEMPLATE = "site_feedback.html"
+REMOVED_WORDS = {"rows_withdrawn": "withdrawn by their people", "rows_expired": "past the time they may be kept"}
 LINES_SHOWN = 200  # of one reason; a file with more has one cause, and the page says how many there are
 STATES = {
     "accepted": "taken",
@@ -43,11 +44,11 @@ def write_feedback(settings: Path, sites: list[str]) -> list[Path]:
                 expected=f"a site of the programme{nearest(site, programme.sites)}",
                 next="give one of those",
             )
-    written = []
-    for site in sites or list(programme.sites):
-        found = read_status(settings, as_of=date.today(), held_rows_of=site)
-        if found["run"] is None:
-            raise Fault("no run yet", expected="files that were read", next="evenbeam run PROGRAMME.toml")
+    written, asked = [], sites or list(programme.sites)
+    found = read_status(settings, as_of=date.today(), held_rows_of=asked)
+    if found["run"] is None:
+        raise Fault("no run yet", expected="files that were read", next="evenbeam run PROGRAMME.toml")
+    for site in asked:
         folder = programme.path.parent / FOLDER / site
         folder.mkdir(parents=True, exist_ok=True)
         page = template(TEMPLATE).render(**_content(programme, found, site))
@@ -72,22 +73,24 @@ def template(file: str) -> Any:
 
 def _content(programme: Programme, found: dict[str, Any], site: str) -> dict[str, Any]:
     files = [file for file in found["files"] if file["site"] == site]
+    removed = [state for state in REMOVED if any(file[state] for file in files)]
     public = programme.published / "latest" / f"site-{site}.html"
     return {
         "programme": found["programme"],
         "name": found["sites"][site],
         "as_of": found["run"]["as_of"],
-        "totals": {state: sum(file[state] for file in files) for state in ROW_STATES},
+        "totals": {state: sum(file[state] for file in files) for state in (*ROW_STATES, *REMOVED)},
+        "removed": {state: REMOVED_WORDS[state] for state in removed},
         "files": [
             {
                 "name": printable(file["name"], 120),
                 "state": STATES.get(file["state"], file["state"]),
-                **{state: file[state] for state in ROW_STATES},
+                **{state: file[state] for state in (*ROW_STATES, *REMOVED)},
                 "reason": file["reason"] or "",
             }
             for file in files
         ],
-        "reasons": _reasons(found["held_rows"]),
+        "reasons": _reasons([row for row in found["held_rows"] if row["site"] == site]),
         "set_aside": [
             {"n": row["n"], **_told(row["code"])} for row in found["set_aside"] if row["site"] == site
         ],

@@ -51,6 +51,22 @@ def test_a_site_whose_rows_were_all_taken_is_told_so(tmp_path):
     assert "Nothing: every row of your files was taken" in words_of(page)
 
 
+def test_rows_of_people_who_withdrew_are_told_by_file_and_in_all(one_site):
+    inbox = one_site / "inbox" / "first-site"
+    (inbox / "a.csv").write_text((inbox / "a.csv").read_text() + "10,2025-03-31,M,50,175,80.0\n")
+    main(["run", str(one_site), "--as-of", "2025-04-15"])
+    [before] = write_feedback(one_site, ["first-site"])
+    assert "withdrawn" not in words_of(before)
+    (one_site / "number.txt").write_text("10\n")
+    assert main(["withdraw", str(one_site), "--from", str(one_site / "number.txt"), "--as-of", "2025-04-15"]) == 0
+    [page] = write_feedback(one_site, ["first-site"])
+    words = words_of(page)
+    assert re.search(r"withdrawn by their people\s+1", words)
+    account = re.split(r"Replaced\s+Withdrawn", words)[1]
+    by_file = [row.split()[-1] for row in re.findall(r"a\.csv\s+taken([\s\d]+)", account)]
+    assert by_file == ["0", "1"]  # received twice: its second sending brought the row
+
+
 def test_a_page_for_every_site_of_a_programme(small_run, capsys):
     assert main(["report", str(small_run.folder)]) == 0
     told = capsys.readouterr()
