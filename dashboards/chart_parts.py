@@ -66,7 +66,7 @@ def finished(chart: alt.LayerChart, height: Any, **more: float) -> dict[str, Any
 
 def value_axis(unit: str, **options: Any) -> alt.Axis:
     """Per cent beside each label, any other unit once over the axis; fewer labels where there is little room."""
-    room = {"tickCount": alt.expr("width < 240 ? 3 : 5"), "labelOverlap": "greedy", "labelSeparation": 4}
+    room = {"tickCount": alt.expr("width < 240 ? 3 : 5"), "labelOverlap": "parity", "labelSeparation": 4}
     if unit == "%":
         return alt.Axis(title=None, labelExpr="datum.label + ' %'", **(room | options))
     return alt.Axis(title=unit or None, **(room | options))

@@ -96,17 +96,17 @@ def two_shares(columns: Columns, heads: Heads, name: str, keys: tuple[str, ...])
     first_shown, second_shown = first.transform_filter(IS_SHOWN), second.transform_filter(IS_SHOWN)
     return finished(
         alt.layer(
-            first.mark_rule(style="track", yOffset=12).encode(
+            first.mark_rule(style="track", yOffset=10).encode(
                 x=alt.value(0), x2=alt.value(alt.expr("width"))
             ),
-            first_shown.mark_rule(style="beam-thin", yOffset=5).encode(x=across, x2="high:Q", tooltip=tip),
-            second_shown.mark_rule(style="beam-thin", yOffset=19).encode(
+            first_shown.mark_rule(style="beam-thin", yOffset=4).encode(x=across, x2="high:Q", tooltip=tip),
+            second_shown.mark_rule(style="beam-thin", yOffset=16).encode(
                 x=across, x2="high:Q", tooltip=tip
             ),
-            first_shown.mark_point(style="bead-small", yOffset=5).encode(
+            first_shown.mark_point(style="bead-small", yOffset=4).encode(
                 x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD
             ),
-            second_shown.mark_point(style="diamond", shape="diamond", yOffset=19).encode(
+            second_shown.mark_point(style="diamond", shape="diamond", yOffset=16).encode(
                 x=alt.X("share:Q"), tooltip=tip
             ),
             first.mark_text(style="name", yOffset=-13, align="left").encode(x=alt.value(0), text="band:N"),

@@ -130,7 +130,7 @@ def _methods(how: Mapping[str, Any], rows: pl.DataFrame) -> list[str]:
             )
     return [
         say("curves.method", sexes=TEXT["and"].join(sexes), method=_method_title(method), detail=detail)
-        + (" " + say("curves.method.why", why=why.rstrip(".")) if why else "")
+        + (" " + say("curves.method.why", why=methods_named([why.rstrip(".")])) if why else "")
         for (method, why, detail), sexes in used.items()
     ]
 

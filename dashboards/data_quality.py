@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import polars as pl
 
 from dashboards import axes, charts, headlines
+from dashboards.catalogue import catalogue
 from dashboards.cubes import Column, Cube, Dimension, cube
 from dashboards.figures import Figure, TableColumn
 from dashboards.instruments import entry_figure, steadiness_figures
@@ -18,11 +19,14 @@ from dashboards.wording import TEXT, say
 SOURCE = "data/data_quality.csv"
 DECIMALS = 2  # of a per cent: most checks speak for fewer than one row in a thousand
 ROW_ITEMS = ("rows_held", "rows_duplicate", "rows_superseded")
-COLUMNS = (
-    TableColumn(TEXT["column.share_of"], "value", ("share",), is_percent=True),
-    TableColumn(TEXT["column.rows"], "value", ("n",)),
-    TableColumn(TEXT["column.out_of"], "value", ("of",)),
-)
+
+
+def _columns() -> tuple[TableColumn, ...]:
+    return (
+        TableColumn(TEXT["column.share_of"], "value", ("share",), is_percent=True),
+        TableColumn(TEXT["column.rows"], "value", ("n",)),
+        TableColumn(TEXT["column.out_of"], "value", ("of",)),
+    )
 
 
 def data_quality_pages(release: Release) -> Iterator[Page]:
@@ -127,7 +131,8 @@ def _codes(rows: pl.DataFrame, release: Release) -> dict[str, str]:
     places = {code: i for i, code in enumerate(titles)}
     present = {code for code in rows["item"].unique() if code.partition(":")[0] in titles}
     ordered = sorted(present, key=lambda code: (places[code.partition(":")[0]], code))
-    fields = {code: code.partition(":")[2].replace("_", " ") for code in ordered}
+    told = catalogue().of_release
+    fields = {code: told(code.partition(":")[2].replace("_", " ")) for code in ordered}
     return {
         code: titles[code.partition(":")[0]] + (f": {field}" if field else "")
         for code, field in fields.items()
@@ -170,8 +175,8 @@ def _accounting(accounting: Cube, release: Release) -> Figure:
         along=("item", "site"),
         panels="item",
         only={"item": ROW_ITEMS},
-        spec=charts.bars(COLUMNS, "site", heads),
-        columns=COLUMNS,
+        spec=charts.bars(_columns(), "site", heads),
+        columns=_columns(),
         source=SOURCE,
         extent=("share", "share"),
         notes=(TEXT["data-quality.rows.read"],),
@@ -208,8 +213,8 @@ def _checks(found: Cube) -> Figure:
         cube="checks",
         along=("check",),
         picks=("site",),
-        spec=charts.named_bars(COLUMNS, "check", TEXT["column.check"]),
-        columns=COLUMNS,
+        spec=charts.named_bars(_columns(), "check", TEXT["column.check"]),
+        columns=_columns(),
         source=SOURCE,
         extent=("share", "share"),
         notes=(TEXT["data-quality.checks.read"],),

@@ -45,16 +45,17 @@ class TableColumn:
     of: tuple[str, ...]
     is_percent: bool = False
     is_marked: bool = False
-    missing: str = TEXT["withheld"]
+    missing: str = field(default_factory=lambda: TEXT["withheld"])
     words: tuple[str, ...] = ()
 
 
-SHARE_COLUMNS = (
-    TableColumn(TEXT["column.share"], "value", ("share",), is_percent=True, is_marked=True),
-    TableColumn(TEXT["column.interval"], "interval", ("low", "high"), is_percent=True),
-    TableColumn(TEXT["column.n"], "value", ("n",)),
-    TableColumn(TEXT["column.people"], "value", ("people",)),
-)
+def share_columns() -> tuple[TableColumn, ...]:
+    return (
+        TableColumn(TEXT["column.share"], "value", ("share",), is_percent=True, is_marked=True),
+        TableColumn(TEXT["column.interval"], "interval", ("low", "high"), is_percent=True),
+        TableColumn(TEXT["column.n"], "value", ("n",)),
+        TableColumn(TEXT["column.people"], "value", ("people",)),
+    )
 
 
 @dataclass(frozen=True)
@@ -87,7 +88,7 @@ class Figure:
     extent: tuple[str, ...] = ("low", "high")  # the columns that the common scale must hold
     is_from_zero: bool = True
     is_one_scale: bool = False  # panels share one scale, though not from zero
-    none: str = TEXT["none"]  # what a cell without a row means
+    none: str = field(default_factory=lambda: TEXT["none"])  # what a cell without a row means
     is_folded: bool = False  # its table opens on request
     is_wide: bool = False  # chart above its table, both over the full width
     links: Mapping[str, str] = field(

@@ -10,10 +10,9 @@ from dashboards import axes, site_charts, site_headlines
 from dashboards.cubes import Column, Cube, Dimension, cube
 from dashboards.figures import Figure, TableColumn
 from dashboards.methods_named import methods_named
-from dashboards.numbers import unit_word
 from dashboards.percentiles import measure_titles
 from dashboards.release import ALL_SITES, Release
-from dashboards.wording import TEXT, say
+from dashboards.wording import TEXT, say, unit_word
 
 SOURCE = "data/device.csv"
 CHECK_SOURCE = "data/instrument_check.csv"

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from dashboards.numbers import count, unit_word
+from dashboards.numbers import count
 from dashboards.page import Page
 from dashboards.percentiles import measure_titles
 from dashboards.release import Release
-from dashboards.wording import CAUTIONS, HOW, HOW_NOISY, HOW_ROUNDED, TEXT
+from dashboards.wording import CAUTIONS, HOW, TEXT, say_of, titled, unit_word
 
 
 def methods_pages(release: Release) -> Iterator[Page]:
@@ -26,8 +26,8 @@ def methods_pages(release: Release) -> Iterator[Page]:
         question=TEXT["methods.question"],
         template="methods.html",
         more={
-            "cautions": CAUTIONS,
-            "how": [(title, text.format(**numbers)) for title, text in HOW] + list(_how_disclosed(rules)),
+            "cautions": titled(*(f"caution.{name}" for name in CAUTIONS)),
+            "how": titled(*(f"how.{name}" for name in HOW), **numbers) + list(_how_disclosed(rules)),
             "bandings": list(release.bandings.values()),
             "measures": [
                 {**m, "title": titles[m["name"]], "unit": unit_word(m["unit"])}
@@ -42,18 +42,14 @@ def methods_pages(release: Release) -> Iterator[Page]:
 def _how_disclosed(rules: dict[str, Any]) -> Iterator[tuple[str, str]]:
     """What was done to counts on request."""
     if rules.get("rounding"):
-        title, text = HOW_ROUNDED
-        yield title, text.format(rounding=rules["rounding"])
+        yield from titled("how.rounded", rounding=rules["rounding"])
     if noise := rules.get("noise"):
-        title, text = HOW_NOISY
-        yield (
-            title,
-            text.format(
-                unit=noise["unit"],
-                epsilon=noise["epsilon_of_a_person_in_every_period"],
-                delta=noise["delta_of_a_person_in_every_period"],
-                holds_for=noise["holds_for"],
-            ),
+        yield from titled(
+            "how.noisy",
+            unit=noise["unit"],
+            epsilon=noise["epsilon_of_a_person_in_every_period"],
+            delta=noise["delta_of_a_person_in_every_period"],
+            holds_for=noise["holds_for"],
         )
 
 
@@ -64,4 +60,9 @@ def _table(release: Release, table: dict[str, Any]) -> dict[str, Any]:
         for kind in ("csv", "parquet")
         if (release.folder / "data" / f"{table['name']}.{kind}").is_file()
     ]
-    return {**table, "files": files, "rows": count(table["rows"])}
+    return {
+        **table,
+        "columns": [{**column, "unit": unit_word(column["unit"] or "1")} for column in table["columns"]],
+        "files": files,
+        "rows": say_of("methods.rows", table["rows"], rows=count(table["rows"])),
+    }

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
+from dashboards.catalogue import catalogue
 from dashboards.wording import TEXT, say
 
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
@@ -19,8 +20,15 @@ def methods_named(methods: Iterable[str | None]) -> str:
     """
     alike: dict[str, list[list[str]]] = {}
     for text in sorted({method for method in methods if method}):
-        alike.setdefault(NUMBER.sub("#", text), []).append(NUMBER.findall(text))
-    return TEXT["methods.elsewhere"].join(_with_ranges(shape, numbers) for shape, numbers in alike.items())
+        alike.setdefault(shape_of(text), []).append(NUMBER.findall(text))
+    return TEXT["methods.elsewhere"].join(
+        _with_ranges(catalogue().of_release(shape), numbers) for shape, numbers in alike.items()
+    )
+
+
+def shape_of(text: str) -> str:
+    """A method with # for each number: what a catalogue translates."""
+    return NUMBER.sub("#", text)
 
 
 def _with_ranges(shape: str, numbers: list[list[str]]) -> str:

@@ -13,6 +13,8 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import asdict, dataclass
 
+from dashboards.wording import say
+
 PERCENT_DECIMALS = 1
 
 
@@ -40,7 +42,8 @@ def marks() -> Marks:
 @contextmanager
 def writing_as(written_as: Mapping[str, str]) -> Iterator[None]:
     """Within the block numbers are written as a release says: its `written`, of release.json."""
-    token = _marks.set(Marks(decimal=written_as["decimal"], thousands=written_as["thousands"]))
+    token = _marks.set(Marks(decimal=written_as["decimal"], thousands=written_as["thousands"],
+                             range=say("range", low="", high="")))  # fmt: skip
     try:
         yield
     finally:
@@ -81,20 +84,3 @@ def period_title(period: str) -> str:
 
 def age_title(age_from: int, age_to: int) -> str:
     return f"{age_from}–{age_to}" if age_from != age_to else str(age_from)
-
-
-UNIT_WORDS = {
-    "kg/m2": "kg/m²",
-    "kcal/d": "kcal a day",
-    "a": "years",
-    "{level}": "level",
-    "1": "",
-    "/min": "a minute",
-    "h/wk": "hours a week",
-    "kg/kg": "kg/kg",
-}
-
-
-def unit_word(ucum: str) -> str:
-    """A UCUM code as a reader writes it."""
-    return UNIT_WORDS.get(ucum, ucum)

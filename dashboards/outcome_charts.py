@@ -32,7 +32,10 @@ from dashboards.chart_parts import (
 def estimates(
     columns: Columns, heads: Heads, row: str, unit: str, *, is_share: bool = False
 ) -> dict[str, Any]:
-    """One row an estimate: its name and figure over a bead on a beam, and an upright line at no change."""
+    """One row an estimate: its name and figure over a bead on a beam, and an upright line at no change.
+
+    Rows with a `target` have a stroke across their beam there.
+    """
     base = alt.Chart(ROWS).encode(y=alt.Y(**in_order(row)))
     across = alt.X("low:Q", scale=scale(), axis=value_axis("%") if is_share else signed_axis(unit))
     shown, tip = base.transform_filter(IS_SHOWN), tooltip(heads, columns)
@@ -46,6 +49,9 @@ def estimates(
             base.mark_rule(style="track", yOffset=9).encode(x=alt.value(0), x2=alt.value(alt.expr("width"))),
             none,
             shown.mark_rule(style="beam", yOffset=9).encode(x=across, x2="high:Q", tooltip=tip),
+            shown.transform_filter("isValid(datum.target)")
+            .mark_tick(style="target", orient="vertical", thickness=2, size=15, yOffset=9)
+            .encode(x=alt.X("target:Q")),
             shown.mark_point(style="bead", yOffset=9).encode(x=alt.X("value:Q"), tooltip=tip, **OPEN_BEAD),
             # name and figure together: at the right end the figure would stand on the line of no change
             base.transform_calculate(named=f"datum.{row} + ':  ' + datum.t0")
@@ -100,7 +106,7 @@ def effects_over_time(columns: Columns, heads: Heads) -> dict[str, Any]:
 
 
 def with_target(spec: dict[str, Any]) -> dict[str, Any]:
-    """A chart of shares with a dashed line at the target, where its rows have one."""
+    """A chart of sites with a dashed line at the target, where the follow-up has one."""
     line = {
         "data": {"name": "rows"},
         "transform": [{"filter": "isValid(datum.target)"}],

@@ -69,7 +69,7 @@ def mean_change(
 def _range(cells: Sequence[Cell], decimals: int, unit: str) -> str:
     firm = [cell for cell in cells if is_firm(cell)]
     if len(firm) < 2:
-        return TEXT["o.range.one"]
+        return TEXT["o.range.alone"]
     values = sorted((cell["value"] for cell in firm), key=abs)
     start = say("o.range", least=written(values[0], decimals), most=with_unit(values[-1], decimals, unit))
     clear = [cell for cell in firm if leaves_out_none(cell)]
@@ -102,7 +102,7 @@ def attribution(overall: Cell | None, before: Cell | None, decimals: int) -> str
 
 
 def reliable(cube: Cube, at: Mapping[str, str], months: str) -> str:
-    """Shares of those seen; the 5 % mark also over everybody who was due."""
+    """Shares of those seen; the 5 % mark also over everybody who was due, and beside its target where it has one."""
     cells = {
         name: cube.cell({**at, "statistic": name, "estimator": "completers"})
         for name in ("better", "unchanged", "worse")
@@ -119,7 +119,22 @@ def reliable(cube: Cube, at: Mapping[str, str], months: str) -> str:
     if is_firm(lost) and is_firm(carried):
         words = {"low": percent(lost["low"]), "high": percent(lost["high"])}
         text.append(say("o.lost", share=percent(lost["value"]), carried=percent(carried["value"]), **words))
+        if lost.get("target") is not None:
+            text.append(
+                say(
+                    "o.lost.target",
+                    target=percent(lost["target"]),
+                    seen=_beside_target(lost),
+                    due=_beside_target(carried),
+                )
+            )
     return " ".join(text)
+
+
+def _beside_target(cell: Cell) -> str:
+    """Where the interval of a share lies: above its target, below it, or over it."""
+    way = "above" if cell["low"] > cell["target"] else "below" if cell["high"] < cell["target"] else "near"
+    return TEXT[f"o.target.{way}"]
 
 
 def fat_share(cell: Cell, who: str, months: str) -> str:
@@ -206,6 +221,6 @@ def target(cells: Sequence[Cell], overall: Sequence[int]) -> str:
         )
     if overall:
         low, high = (f"{part(overall)}\u00a0%" for part in (min, max))
-        key = "o.target.all" if low != high else "o.target.all.one"
+        key = "o.target.all" if low != high else "o.target.all.alike"
         text.append(say(key, low=low, high=high))
     return " ".join(text)

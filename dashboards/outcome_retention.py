@@ -9,8 +9,9 @@ import polars as pl
 from dashboards import axes, charts, outcome_headlines
 from dashboards.cubes import Column, Cube, Dimension, cube
 from dashboards.figures import Figure, TableColumn, share_scale
+from dashboards.methods_named import methods_named
 from dashboards.release import ALL_SITES, Release
-from dashboards.wording import TEXT
+from dashboards.wording import TEXT, say
 
 STATUSES = (
     "followed", "seen", "seen_elsewhere", "not_counted", "missed", "gone", "not_due", "site_silent",
@@ -85,7 +86,7 @@ def balance_figure(release: Release, effective: Mapping[str, int]) -> tuple[Cube
     step = {"steps_per_unit": 10**BALANCE_DECIMALS, "decimals": BALANCE_DECIMALS}
     made = cube(
         rows,
-        [months, Dimension("known", keys, keys)],
+        [months, Dimension("known", keys, tuple(_known_words(key) for key in keys))],
         {
             **shares,
             "before": Column("difference_before", **step),
@@ -120,3 +121,12 @@ def balance_figure(release: Release, effective: Mapping[str, int]) -> tuple[Cube
             BALANCE_DECIMALS,
         ),
     )
+
+
+def _known_words(key: str) -> str:
+    """"bmi: 25 to 30" → "BMI 25 to 30"."""
+    what, _, level = key.partition(": ")
+    name = what.replace(" ", "_")
+    named = {"sex": "sex", "kind_of_site": "site.kind"}.get(name)
+    words = TEXT[f"{named}.{level}"] if f"{named}.{level}" in TEXT else methods_named([level])
+    return say("known", what=TEXT.get(f"known.{name}", what), level=words)

@@ -49,7 +49,7 @@ class Outcomes:
             rows.with_columns(zero=pl.lit(0)),
             dimensions,
             {
-                **{name: Column(name, **scale) for name in ("value", "low", "high")},
+                **{name: Column(name, **scale) for name in ("value", "low", "high", *({"target"} & {*rows.columns}))},
                 "seen": Column("n"),
                 "due": Column("denominator"),
                 "effective": Column("effective_n"),
@@ -194,12 +194,15 @@ def _reliable(shared: Outcomes) -> tuple[Cube, Figure] | None:
         return None
     direction = rows["direction"].drop_nulls().first() or "down"
     better, worse = ("fell", "rose") if direction == "down" else ("rose", "fell")
-    rows = rows.with_columns(pl.col("statistic").replace({better: "better", worse: "worse"}))
+    rows = rows.with_columns(pl.col("statistic").replace({better: "better", worse: "worse"})).join(
+        _targets(shared.release), on=["months", "statistic"], how="left", maintain_order="left"
+    )
     labels = {name: f"reliable.{name}.{direction}" if name in ("better", "worse") else f"reliable.{name}"
               for name in STATISTICS}  # fmt: skip
     statistic = Dimension("statistic", STATISTICS, tuple(TEXT[labels[name]] for name in STATISTICS))
     estimator = Dimension("estimator", DROP_OUT, tuple(TEXT[f"estimator.{name}"] for name in DROP_OUT))
     made = shared.cube_of(rows, [shared.sex, shared.months, statistic, estimator], share_scale())
+    has_target = rows["target"].is_not_null().any()
     columns = _columns("outcome.column.share", is_percent=True)
     heads = (("statistic", TEXT["column.statistic"]), ("estimator", TEXT["column.estimator"]))
 
@@ -216,16 +219,25 @@ def _reliable(shared: Outcomes) -> tuple[Cube, Figure] | None:
         spec=outcome_charts.estimates(columns, heads, "estimator", "%", is_share=True),
         columns=columns,
         source=SOURCE,
-        extent=("low", "high", "zero"),
+        extent=("low", "high", "zero", "target"),
         is_folded=True,
         is_wide=True,
         none=TEXT["none.not_made"],
         notes=(
             say("reliable.read", direction=TEXT[f"reliable.direction.{direction}"]),
+            *((TEXT["reliable.target"],) if has_target else ()),
             say("method", method=methods_named(rows["method"])),
         ),
         headline=headline,
     )
+
+
+def _targets(release: Release) -> pl.DataFrame:
+    """months, statistic, target: where the settings name one, for the share who lost 5 % or more."""
+    if not release.has("outcome_site"):
+        return pl.DataFrame(schema={"months": pl.String, "statistic": pl.String, "target": pl.Float64})
+    rows = release.scan("outcome_site").filter(pl.col("target").is_not_null())
+    return rows.select(pl.col("months").cast(pl.String), statistic="topic", target="target").unique().collect()
 
 
 def _parts(shared: Outcomes) -> tuple[Cube, Figure]:

@@ -9,12 +9,17 @@ import polars as pl
 
 from dashboards import axes, charts, headlines, trends
 from dashboards.cubes import Cube
-from dashboards.figures import SHARE_COLUMNS, Figure, TableColumn
+from dashboards.data_quality import data_quality_pages
+from dashboards.figures import Figure, TableColumn, share_columns
+from dashboards.help_wanted import help_wanted
 from dashboards.hydration import BANDING, hydration_notes, water_sentences
 from dashboards.numbers import count, period_title
+from dashboards.outcomes import outcome_pages
 from dashboards.page import Page, sibling_file
 from dashboards.release import ALL_SITES, Release
-from dashboards.wording import TEXT, group_words, say
+from dashboards.settled import settled
+from dashboards.sites import site_pages
+from dashboards.wording import TEXT, group_words, say, say_of
 
 
 def overview_pages(release: Release) -> Iterator[Page]:
@@ -39,7 +44,7 @@ def overview_pages(release: Release) -> Iterator[Page]:
         title=release.facts["programme"],
         question=TEXT["index.question"],
         lead=say(
-            "index.lead" if len(release.periods) > 1 else "index.lead.one",
+            "index.lead" if len(release.periods) > 1 else "index.lead.period",
             sites=count(len(release.site_names)),
             first=period_title(release.periods[0]),
             last=period_title(release.periods[-1]),
@@ -49,6 +54,7 @@ def overview_pages(release: Release) -> Iterator[Page]:
         figures=tuple(figures),
         more={
             "facts": _facts(release),
+            "answers": list(_answers(release)),
             "changes_note": TEXT["index.changes.fitted" if release.has("trend") else "index.changes.note"],
             "changes": changes,
             "now": say("index.now", period=period_title(release.periods[-1])),
@@ -56,6 +62,33 @@ def overview_pages(release: Release) -> Iterator[Page]:
             "links": {key: sibling_file("prevalence", titles, key) for key in titles},
         },
     )
+
+
+def _answers(release: Release) -> Iterator[dict[str, str]]:
+    """The questions a reader comes with: {"question", "text", "file", "more"}, each in the words of its own page."""
+    outcomes = next(outcome_pages(release), None)
+    if outcomes:
+        yield _answer(outcomes, outcomes.lead)
+    sites = next(site_pages(release), None)
+    if sites:
+        yield _answer(sites, settled(sites, _first_there(sites, "funnel", "sites")).headline({}))
+    quality = next(data_quality_pages(release), None)
+    if quality:
+        has_accounts = any(figure.id == "rows" for figure in quality.figures)
+        accounts = [settled(quality, "rows").headline({})] if has_accounts else []
+        text = " ".join([*accounts, *help_wanted(release, quality)]) or quality.lead
+        yield {**_answer(quality, text), "question": TEXT["index.help"]}
+    yield {"question": TEXT["index.downloads"], "text": TEXT["index.downloads.words"],
+           "file": "methods.html#downloads", "more": TEXT["methods.downloads"]}  # fmt: skip
+
+
+def _answer(page: Page, text: str) -> dict[str, str]:
+    return {"question": page.question, "text": text, "file": page.file, "more": TEXT[f"index.to.{page.section}"]}
+
+
+def _first_there(page: Page, *names: str) -> str:
+    there = {figure.id for figure in page.figures}
+    return next(name for name in names if name in there)
 
 
 def _change(release: Release, name: str, cube: Cube, group: str) -> str:
@@ -91,8 +124,8 @@ def _card(release: Release, key: str, cube: Cube, group: str) -> Figure:
         cube=key,
         along=("band",),
         fixed={"period": last},
-        spec=charts.band_beams(SHARE_COLUMNS, "band", TEXT["column.band"]),
-        columns=SHARE_COLUMNS,
+        spec=charts.band_beams(share_columns(), "band", TEXT["column.band"]),
+        columns=share_columns(),
         source="data/prevalence.csv",
         notes=notes,
         is_folded=True,
@@ -143,20 +176,21 @@ def _reach_sentence(cube: Cube) -> str:
     if not headlines.is_shown(last, "people"):
         return say("h.reach.none", **words)
     if len(period.keys) < 2 or not headlines.is_shown(first, "people"):
-        return say("h.reach.one", people=count(last["people"]), **words)
+        return say("h.reach.alone", people=count(last["people"]), **words)
     return say("h.reach", people=count(last["people"]), before=count(first["people"]), **words)
 
 
 def _facts(release: Release) -> list[tuple[str, str]]:
     """(figure, what it counts); a count that is not published is said to be withheld."""
     counts = release.facts["counts"]
-    counted = [
-        (TEXT["withheld"] if counts.get(key) is None else count(counts[key]), TEXT[f"index.{key}"])
-        for key in ("people", "readings")
-    ]
     kind: Any = release.facts.get("period_kind", "quarter")
+    sizes = {
+        "people": counts.get("people"),
+        "readings": counts.get("readings"),
+        "sites": len(release.site_names),
+        f"periods.{kind}": len(release.periods),
+    }
     return [
-        *counted,
-        (count(len(release.site_names)), TEXT["index.sites"]),
-        (count(len(release.periods)), TEXT[f"index.periods.{kind}{'.one' if len(release.periods) == 1 else ''}"]),
+        (TEXT["withheld"] if n is None else count(n), say_of(f"index.{what}", 2 if n is None else n))
+        for what, n in sizes.items()
     ]

@@ -12,11 +12,12 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
 from dashboards import bundle
+from dashboards.catalogue import speaking
 from dashboards.cubes import UNRELIABLE
 from dashboards.data_quality import data_quality_pages
 from dashboards.figures import page_json, table_rows
 from dashboards.methods import methods_pages
-from dashboards.numbers import period_title, writing_as
+from dashboards.numbers import count, period_title, writing_as
 from dashboards.outcomes import outcome_pages
 from dashboards.overview import overview_pages
 from dashboards.page import Page
@@ -25,7 +26,7 @@ from dashboards.prevalence import prevalence_pages
 from dashboards.release import Release, read_release
 from dashboards.report import report_pages, write_document
 from dashboards.sites import site_pages
-from dashboards.wording import TEXT, say
+from dashboards.wording import TEXT, say, say_of
 from dashboards.workbook import write_workbook
 
 SECTIONS: tuple[tuple[str, Callable[[Release], Iterator[Page]]], ...] = (
@@ -48,7 +49,7 @@ def build_pages(release_folder: Path) -> list[Path]:
     Errors   ReleaseUnreadable when the folder is not a complete release.
     """
     release = read_release(release_folder)
-    with writing_as(release.facts["written"]):
+    with speaking(release.catalogue), writing_as(release.facts["written"]):
         return _build(release)
 
 
@@ -111,6 +112,7 @@ def _rendered(templates: Environment, release: Release, page: Page, sections: li
             "headline": figure.headline({name: state[name] for name in figure.picks}),
             "heads": [TEXT[f"column.{name}"] for name in figure.along],
             "rows": rows,
+            "show": say_of("figures.show", len(rows), rows=count(len(rows))),
             "has_withheld": any(TEXT["withheld"] in cell for row in rows for cell in row["cells"]),
             "has_unreliable": any(row["state"] == UNRELIABLE for row in rows),
         }
@@ -121,7 +123,7 @@ def _rendered(templates: Environment, release: Release, page: Page, sections: li
         text=TEXT,
         say=say,
         programme=facts["programme"],
-        language="en",
+        language=release.catalogue.language,
         navigation=[(f"{name}.html", TEXT[f"nav.{name}"], name == page.section) for name in sections],
         stamp=say(
             "stamp",

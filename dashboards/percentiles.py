@@ -11,11 +11,10 @@ from dashboards import axes, charts, headlines
 from dashboards.cubes import Cube
 from dashboards.curves import curve_figure
 from dashboards.figures import Figure, TableColumn
-from dashboards.numbers import unit_word
 from dashboards.page import Page, sibling_file, sibling_pages
 from dashboards.reference_position import MEASURE, reference_figure
 from dashboards.release import ALL_SITES, Release
-from dashboards.wording import TEXT, group_words, percentile_title, say
+from dashboards.wording import TEXT, group_words, percentile_title, say, unit_word
 
 SOURCE = "data/percentile.csv"
 

@@ -8,7 +8,7 @@ import polars as pl
 
 from dashboards import axes, charts, headlines, hydration, trends
 from dashboards.cubes import Cube
-from dashboards.figures import SHARE_COLUMNS, Figure
+from dashboards.figures import Figure, share_columns
 from dashboards.methods_named import methods_named
 from dashboards.page import Page, sibling_file, sibling_pages
 from dashboards.release import ALL_SITES, Release
@@ -93,8 +93,8 @@ def _now(cube: Cube, spans: dict[str, tuple[int, int]], methods: str) -> Figure:
         cube="shares",
         along=("band",),
         picks=("sex", "age", "period"),
-        spec=charts.band_beams(SHARE_COLUMNS, "band", TEXT["column.band"]),
-        columns=SHARE_COLUMNS,
+        spec=charts.band_beams(share_columns(), "band", TEXT["column.band"]),
+        columns=share_columns(),
         source=SOURCE,
         headline=lambda at: headlines.most_common(
             cube, at, group_words(at["sex"], *spans[at["age"]]), period.label(at["period"])
@@ -121,8 +121,8 @@ def _trend(cube: Cube, fitted: trends.Trends | None, spans: dict[str, tuple[int,
         along=("band", "period"),
         picks=("sex", "age"),
         panels="band",
-        spec=charts.over_periods(SHARE_COLUMNS, heads),
-        columns=SHARE_COLUMNS,
+        spec=charts.over_periods(share_columns(), heads),
+        columns=share_columns(),
         source=SOURCE,
         headline=headline,
         notes=(TEXT["prevalence.read.trend"], trends.changes_note(fitted)),
@@ -145,8 +145,8 @@ def _by_age(release: Release, cube: Cube, spans: dict[str, tuple[int, int]]) -> 
         along=("age", "sex"),
         picks=("band", "period"),
         only={"age": ages},
-        spec=charts.over_ages(SHARE_COLUMNS, heads),
-        columns=SHARE_COLUMNS,
+        spec=charts.over_ages(share_columns(), heads),
+        columns=share_columns(),
         source=SOURCE,
         notes=(TEXT["prevalence.read.age"],),
         is_wide=True,

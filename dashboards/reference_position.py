@@ -13,13 +13,16 @@ from dashboards.wording import TEXT, group_words, percentile_title, say
 
 MEASURE = "bmi_z"
 SOURCE = "data/who_position.csv"
-COLUMNS = (
-    TableColumn(TEXT["who.column.share"], "value", ("share",), is_percent=True, is_marked=True),
-    TableColumn(TEXT["column.interval"], "interval", ("low", "high"), is_percent=True),
-    TableColumn(TEXT["who.column.expected"], "value", ("expected",), is_percent=True),
-    TableColumn(TEXT["who.column.n"], "value", ("n",)),
-    TableColumn(TEXT["column.people"], "value", ("people",)),
-)
+
+
+def _columns() -> tuple[TableColumn, ...]:
+    return (
+        TableColumn(TEXT["who.column.share"], "value", ("share",), is_percent=True, is_marked=True),
+        TableColumn(TEXT["column.interval"], "interval", ("low", "high"), is_percent=True),
+        TableColumn(TEXT["who.column.expected"], "value", ("expected",), is_percent=True),
+        TableColumn(TEXT["who.column.n"], "value", ("n",)),
+        TableColumn(TEXT["column.people"], "value", ("people",)),
+    )
 
 
 def reference_figure(release: Release) -> tuple[Cube, Figure] | None:
@@ -50,8 +53,8 @@ def reference_figure(release: Release) -> tuple[Cube, Figure] | None:
         cube="reference",
         along=("centile",),
         picks=("sex", "age", "period"),
-        spec=curve_charts.beside_reference(COLUMNS, TEXT["who.column.centile"]),
-        columns=COLUMNS,
+        spec=curve_charts.beside_reference(_columns(), TEXT["who.column.centile"]),
+        columns=_columns(),
         source=SOURCE,
         extent=("low", "high", "expected"),
         none=TEXT["none.or_withheld"],

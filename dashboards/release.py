@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 import polars as pl
+
+from dashboards.catalogue import FILE, SOURCE, Catalogue, read_catalogue
 
 ALL_SITES = ""  # the key that stands for all sites together
 SITE_ID = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")  # a site's id becomes a file name: nothing else may
@@ -70,6 +73,12 @@ class Release:
     def measures(self) -> dict[str, dict[str, Any]]:
         return {measure["name"]: measure for measure in self.facts["measures"]}
 
+    @cached_property
+    def catalogue(self) -> Catalogue:
+        """The language of its pages: of language.po, where the release has a language besides English."""
+        is_english = self.facts["written"].get("language", SOURCE) == SOURCE
+        return Catalogue() if is_english else read_catalogue(self.folder / FILE)
+
     @property
     def periods(self) -> list[str]:
         return self.facts["periods"]
@@ -80,10 +89,16 @@ class Release:
 
 
 def read_release(folder: Path) -> Release:
+    """As read_facts, with the words of the release in its language."""
+    release = read_facts(folder)
+    return Release(folder, words_of_release(release.facts, release.catalogue.of_release))
+
+
+def read_facts(folder: Path) -> Release:
     """Read release.json and see that the tables it names are there.
 
     Errors   ReleaseUnreadable for a missing or broken release.json, a table it names that is missing, or a
-             site id that could not be a file name.
+             site id that could not be a file name; CatalogueUnreadable for a language.po that cannot be used.
     """
     path = folder / "release.json"
     try:
@@ -113,6 +128,32 @@ def read_release(folder: Path) -> Release:
         "site ids of small letters, digits and hyphens",
     )
     return release
+
+
+SPOKEN = ("bandings", "measures", "checks", "tables", "disclosure")  # facts with words for readers
+WORDS = {"title", "caution", "rule", "source", "explanation", "why", "description", "holds_for"}
+
+
+def words_of_release(facts: dict[str, Any], told: Callable[[str], str]) -> dict[str, Any]:
+    """The facts with each of their words put as `told` puts it. Names of the programme and its sites are no words."""
+    spoken = {name: _told(facts[name], told) for name in SPOKEN}
+    if noise := spoken["disclosure"].get("noise"):
+        spoken["disclosure"]["noise"] = {**noise, "unit": told(noise["unit"])}
+    return facts | spoken
+
+
+def _is_word(key: str, value: Any) -> bool:
+    """A unit can be a code (kg/m2), or said in words (unit of the measure)."""
+    return isinstance(value, str) and (key in WORDS or (key == "unit" and " " in value))
+
+
+def _told(part: Any, told: Callable[[str], str]) -> Any:
+    if isinstance(part, dict):
+        return {
+            key: told(value) if _is_word(key, value) else _told(value, told)
+            for key, value in part.items()
+        }
+    return [_told(one, told) for one in part] if isinstance(part, list) else part
 
 
 def _require(where: Path, broken: list[str], expected: str) -> None:

@@ -11,7 +11,7 @@ from typing import Any
 
 from dashboards.cubes import PUBLISHED
 from dashboards.numbers import count, written
-from dashboards.wording import TEXT, listed, say
+from dashboards.wording import TEXT, listed, say, say_of
 
 Cell = Mapping[str, Any]
 LITTLE_P = 1  # thousandths: the p below which a check is mentioned
@@ -55,7 +55,7 @@ def funnel(cells: Sequence[Cell], group: str, period: str | None, write: Writer)
     }
     text = say("h.compare.funnel", **words)
     if far:
-        text += " " + say("h.compare.far" if len(far) > 1 else "h.compare.far.one", far=count(len(far)))
+        text += " " + say_of("h.compare.far", len(far), far=count(len(far)))
     return text
 
 
@@ -108,11 +108,12 @@ def steadiness(devices: Sequence[tuple[str, Sequence[tuple[str, Cell]]]], words:
             )
     total = count(len(with_figures))
     if not found:
-        return say("h.device.steady.one" if len(with_figures) == 1 else "h.device.steady", total=total)
+        return say_of("h.device.steady", len(with_figures), total=total)
     if len(found) > 3:
         return say("h.device.many", found=count(len(found)), total=total)
-    return say(
-        "h.device.check" if len(found) > 1 else "h.device.check.one",
+    return say_of(
+        "h.device.check",
+        len(found),
         found=count(len(found)),
         total=total,
         list=listed(found),
@@ -128,7 +129,7 @@ def entries(cells: Sequence[tuple[str, Cell]]) -> str:
     for title, cell in shown:
         odd[title] = odd.get(title, 0) + (cell["p"] < LITTLE_P)
     parts = [
-        say("h.entry.item" if n > 1 else "h.entry.item.one", n=count(n), check=title)
+        say_of("h.entry.item", n, n=count(n), check=title)
         for title, n in odd.items()
         if n
     ]

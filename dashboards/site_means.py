@@ -9,12 +9,11 @@ import polars as pl
 from dashboards import axes
 from dashboards.cubes import Dimension
 from dashboards.figures import Control
-from dashboards.numbers import unit_word
 from dashboards.page import Choice, Page
 from dashboards.percentiles import measure_titles
 from dashboards.release import Release
 from dashboards.site_comparison import Scale, Topic, comparison, periods_compared
-from dashboards.wording import TEXT, group_words, say
+from dashboards.wording import TEXT, group_words, say, unit_word
 
 NO_BAND = Dimension("band", ("",), ("",))
 

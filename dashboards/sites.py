@@ -12,15 +12,15 @@ import polars as pl
 
 from dashboards import axes, charts, headlines
 from dashboards.cubes import NO_ROW, Cube, Dimension
-from dashboards.figures import SHARE_COLUMNS, Figure
+from dashboards.figures import Figure, share_columns
 from dashboards.hydration import BANDING, hydration_notes, water_sentences
-from dashboards.numbers import period_title, written
+from dashboards.numbers import marks, period_title, written
 from dashboards.page import Choice, Page, sibling_file, sibling_pages
 from dashboards.percentiles import measure_titles, unit_after
 from dashboards.release import ALL_SITES, Release
 from dashboards.site_comparison import Topic, comparison, share_of_band
 from dashboards.site_means import mean_files, mean_page, site_file, site_order
-from dashboards.wording import TEXT, group_words, say
+from dashboards.wording import TEXT, group_words, listed, say
 
 SOURCE = "data/prevalence.csv"
 PERIODS_SHOWN = (
@@ -107,12 +107,13 @@ def _every_site(release: Release, cube: Cube, name: str) -> Figure:
         cube="sites",
         along=("site",),
         picks=("band", "sex", "period"),
-        spec=charts.site_beams(SHARE_COLUMNS, heads),
-        columns=SHARE_COLUMNS,
+        spec=charts.site_beams(share_columns(), heads),
+        columns=share_columns(),
         source=SOURCE,
         order="order",
         is_wide=True,
         is_from_zero=False,
+        none=TEXT["none.or_withheld"],  # a site's group without any figure to show has no rows
         notes=(TEXT["sites.read"], *water),
         links={key: site_file(key) for key in release.site_names},
         headline=lambda at: headlines.site_spread(
@@ -135,7 +136,13 @@ def _one_site_page(
     site_axis = Dimension("site", (site, ALL_SITES), (name, TEXT["all_sites"]))
     cubes: dict[str, Cube] = {}
     figures = []
+    there = rows.filter(pl.col("site") == site)
+    measured = set(there["banding"])  # a school has no figures of adults: its page does not say so six times
+    shown = there.filter(pl.col("n").is_not_null())
+    opening = max((shown if shown.height else there)["period"], default=release.periods[-1])
     for key, banding in release.bandings.items():
+        if measured and key not in measured:
+            continue
         cubes[key] = axes.share_cube(
             rows.filter(pl.col("banding") == key), [sex, period, axes.band_axis(banding), site_axis]
         )
@@ -150,14 +157,14 @@ def _one_site_page(
         section="sites",
         title=name,
         question=say("site.question", site=name),
-        lead=TEXT["site.lead"],
+        lead=" ".join((TEXT["site.lead"], *_since_when(release, opening, measured))),
         template="site.html",
         cubes=cubes,
-        controls=axes.controls_for(sex, period, defaults={"sex": "all", "period": release.periods[-1]}),
+        controls=axes.controls_for(sex, period, defaults={"sex": "all", "period": opening}),
         figures=tuple(figures),
         more={
             "kind": TEXT.get(f"site.kind.{kind}", TEXT["site.kind.other"]),
-            "typical": typical,
+            "typical": typical if any("words" not in row for row in typical) else [],
             "typical_lead": say(
                 "site.measures.lead",
                 group=group_words("all", *_typical_span(release)),
@@ -165,6 +172,17 @@ def _one_site_page(
             ),
         },
     )
+
+
+def _since_when(release: Release, opening: str, measured: set[str]) -> Iterator[str]:
+    """What a reader has to know where the page does not open on the latest period, or leaves bands out."""
+    if opening != release.periods[-1]:
+        yield say("site.last", last=period_title(release.periods[-1]), opening=period_title(opening))
+    left_out = [
+        say("quoted", words=banding["title"]) for key, banding in release.bandings.items() if key not in measured
+    ]
+    if measured and left_out:
+        yield say("site.left_out", list=listed(left_out))
 
 
 def _beside_all_sites(
@@ -181,11 +199,12 @@ def _beside_all_sites(
         cube=key,
         along=("band", "site"),
         picks=("sex", "period"),
-        spec=charts.band_beams_beside(SHARE_COLUMNS, heads),
-        columns=SHARE_COLUMNS,
+        spec=charts.band_beams_beside(share_columns(), heads),
+        columns=share_columns(),
         source=SOURCE,
         notes=notes,
         is_folded=True,
+        none=TEXT["none.or_withheld"],
         headline=lambda at: headlines.most_common(
             cube, {**at, "site": site}, group_words(at["sex"], *span), period_title(at["period"])
         ),
@@ -236,7 +255,7 @@ def _typical_texts(cell: Mapping[str, Any], measure: Mapping[str, Any]) -> dict[
     ]
     return {
         "middle": texts["p50"] + unit,
-        "interval": f"{interval[0]} to {interval[1]}",
-        "half": f"{texts['p25']} to {texts['p75']}{unit}",
+        "interval": marks().range.join(interval),
+        "half": f"{texts['p25']}{marks().range}{texts['p75']}{unit}",
         "people": written(cell["people"], 0),
     }

@@ -8,7 +8,7 @@ import polars as pl
 
 from dashboards import axes, curve_charts, headlines
 from dashboards.cubes import Cube, Dimension
-from dashboards.figures import SHARE_COLUMNS, Figure
+from dashboards.figures import Figure, share_columns
 from dashboards.methods_named import methods_named
 from dashboards.release import ALL_SITES, Release
 from dashboards.wording import TEXT, group_words, say
@@ -53,8 +53,8 @@ def standardised_figure(
         cube="standardised",
         along=("band", "kind"),
         picks=("sex", "period"),
-        spec=curve_charts.two_shares(SHARE_COLUMNS, heads, "kind", KINDS),
-        columns=SHARE_COLUMNS,
+        spec=curve_charts.two_shares(share_columns(), heads, "kind", KINDS),
+        columns=share_columns(),
         source=SOURCE,
         notes=(
             TEXT["standardised.read"],

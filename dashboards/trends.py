@@ -24,13 +24,6 @@ FIGURES = {
     "p": Column("p", 1000, 3),
     "people": Column("denominator"),
 }
-COLUMNS = (
-    TableColumn(TEXT["trend.column.odds"], "value", ("odds_ratio",), missing=TEXT["no_figure"]),
-    TableColumn(TEXT["column.interval"], "interval", ("low", "high")),
-    TableColumn(TEXT["trend.column.points"], "value", ("points",), missing=TEXT["no_figure"]),
-    TableColumn(TEXT["column.p"], "p", ("p",), missing=TEXT["no_figure"]),
-    TableColumn(TEXT["trend.column.people"], "value", ("people",), missing=TEXT["no_figure"]),
-)
 
 
 @dataclass(frozen=True)
@@ -45,6 +38,16 @@ class Trends:
     def sentence(self, at: Mapping[str, str], group: str) -> str:
         """The trend of a group in words; empty where none was fitted for it."""
         return headlines.fitted_trend(self.cube, at, group, self.first, self.last)
+
+
+def _columns() -> tuple[TableColumn, ...]:
+    return (
+        TableColumn(TEXT["trend.column.odds"], "value", ("odds_ratio",), missing=TEXT["no_figure"]),
+        TableColumn(TEXT["column.interval"], "interval", ("low", "high")),
+        TableColumn(TEXT["trend.column.points"], "value", ("points",), missing=TEXT["no_figure"]),
+        TableColumn(TEXT["column.p"], "p", ("p",), missing=TEXT["no_figure"]),
+        TableColumn(TEXT["trend.column.people"], "value", ("people",), missing=TEXT["no_figure"]),
+    )
 
 
 def fitted_trends(release: Release, name: str, sex: Dimension, age: Dimension) -> Trends | None:
@@ -76,7 +79,7 @@ def trend_figure(trends: Trends, spans: Mapping[str, tuple[int, int]]) -> Figure
         along=("band",),
         picks=("sex", "age"),
         spec=None,
-        columns=COLUMNS,
+        columns=_columns(),
         source=SOURCE,
         is_folded=True,
         is_wide=True,

@@ -30,8 +30,8 @@ NO_UNIT = ("", "none")
 def write_workbook(release: Release) -> Path:
     """Write every table that has rows; returns the path. The same release gives the same bytes.
 
-    A table by period holds the latest period; the files beside it hold all of them. Where that is still more than
-    MOST_ROWS, only the rows of all sites together, and the first sheet says so.
+    A table by period holds the latest period, and what is told over all of them; the files beside it hold every one.
+    Where that is still more than MOST_ROWS, only the rows of all sites together, and the first sheet says so.
     """
     path = release.folder / FILE
     as_of = datetime.fromisoformat(release.facts["as_of"])
@@ -62,10 +62,13 @@ def _styles(book: xlsxwriter.Workbook) -> dict[str, Format]:
 
 
 def rows_held(release: Release, table: dict[str, Any]) -> tuple[pl.DataFrame, bool]:
-    """The rows of a table's sheet, and whether the rows of single sites had to be left out."""
+    """The rows of a table's sheet, and whether the rows of single sites had to be left out.
+
+    A row without a period is of all of them, or of files that have none, and stays.
+    """
     rows = pl.read_parquet(release.file_of(table["name"]))
     if "period" in rows.columns:
-        rows = rows.filter(pl.col("period") == release.periods[-1])
+        rows = rows.filter((pl.col("period") == release.periods[-1]) | pl.col("period").is_null())
     if rows.height <= MOST_ROWS:
         return rows, False
     if "site" in rows.columns:

@@ -220,6 +220,17 @@ def report(options: argparse.Namespace) -> int:
     return 0
 
 
+def translate(options: argparse.Namespace) -> int:
+    from pipeline.language import write_translations
+
+    path, missing, texts = write_translations(options.programme, options.language)
+    print(f"wrote {path}: {texts - missing} of {texts} texts translated")
+    if missing:
+        print("next: fill it in with an editor of PO files or of plain text; what is empty stands in English")
+    print(f'set language = "{options.language}" in the settings, then run  {_command("run", options.programme)}')
+    return 0
+
+
 def release(options: argparse.Namespace) -> int:
     from pipeline.freezing import freeze
     from pipeline.terminal import Terminal
@@ -591,6 +602,15 @@ def build_parser() -> argparse.ArgumentParser:
     sub.add_argument("--site", metavar="ID", help="one site (default: a page for each)")
 
     sub = command(
+        "translate",
+        translate,
+        "Write the words of pages, report and workbook to be translated, or renew what is there.",
+        "evenbeam translate programme.toml cy",
+    )
+    _add_programme(sub)
+    sub.add_argument("language", type=_language, metavar="LANGUAGE", help="such as cy, de or pt-BR")
+
+    sub = command(
         "trace",
         trace,
         "List the readings, files and lines behind one prevalence figure.",
@@ -640,6 +660,15 @@ def _add_as_of(parser: argparse.ArgumentParser) -> None:
         metavar="DATE",
         help="run as on this day, 2026-01-15: the same inputs and day give the same bytes",
     )
+
+
+def _language(text: str) -> str:
+    from babel import Locale, UnknownLocaleError
+
+    try:
+        return str(Locale.parse(text, sep="-")).replace("_", "-")
+    except (ValueError, UnknownLocaleError) as error:
+        raise argparse.ArgumentTypeError(f"expected a language such as cy, de or pt-BR; found {text}") from error
 
 
 def _day(text: str) -> date:

@@ -20,6 +20,7 @@ from pipeline import __version__, release
 from pipeline.data_quality import build_data_quality
 from pipeline.faults import Fault, SettingsFault
 from pipeline.intake import IntakeSummary, ReadFile, receive
+from pipeline.language import require_language, untranslated
 from pipeline.programme import Programme
 from pipeline.readings import build_readings
 from pipeline.release.since_frozen import counts_that_differ
@@ -239,6 +240,7 @@ class _Way:
 
 def _opened(programme: Programme, as_of: date, started_at: datetime, way: _Way, log: RunLog) -> Outcome:
     release.require_noise_can_be_drawn(programme)
+    require_language(programme)
     limits = programme.settings.limits
     database = programme.store / "evenbeam.duckdb"
     removals_due: list[int] = []
@@ -282,7 +284,8 @@ def _walk(
         raise
     if state.published is None:
         raise Fault("unfinished run", next="report this: a step ended without its result")
-    outcome = Outcome(state.intake, state.published, (*_remarks(store), *_since_frozen(programme)), state.removed)
+    remarks = (*_remarks(store), *_since_frozen(programme), *untranslated(state.published))
+    outcome = Outcome(state.intake, state.published, remarks, state.removed)
     _end(store, run_id, started_at, outcome.words, "source out of reach" if state.intake.lost_sources else None)
     log_files(store, log)
     for name in state.intake.lost_sources:

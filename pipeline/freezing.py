@@ -28,6 +28,7 @@ from pipeline.disclosure.input_account import account_as_published
 from pipeline.faults import Fault, SettingsFault, StoreFault, printable
 from pipeline.intake import archive, inbox, ledger
 from pipeline.intake.amounts import amount
+from pipeline.language import require_language
 from pipeline.programme import Programme, nearest
 from pipeline.readings import build_readings
 from pipeline.release import frozen, manifest
@@ -83,6 +84,7 @@ def freeze(
              inbox; for a restatement that would expose a few people, or that changes nothing. Nothing is frozen then.
     """
     programme = Programme.read(path)
+    require_language(programme)
     database = programme.store / "evenbeam.duckdb"
     _require_a_period(programme, period, as_of, before_its_end)
     if not database.exists():

@@ -304,7 +304,8 @@ _KEYS_OF_SFTP = {"password_variable", "key_file", "known_hosts"}
 class ProgrammeSettings(_Settings):
     name: Name
     period: Literal["quarter", "month"] = "quarter"
-    locale: str = "en-GB"  # how pages write numbers and days; their words are English
+    locale: str = "en-GB"  # how pages write numbers and days
+    language: str = "en"  # of the words of pages, report and workbook; another needs languages/<language>.po
     bandings: Bandings = Bandings()
     disclosure: Disclosure = Disclosure()
     ages: Ages = Ages()
@@ -316,7 +317,7 @@ class ProgrammeSettings(_Settings):
     source: tuple[SourceSettings, ...] = Field((), max_length=100)
     site: tuple[Site, ...] = Field(min_length=1)
 
-    @field_validator("locale")
+    @field_validator("locale", "language")
     @classmethod
     def _locale_is_known(cls, name: str) -> str:
         from babel import Locale, UnknownLocaleError  # a second heavy import that most commands do without
@@ -324,7 +325,7 @@ class ProgrammeSettings(_Settings):
         try:
             Locale.parse(name, sep="-")
         except (ValueError, UnknownLocaleError) as error:
-            raise ValueError(f"a language and country such as en-GB or de-CH; found {name}") from error
+            raise ValueError(f"a language, or a language and country, such as en-GB or de-CH; found {name}") from error
         return name
 
     @field_validator("site")
@@ -527,6 +528,14 @@ class Programme:
         self.inbox = self.folder / "inbox"
         self.store = self.folder / "store"
         self.published = self.folder / "published"
+
+    @property
+    def language_file(self) -> Path | None:
+        """The translations of the pages' words; None where they are English."""
+        return None if self.settings.language == "en" else self.language_file_of(self.settings.language)
+
+    def language_file_of(self, language: str) -> Path:
+        return self.folder / "languages" / f"{language}.po"
 
     @property
     def sites(self) -> dict[str, Site]:

@@ -8,6 +8,8 @@
   const ink = "var(--ink)", soft = "var(--soft)", line = "var(--line)", mark = "var(--mark)", haze = "var(--haze)";
   const sheet = "var(--sheet)", second = "var(--second)";
 
+  const isShown = (row) => row.state === "." || row.state === "u";
+
   function themeOf(element) {
     const font = getComputedStyle(element).fontFamily;
     return {
@@ -50,6 +52,7 @@
         "hover": { color: ink, strokeWidth: 9, opacity: 0 },
         "limit": { color: soft, strokeWidth: 1.25, strokeDash: [5, 4] },
         "limit-outer": { color: soft, strokeWidth: 1.25, strokeDash: [1.5, 3] },
+        "target": { color: ink },
         "bar": { color: mark, cornerRadiusEnd: 2 },
         "name": { color: ink, fontSize: 13, font },
         "written": { color: ink, fontSize: 13, fontWeight: 600, font },
@@ -63,7 +66,7 @@
   // one span for all panels, so that the same height is the same difference in each.
   function endsOf(figure, panels) {
     const spans = panels.map(({ rows }) => {
-      const shown = rows.filter((row) => row.state === "." || row.state === "u");
+      const shown = rows.filter(isShown);
       const values = figure.extent.flatMap((name) => shown.map((row) => row[name])).filter((value) => value !== null);
       return values.length ? [Math.min(...values), Math.max(...values)] : null;
     });
@@ -87,7 +90,7 @@
 
   // what the spec has as parameters: the ends of the scale, and the largest group where size is an axis
   function paramsOf(figure, panels) {
-    const sizes = panels.flatMap(({ rows }) => rows.filter((row) => row.state === "." || row.state === "u")).map((row) => row.people);
+    const sizes = panels.flatMap(({ rows }) => rows.filter(isShown)).map((row) => row.people);
     const widest = Math.max(1, ...sizes.filter((size) => size != null));
     const wanted = figure.spec.params.map(({ name }) => name);
     return endsOf(figure, panels).map((ends) =>
@@ -123,7 +126,7 @@
     (drawn.get(figure.id) || []).forEach(({ view }) => view && view.finalize());
     const panels = panelsOf(figure, rows);
     const ranges = paramsOf(figure, panels);
-    if (!rows.length) {
+    if (!rows.some(isShown)) {        // axes without a figure would only look like one
       const nothing = document.createElement("p");
       nothing.className = "no-chart";
       nothing.textContent = words["chart.none"];
@@ -175,7 +178,7 @@
   async function update(section, figure, rows) {
     const views = drawn.get(figure.id);
     const panels = panelsOf(figure, rows);
-    const isSame = rows.length && views && views.length === panels.length && views.every(({ key }, i) => key === panels[i].key);
+    const isSame = rows.some(isShown) && views && views.length === panels.length && views.every(({ key }, i) => key === panels[i].key);
     if (!isSame) return embed(section, figure, rows);
     const ranges = paramsOf(figure, panels);
     await Promise.all(views.filter(({ view }) => view).map(({ view, key }) => {

@@ -26,7 +26,8 @@ from dashboards.wording import TEXT, say
 TEMPLATE = "report.typ"
 MISSING_LETTER = "could not be displayed with font"  # the compiler's words under PDF/UA
 ATTEMPTS = ((True, ["ua-1"]), (False, ["ua-1"]), (False, []))  # own fonts alone?, standards
-WIDE, HALF, PANEL = 480, 235, 150  # points: the measure of the page, half of it, one of three panels
+HALF, PANEL = 300, 190  # points of a chart over half the page, and of one of three panels; set at 0.8 of that
+MOST_COLUMNS = 4
 MOST_ROWS = 8  # of a table beside its chart; of a longer one the page and the file tell
 
 
@@ -79,6 +80,7 @@ def _content(release: Release, page: Page, folder: Path) -> dict[str, Any]:
     figures = {figure.id: figure for figure in page.figures}
     return {
         "title": page.title,
+        "language": release.catalogue.language,
         "programme": release.facts["programme"],
         "lead": page.lead,
         "stamp": say(
@@ -94,20 +96,26 @@ def _content(release: Release, page: Page, folder: Path) -> dict[str, Any]:
             {
                 "title": section.title,
                 "sentences": section.sentences,
-                "figures": [_figure(figures[name], page, folder) for name in section.figures],
+                "paired": section.is_paired,
+                "figures": [
+                    _figure(figures[name], page, folder, has_table=not section.is_paired)
+                    for name in section.figures
+                ],
             }
             for section in page.more["sections"]
         ],
         "how": page.more["how"],
         "cautions": page.more["cautions"],
+        "marks": _marks([row for figure in page.figures for row in table_rows(figure, page.cubes[figure.cube], {})]),
     }  # fmt: skip
 
 
-def _figure(figure: Figure, page: Page, folder: Path) -> dict[str, Any]:
+def _figure(figure: Figure, page: Page, folder: Path, *, has_table: bool) -> dict[str, Any]:
+    """A figure beside its table, where that is short enough to be read there, or beside its notes."""
     cube = page.cubes[figure.cube]
     rows = table_rows(figure, cube, {})
-    is_beside = len(rows) <= MOST_ROWS * len(figure.along) and len(figure.columns) <= 4 and figure.id != "reach"
-    width = PANEL if figure.panels else HALF if is_beside else WIDE
+    is_short = len(rows) <= MOST_ROWS * len(figure.along) and len(figure.columns) <= MOST_COLUMNS
+    width = PANEL if figure.panels else HALF
     charts = still_charts(figure, cube, width) if figure.spec else []
     pictures = []
     for number, (title, svg) in enumerate(charts):
@@ -120,8 +128,8 @@ def _figure(figure: Figure, page: Page, folder: Path) -> dict[str, Any]:
         "headline": headline,
         "alt": TEXT["chart.alt"].format(headline=headline),
         "pictures": pictures,
-        "table": _table(figure, rows) if is_beside else None,
-        "notes": [*figure.notes, *_marks(rows)],
+        "table": _table(figure, rows) if has_table and is_short else None,
+        "notes": figure.notes,
         "source": say("source", file=figure.source),
     }
 
@@ -140,6 +148,7 @@ def _table(figure: Figure, rows: list[dict[str, Any]]) -> dict[str, Any]:
 
 
 def _marks(rows: list[dict[str, Any]]) -> list[str]:
+    """What the words mean that stand for a figure somewhere in the report."""
     cells = [cell for row in rows for cell in row["cells"]]
     return [
         TEXT[f"{mark}.why"] for mark in ("withheld", "unreliable") if any(TEXT[mark] in cell for cell in cells)

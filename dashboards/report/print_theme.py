@@ -49,6 +49,7 @@ def print_config() -> dict[str, Any]:
             "reference-band": {"color": line, "opacity": 0.55},
             "limit": {"color": soft, "strokeWidth": 1, "strokeDash": [5, 4]},
             "limit-outer": {"color": soft, "strokeWidth": 1, "strokeDash": [1.5, 3]},
+            "target": {"color": ink},
             "bar": {"color": mark, "cornerRadiusEnd": 1.5},
             "name": text,
             "written": {**text, "fontWeight": 600},

@@ -9,7 +9,6 @@ from __future__ import annotations
 import copy
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from itertools import product
 from typing import Any
 
@@ -18,34 +17,11 @@ import vl_convert
 from dashboards.cubes import PUBLISHED, UNRELIABLE, Cube
 from dashboards.figures import Figure, cell_text, keys_along
 from dashboards.numbers import marks
-from dashboards.page import Page
 from dashboards.report.print_theme import COLOURS, print_config
 
 Row = dict[str, Any]
-STEP_ON_PAPER, HEIGHT_ON_PAPER = 0.77, 0.66  # of a row and of a chart on a screen
+STEP_ON_PAPER, HEIGHT_ON_PAPER = 0.69, 0.66  # of a row and of a chart on a screen
 VEGA_LITE = "6.4"  # the release of the grammar that Altair 6 writes
-
-
-def settled(page: Page, name: str, **state: str) -> Figure:
-    """A page's figure with its choices made: by `state`, else as the page opens. It has no controls left.
-
-    Errors   KeyError when the page has no such figure or the figure no such choice.
-    """
-    figure = next((figure for figure in page.figures if figure.id == name), None)
-    if figure is None:
-        raise KeyError(f"no figure {name} on {page.file}; it has {[f.id for f in page.figures]}")
-    choice = {key: control.default for key, control in page.controls.items()} | state
-    picked = {key: choice[key] for key in figure.picks}
-    headline = figure.headline
-    return replace(
-        figure,
-        picks=(),
-        fixed={**figure.fixed, **picked},
-        only={**figure.only, **{d: keys_along(figure, page.cubes[figure.cube], d, choice) for d in figure.chosen}},
-        chosen={},
-        order=None,
-        headline=lambda _: headline(picked),
-    )
 
 
 def still_rows(figure: Figure, cube: Cube) -> list[Row]:
@@ -69,11 +45,14 @@ def still_rows(figure: Figure, cube: Cube) -> list[Row]:
 
 
 def still_charts(figure: Figure, cube: Cube, width: int) -> list[tuple[str, str]]:
-    """(title, SVG) of each panel; one panel without a title where the figure has none. `width` in points.
+    """(title, SVG) of each panel; one panel without a title where the figure has none, and none where no row of it
+    can be shown. `width` in points.
 
     The same figure gives the same bytes.
     """
     rows = still_rows(figure, cube)
+    if not _shown(rows):
+        return []
     panels = _panels(figure, rows)
     ends = _ends(figure, [part for _, part in panels])
     widest = max([1, *(row["people"] for row in _shown(rows) if row.get("people") is not None)])

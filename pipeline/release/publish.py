@@ -25,6 +25,7 @@ from pipeline.release.versions import make_latest, unfinished_version
 from pipeline.store import Store, sql_text
 
 TOTALS = "total"
+LANGUAGE = "language.po"  # the words of the pages, where they are not English
 
 
 def publish(
@@ -69,7 +70,7 @@ def write_release(
     totals: pl.DataFrame,
     about: dict[str, Any] | None = None,
 ) -> None:
-    """Write `data/` and `release.json` of protected tables into an empty folder; `about` adds to the record."""
+    """Write `data/`, `release.json` and its language into an empty folder; `about` adds to the record."""
     files: dict[str, bytes] = {}
     for table, rows in tables:
         files[f"{table.name}.csv"] = csv_bytes(rows)
@@ -83,6 +84,8 @@ def write_release(
         programme, as_of, tables, totals, {f"data/{name}": content for name, content in files.items()}
     )
     (folder / "release.json").write_bytes(json_bytes(record | (about or {})))
+    if programme.language_file:
+        (folder / LANGUAGE).write_bytes(programme.language_file.read_bytes())
     cited = citation(record["programme"], as_of, record["software"])
     (folder / "CITATION.cff").write_text(cited, encoding="utf-8", newline="\n")
 

@@ -40,7 +40,7 @@ def release_record(
         "release": NAME,
         "programme": settings.name,
         "as_of": as_of.isoformat(),
-        "written": locale_marks(settings.locale, as_of),
+        "written": locale_marks(settings.locale, as_of) | {"language": settings.language},
         "software": f"evenbeam {__version__}",
         "settings_sha256": programme.sha256,
         "period_kind": settings.period,

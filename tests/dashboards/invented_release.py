@@ -338,8 +338,8 @@ def _data_quality(
 
 def _facts(places: list, periods: list[str], tables: dict[str, pl.DataFrame], people: int) -> dict:
     units = {
-        "n": "people",
-        "denominator": "people",
+        "n": "{person}",
+        "denominator": "{person}",
         "proportion": "1",
         "low": "as the figure",
         "high": "as the figure",

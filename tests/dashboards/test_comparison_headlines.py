@@ -240,7 +240,7 @@ def test_steady_analysers_are_told_so_and_missing_ones_are_not_called_steady():
 
 def test_many_signals_are_counted_and_not_listed():
     said = site_headlines.steadiness([(f"A{i}", analyser(2)) for i in range(4)], WORDS)
-    assert "4 of 4 analysers are worth checking; rings" in said
+    assert "4 of 4 analysers are worth checking." in said
 
 
 @pytest.mark.parametrize(("p", "word"), [(0, "Worth checking"), (1, "Nothing here stands out")])

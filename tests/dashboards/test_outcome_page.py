@@ -8,12 +8,12 @@ from pathlib import Path
 
 import axe_playwright_python
 import pytest
+from dashboards.outcome_wording import OUTCOMES
 from invented_outcomes import add_outcomes
 from invented_release import make_release
 from test_in_the_browser import RULES, Watched, browser, own_files, table_of
 
 from dashboards import build_pages, outcome_headlines
-from dashboards.outcome_wording import OUTCOMES
 
 __all__ = ["browser"]  # the fixture of the other browser tests
 
@@ -56,7 +56,9 @@ def test_shares_are_those_of_people_and_say_what_counts_as_improved(folder):
         "more than "
         "error, 40.0 % were unchanged and 10.0 % had worsened. 25.0 % weighed 5 % less or lower still (95 % "
         "interval 20.0 % "
-        "to 30.0 %); of all who were due, with those not seen taken as unchanged, 7.5 %."
+        "to 30.0 %); of all who were due, with those not seen taken as unchanged, 7.5 %. "
+        "The target is 25.0 %: the share of those seen is not clearly apart from it, that of all who were due clearly "
+        "below it."
     )
     assert "settings declare that a lower weight counts as improved" in words(folder)
 
@@ -128,6 +130,22 @@ def test_no_word_of_the_page_praises_or_blames():
 
 def cell(value, low, high, **more):
     return {"state": ".", "value": value, "low": low, "high": high, "seen": 100, "due": 200} | more
+
+
+@pytest.mark.parametrize(("seen", "due", "words"), [
+    ((320, 420), (80, 130), "of those seen is clearly above it, that of all who were due clearly below it"),
+    ((200, 300), (249, 260), "of those seen is not clearly apart from it, that of all who were due not clearly apart"),
+    ((250, 300), (100, 250), "of those seen is not clearly apart from it, that of all who were due not clearly apart"),
+    ((251, 300), (100, 249), "of those seen is clearly above it, that of all who were due clearly below it"),
+])  # fmt: skip
+def test_a_target_is_reached_or_missed_only_where_the_interval_leaves_it_out(seen, due, words):
+    class Shares:
+        def cell(self, at):
+            low, high = seen if at["estimator"] == "completers" else due
+            return cell((low + high) // 2, low, high) | {"target": 250}
+
+    said = outcome_headlines.reliable(Shares(), {"sex": "all"}, "12 months")
+    assert f"The target is 25.0\u00a0%: the share {words}" in said
 
 
 def test_an_interval_with_no_change_in_it_is_said():

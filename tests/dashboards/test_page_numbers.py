@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from dashboards.numbers import age_title, count, percent, period_title, steps, unit_word, writing_as, written
+from dashboards.numbers import age_title, count, percent, period_title, steps, writing_as, written
+from dashboards.wording import unit_word
 
 THIN = "\u202f"
 

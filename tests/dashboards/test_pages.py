@@ -304,6 +304,41 @@ def test_without_expected_readings_there_is_no_such_table(release_folder):
     assert 'id="arrivals"' not in (release_folder / "data-quality.html").read_text(encoding="utf-8")
 
 
+def test_the_first_page_names_the_sites_that_could_use_help_in_the_order_of_names(tmp_path):
+    folder = make_release(tmp_path, sites=4, quarters=2)
+    facts = json.loads((folder / "release.json").read_text(encoding="utf-8"))
+    for site, state in zip(facts["sites"], ("late", "silent", "on_time", "nothing_yet"), strict=True):
+        site |= {"expected": "monthly", "last_period": "2024Q4", "arrival": state}
+    (folder / "release.json").write_text(json.dumps(facts), encoding="utf-8")
+    build_pages(folder)
+    late = sorted((s["name"] for s in facts["sites"] if s["arrival"] != "on_time"), key=str.casefold)
+    text = (folder / "index.html").read_text(encoding="utf-8")
+    assert f"Readings are overdue from {late[0]}, {late[1]} and {late[2]}." in text
+
+
+def test_the_first_page_answers_with_a_sentence_of_the_page_it_leads_to(release_folder):
+    answers = re.search(r'id="answers">.*?</section>', (release_folder / "index.html").read_text("utf-8"), re.S)[0]
+    text = (release_folder / "sites.html").read_text("utf-8")
+    assert any(sentence in answers for sentence in re.findall(r'class="headline"[^>]*>(.*?)</p>', text))
+    assert 'href="outcomes.html"' not in answers  # this release has none
+    assert 'href="methods.html#downloads"' in answers
+
+
+def test_a_site_that_stopped_opens_with_its_last_period_and_says_so(tmp_path):
+    folder = make_release(tmp_path, sites=4, quarters=3)
+    facts = json.loads((folder / "release.json").read_text(encoding="utf-8"))
+    site, last, before = facts["sites"][0]["id"], facts["periods"][-1], facts["periods"][-2]
+    path = folder / "data" / "prevalence.parquet"
+    rows = pl.read_parquet(path)
+    gone = (pl.col("site") == site) & ((pl.col("period") == last) | (pl.col("banding") == "visceral_fat"))
+    rows.filter(~gone.fill_null(False)).write_parquet(path)
+    build_pages(folder)
+    text = (folder / f"site-{site}.html").read_text(encoding="utf-8")
+    assert f'<option value="{before}" selected>' in text or f'value="{before}" checked' in text
+    assert "so the page opens with" in text
+    assert 'id="visceral_fat"' not in text and "no figures of this site for ‘Visceral fat level’" in text
+
+
 # ---- order, words, links, policy
 
 

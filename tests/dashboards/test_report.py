@@ -16,7 +16,8 @@ from dashboards.prevalence import prevalence_pages
 from dashboards.release import read_release
 from dashboards.report import report_pages, write_document
 from dashboards.report.document import DocumentNotMade
-from dashboards.report.still import settled, still_charts, still_rows
+from dashboards.report.still import still_charts, still_rows
+from dashboards.settled import settled
 
 
 @pytest.fixture(scope="module")

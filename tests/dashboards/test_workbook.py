@@ -43,6 +43,13 @@ def test_figures_are_those_of_the_latest_period(book, release):
     assert sheet["n"].cast(pl.Int64).equals(rows["n"].cast(pl.Int64), check_names=False)
 
 
+def test_rows_of_all_periods_stay(release):
+    table = next(table for table in release.facts["tables"] if table["name"] == "instrument_check")
+    rows, _ = workbook.rows_held(release, table)
+    whole = pl.read_parquet(release.file_of("instrument_check"))
+    assert rows["period"].null_count() == whole["period"].null_count() > 0
+
+
 def test_a_head_carries_the_unit_of_its_column(book):
     heads = book.load_sheet("prevalence").to_polars().columns
     assert "proportion (1)" in heads and "flag" in heads

@@ -1,4 +1,4 @@
-"""The sentences of the page "Did the programme work?"; part of wording.TEXT.
+"""The sentences of the page "Did the programme work?"; part of english.ENGLISH.
 
 A falling weight is said to be lower, never better: what counts as better is declared in the settings and named so.
 """
@@ -98,6 +98,7 @@ OUTCOMES: dict[str, str] = {
     "reliable.read": "Of those who entered at a BMI of 25 or over. More than error: beyond the smallest detectable "
     "change (below). 5 %: the usual mark for a change that matters for health, decided on the exact readings. The "
     "programme’s settings declare that {direction} counts as improved.",
+    "reliable.target": "Upright stroke: the target that the programme has set itself for this share.",
     "reliable.direction.down": "a lower weight",
     "reliable.direction.up": "a higher weight",
     # ---- parts
@@ -122,6 +123,11 @@ OUTCOMES: dict[str, str] = {
     "Who withdrew is in no figure. Why people stayed away is not known from readings.",
     "stage.20": "Adults, 20 and over",
     "stage.5": "5 to 19",
+    "known": "{what}: {level}",
+    "known.age": "Age",
+    "known.bmi": "BMI",
+    "known.sex": "Sex",
+    "known.kind_of_site": "Kind of site",
     "balance.question": "Are those seen like all who were due?",
     "balance.read": "Standardised differences between those seen and all who were due, in what was known at entry. "
     "Beyond 0.1 either way is usually called imbalance. Weighting should bring them near 0; it cannot balance what "
@@ -183,7 +189,7 @@ OUTCOMES: dict[str, str] = {
     "o.range.clear": ", and each of the {n} intervals leaves out no change.",
     "o.range.open": ", and {n} of the {of} intervals include no change.",
     "o.range.mixed": ", and the {of} intervals do not agree on its direction.",
-    "o.range.one": "Only one way of taking those not seen can be shown: how much hangs on drop-out is not known.",
+    "o.range.alone": "Only one way of taking those not seen can be shown: how much hangs on drop-out is not known.",
     "o.seen": "About {seen} of {due} who were due were seen.",
     "o.regression": "Regression to the mean would by itself make about {value}.",
     "o.alone": "There is no comparison with sites that had not started: the change is not attributed to the programme.",
@@ -204,6 +210,10 @@ OUTCOMES: dict[str, str] = {
     "too few.",
     "o.lost": "{share} weighed 5 % less or lower still (95 % interval {low} to {high}); of all who were due, with "
     "those not seen taken as unchanged, {carried}.",
+    "o.lost.target": "The target is {target}: the share of those seen is {seen}, that of all who were due {due}.",
+    "o.target.above": "clearly above it",
+    "o.target.below": "clearly below it",
+    "o.target.near": "not clearly apart from it",
     "o.fat": "Of the weight that {who} had lost by {months}, about {share} was fat (95 % interval {low} to {high}).",
     "o.fat.none": "At {months}, how much of a change of weight was fat cannot be told for {who}: the weight did not "
     "clearly fall, or the figures are withheld.",
@@ -228,7 +238,7 @@ OUTCOMES: dict[str, str] = {
     "{target}.",
     "o.target.all": "Over all sites the probability of reaching it is {low} to {high}, by how those not seen are "
     "taken.",
-    "o.target.all.one": "Over all sites the probability of reaching it is {low}, however those not seen are taken.",
+    "o.target.all.alike": "Over all sites the probability of reaching it is {low}, however those not seen are taken.",
     "o.error": "One person’s weight must change by more than {weight} kg to be beyond error.",
     "o.error.none": "The error of weight is withheld.",
 }
