@@ -17,7 +17,6 @@ import duckdb
 
 import dashboards
 from pipeline import __version__, release
-from pipeline.data_quality import build_data_quality
 from pipeline.faults import Fault, SettingsFault
 from pipeline.intake import IntakeSummary, ReadFile, receive
 from pipeline.language import require_language, untranslated
@@ -26,7 +25,7 @@ from pipeline.readings import build_readings
 from pipeline.release.since_frozen import counts_that_differ
 from pipeline.removal.erasing import erase_if_due
 from pipeline.removal.removing import Removed, remove
-from pipeline.results import build_results
+from pipeline.results import refresh_results
 from pipeline.run_log import RunLog
 from pipeline.store import Store, sql_text, storage_fault
 from pipeline.tallies import build_tallies
@@ -106,8 +105,7 @@ def _empty_what_stood_on_readings(store: Store) -> None:
 
 def _results(run: Run) -> None:
     with run.store.transaction():
-        build_results(run.store, run.programme, run.progress)
-        build_data_quality(run.store, run.programme)
+        refresh_results(run.store, run.programme, run.progress)
 
 
 def _publish(run: Run) -> None:

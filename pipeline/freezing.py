@@ -18,7 +18,6 @@ import dashboards
 from pipeline import __version__
 from pipeline import period as periods
 from pipeline.audit import require_sound, require_sound_tables
-from pipeline.data_quality import build_data_quality
 from pipeline.disclosure.between_releases import (
     exposures,
     with_earlier_figures,
@@ -257,7 +256,6 @@ def _computed(
             build_readings(store, programme)
             build_tallies(store, programme)
             build_results(store, programme, progress)
-            build_data_quality(store, programme)
             results, protected = protected_results(store, programme, is_proved=True)
             raise _Undo
     except _Undo:

@@ -32,7 +32,7 @@ def build_readings(store: Store, programme: Programme) -> None:
 
 def renew_periods(store: Store, period_kind: str) -> None:
     """Put every reading in its quarter or month again, when the settings changed from the one to the other."""
-    stale = "select count(*) from reading.accepted where period <> period_of(measured_at, $period_kind)"
+    stale = "select count(*) from reading.accepted where contains(period, 'Q') <> ($period_kind = 'quarter')"
     if store.value(stale, {"period_kind": period_kind}):
         store.execute_file("19_reading_period.sql", period_kind=period_kind)
 

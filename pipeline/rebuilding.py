@@ -17,7 +17,6 @@ from pathlib import Path, PurePosixPath
 
 import duckdb
 
-from pipeline.data_quality import build_data_quality
 from pipeline.faults import Fault, printable
 from pipeline.intake import archive, ledger, one_file, pseudonyms, tombstones
 from pipeline.intake.in_turn import in_turn
@@ -25,7 +24,7 @@ from pipeline.intake.inbox import Arrival
 from pipeline.intake.one_file import IntakeSummary, Setting
 from pipeline.programme import Programme
 from pipeline.readings import build_readings
-from pipeline.results import build_results
+from pipeline.results import refresh_results
 from pipeline.store import Store
 from pipeline.tallies import build_tallies
 
@@ -88,8 +87,7 @@ def rebuild(
             with store.transaction():
                 build_readings(store, programme)
                 build_tallies(store, programme)
-                build_results(store, programme, progress)
-                build_data_quality(store, programme)
+                refresh_results(store, programme, progress)
                 store.require_no_rows("checks/file_accounting_adds_up.sql")
             on_step(3, 3, "Comparing with the store as it is")
             tables, differences = _compared(store, database)

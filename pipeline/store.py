@@ -26,6 +26,8 @@ SETTINGS = {
 # Folders beside a store whose files its SQL reads: what sites sent, and copies of that. No other is open to it.
 RECEIVED = ("../inbox", "archive", "spool")
 
+_PARSED: dict[str, list[duckdb.Statement]] = {}  # each execution takes a copy
+
 MACROS = ("00_macros_received_text.sql", "01_macros_bands.sql", "02_macros_checks.sql")
 
 
@@ -132,9 +134,15 @@ class Store:
 
     def execute_file(self, name: str, /, **parameters: Any) -> None:
         """Run every statement of a file of sql/; each takes the parameters that it names."""
-        for statement in self.connection.extract_statements(sql_text(name)):
+        for statement in self._statements_of(name):
             wanted = {key: parameters[key] for key in statement.named_parameters}
             self.connection.execute(statement, wanted).complete()
+
+    def _statements_of(self, name: str) -> list[duckdb.Statement]:
+        """A file of sql/, parsed once: a run executes some of them for every file that it reads."""
+        if name not in _PARSED:
+            _PARSED[name] = self.connection.extract_statements(sql_text(name))
+        return _PARSED[name]
 
     def rows(self, query: str, parameters: dict[str, Any] | None = None) -> list[tuple]:
         return self.connection.execute(query, parameters or {}).fetchall()

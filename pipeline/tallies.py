@@ -21,7 +21,7 @@ PROMISES = (
 
 
 def build_tallies(store: Store, programme: Programme) -> None:
-    """Rewrite the tallies of the periods in `touched_period`, then mark every file as built.
+    """Rewrite the tallies of the periods in `touched_period`, mark them stale for the results, and every file as built.
 
     `build_readings` leaves `touched_period` in the same connection and transaction. Age groups that changed in
     the settings touch every period.
@@ -38,6 +38,7 @@ def build_tallies(store: Store, programme: Programme) -> None:
     store.execute("drop table last_person_value")
     for promise in PROMISES:
         store.require_no_rows(f"checks/{promise}.sql")
+    store.execute_file("36_stale_period.sql")
     store.execute("update ledger.file set is_built = true where not is_built")
 
 

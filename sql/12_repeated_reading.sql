@@ -1,27 +1,11 @@
 -- repeated_reading (temporary): readings that stand more than once, and what becomes of each
 -- grain   one acceptable line of this file, or one reading of the store, whose identity stands more than once
--- inputs  checked (this file), broken_line, reading.accepted of the site; $site
+-- inputs  repeated_identity, checked (this file), broken_line, reading.accepted of the site; $site
 -- keys    (participant, measured_at, line) unique; line 0 is the reading in the store (reading_id not null)
 -- rule    a reading is (site, participant, measured_at). In the order store, then line by line: the same values
 --         again are a duplicate; other values are a correction, which supersedes all before it. Held lines take
 --         no part. Values are compared exactly, nulls being equal to each other; flags are not values.
 -- reruns  made anew for every file
-create or replace temp table repeated_identity as
-with stored as (
-    select participant, measured_at
-    from reading.accepted
-    where site = $site
-        and measured_at between (select min(measured_at) from checked) and (select max(measured_at) from checked)
-),
-acceptable as (
-    select participant, measured_at from checked
-    where len(codes) = 0 and line not in (select line from broken_line)
-)
-select participant, measured_at from acceptable group by participant, measured_at having count(*) > 1
-union
-select participant, measured_at from acceptable
-semi join stored using (participant, measured_at);
-
 create or replace temp table repeated_reading as
 with rival as (
     select

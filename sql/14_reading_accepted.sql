@@ -1,32 +1,9 @@
--- reading.accepted: this file's readings in, those that they supersede out
+-- reading.accepted: this file's readings in
 -- grain   reading
 -- inputs  checked, broken_line, repeated_reading (all of this file); $file_id, $site
 -- keys    reading_id unique: file_id * 1000000000 + line
--- rule    lines without a reason to hold them that are neither duplicates nor superseded. A superseded reading
---         leaves with all that was set aside of it; its file counts one accepted less, one superseded more, and
---         ledger.unaccepted_row says so of its line.
+-- rule    lines without a reason to hold them that are neither duplicates nor superseded
 -- reruns  a file is filed once: ledger.file knows its sha256
-update ledger.file
-set
-    rows_accepted = rows_accepted - superseded.n,
-    rows_superseded = rows_superseded + superseded.n
-from (
-    select file_id, count(*) as n from repeated_reading
-    where outcome = 'superseded' and reading_id is not null group by file_id
-) as superseded
-where file.file_id = superseded.file_id;
-
-insert into ledger.unaccepted_row (file_id, line, participant, outcome)
-select file_id, line, participant, 'superseded'
-from reading.accepted
-where reading_id in (select reading_id from repeated_reading where outcome = 'superseded' and reading_id is not null);
-
-delete from reading.set_aside
-where reading_id in (select reading_id from repeated_reading where outcome = 'superseded' and reading_id is not null);
-
-delete from reading.accepted
-where reading_id in (select reading_id from repeated_reading where outcome = 'superseded' and reading_id is not null);
-
 insert into reading.accepted by name
 select
     $file_id::bigint * 1000000000 + line as reading_id, $file_id as file_id, line, $site as site,

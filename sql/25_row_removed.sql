@@ -33,6 +33,10 @@ from (
 ) as moved
 where file.file_id = moved.file_id;
 
+update ledger.result_state
+set is_current = false
+where exists (from leaving_row);
+
 update ledger.file
 set kept_sha256 = kept_copy.kept_sha256
 from kept_copy

@@ -3,7 +3,8 @@
 -- inputs  reading.participant_period
 -- keys    none: only counts are made of it
 -- rule    the reading of the person's last period; it stands at the site and the age of that reading. print_steps, as in
---         tally.value; a measure that was not taken, or does not apply at the age, is null. Ordered by site, so that
+--         tally.value; a measure that was not taken, or does not apply at the age, is null. people is sex and age in one
+--         whole number, 256 for male plus the age: counting by it is several times faster than by words. Ordered by site, so that
 --         reading one site touches only that site's blocks.
 -- reruns  replaced whole
 create or replace temporary table last_person_value as
@@ -11,7 +12,7 @@ with last_reading as (
     select participant, max(period) as period from reading.participant_period group by participant
 )
 select
-    site, sex, age,
+    site, 256 * (sex = 'male')::integer + age as people,
     print_steps(weight_kg, 10)                      as weight,
     print_steps(height_cm, 10)                      as height,
     print_steps(bmi_kg_m2, 10)                      as bmi,

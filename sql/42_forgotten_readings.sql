@@ -4,7 +4,7 @@
 -- keys    none
 -- rule    The ledger keeps its runs, removals and releases, and each file its number and what left it for good
 --         (rows_withdrawn, rows_expired). Files that were held or refused keep their rows: a run reads them again from
---         the inbox.
+--         the inbox. No result is current any more.
 -- reruns  twice is the same as once
 create or replace temp table again as
 select
@@ -27,3 +27,5 @@ join broken_before on broken_before.file_id = unaccepted_row.file_id and broken_
 delete from ledger.held_row where file_id in (select file_id from again);
 delete from ledger.unaccepted_row where file_id in (select file_id from again);
 update ledger.file set state = 'held' where file_id in (select file_id from again);
+delete from ledger.result_state;
+delete from ledger.stale_period;

@@ -54,15 +54,10 @@ def file_rows(
     file_id = ledger.enter(
         store, entry, profile, state=ledger.ACCEPTED, encoding=encoding, kept_sha256=kept_sha256
     )
-    store.execute_file("12_repeated_reading.sql", site=site)
-    named = [name for name in measures.FIELDS if name != "participant"]
-    with store.lent("expectation", expectation.expectations(profile)):
-        store.execute_file(
-            "13_held_row.sql",
-            file_id=file_id,
-            fields=named,
-            headers=[profile.columns[name].header if name in profile.columns else None for name in named],
-        )
+    replaced = _find_repeated(store, site)
+    _file_held_rows(store, profile, file_id)
+    if replaced:
+        store.execute_file("14_reading_superseded.sql")
     store.execute_file("14_reading_accepted.sql", file_id=file_id, site=site)
     store.execute_file("15_unaccepted_row.sql", file_id=file_id)
     store.execute_file("15_file_rows.sql", file_id=file_id)
@@ -74,10 +69,35 @@ def file_rows(
         "rows_withdrawn, rows_expired from ledger.file where file_id = $file_id",
         {"file_id": file_id},
     )[0]
-    replaced = store.value(
+    return Filed(file_id, *counts, replaced)
+
+
+def _find_repeated(store: Store, site: str) -> int:
+    """Fill `repeated_reading`; returns how many readings of earlier files are superseded."""
+    store.execute_file("12_repeated_identity.sql", site=site)
+    if not store.value("select count(*) from repeated_identity"):
+        store.execute_file("12_no_repeated_reading.sql")
+        return 0
+    store.execute_file("12_repeated_reading.sql", site=site)
+    return store.value(
         "select count(*) from repeated_reading where outcome = 'superseded' and reading_id is not null"
     )
-    return Filed(file_id, *counts, replaced)
+
+
+def _file_held_rows(store: Store, profile: Profile, file_id: int) -> None:
+    """Every line with a reason to hold it, in the ledger. Most files have none, and are spared the long statement."""
+    if not store.value(
+        "select (select count(*) from checked where len(codes) > 0) + (select count(*) from broken_line)"
+    ):
+        return
+    named = [name for name in measures.FIELDS if name != "participant"]
+    with store.lent("expectation", expectation.expectations(profile)):
+        store.execute_file(
+            "13_held_row.sql",
+            file_id=file_id,
+            fields=named,
+            headers=[profile.columns[name].header if name in profile.columns else None for name in named],
+        )
 
 
 def messages_of(store: Store, entry: Entry, filed: Filed) -> list[str]:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
+from pipeline.data_quality import build_data_quality
 from pipeline.programme import Programme
+from pipeline.results.basis import basis_of
 from pipeline.results.curve import build_curves
 from pipeline.results.device import build_devices
 from pipeline.results.outcome import build_outcomes
@@ -20,9 +22,31 @@ from pipeline.store import Store
 Progress = Callable[[int, int, str], None]
 
 
-def build_results(store: Store, programme: Programme, progress: Progress) -> None:
+def refresh_results(store: Store, programme: Programme, progress: Progress) -> None:
+    """Bring result.* up to what the store holds: nothing where nothing changed, else what the changes reach.
+
+    Percentiles, by far the dearest, are written anew for the periods whose tallies changed; the rest is small, or rests
+    on people's whole histories, and is written whole. A change of program, library, settings or profile writes all of
+    it. The result is that of build_results, row for row (`evenbeam rebuild --check`). Runs in the caller's transaction.
+
+    Errors   as build_results.
+    """
+    basis = basis_of(programme, read_standard(programme))
+    state = store.rows("select basis, is_current from ledger.result_state")
+    if state == [(basis, True)]:
+        return
+    stale = [period for (period,) in store.rows("select period from ledger.stale_period order by period")]
+    is_same_basis = bool(state) and state[0][0] == basis
+    build_results(store, programme, progress, periods=stale if is_same_basis else None)
+    store.execute_file("41_results_are_current.sql", basis=basis)
+
+
+def build_results(
+    store: Store, programme: Programme, progress: Progress, periods: Sequence[str] | None = None
+) -> None:
     """Rewrite the result tables from the tallies and, where sites are told apart, from the people of each site.
 
+    `periods`: those whose tallies changed since, where the caller knows that nothing else did; None for all.
     Runs in the caller's transaction. The same readings and settings give the same rows in the same order.
 
     Errors   SettingsFault for a standard population that cannot be used, before anything is computed.
@@ -33,8 +57,9 @@ def build_results(store: Store, programme: Programme, progress: Progress) -> Non
     build_standardised_prevalence(store, settings, standard)
     build_trends(store, settings)
     build_who_position(store, settings)
-    build_percentiles(store, settings, progress)
+    build_percentiles(store, settings, progress, periods)
     build_curves(store, settings, progress)
     build_site_comparison(store, programme)
     build_devices(store, programme)
     build_outcomes(store, programme)
+    build_data_quality(store, programme)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import polars as pl
@@ -16,19 +16,27 @@ from pipeline.store import Store, sql_text
 Progress = Callable[[int, int, str], None]
 
 
-def build_percentiles(store: Store, settings: ProgrammeSettings, progress: Progress) -> None:
-    """Rewrite result.percentile, in the caller's transaction.
+def build_percentiles(
+    store: Store, settings: ProgrammeSettings, progress: Progress, periods: Sequence[str] | None = None
+) -> None:
+    """Rewrite result.percentile, of all periods or of those given, in the caller's transaction.
 
-    One population at a time, appended as it is ready: the whole table need not fit in memory twice. All sites together
-    come last, because their limits take from each site how many of its people lie below a percentile.
+    No percentile of a period rests on another period. One population at a time, appended as it is ready: the whole
+    table need not fit in memory twice. All sites together come last, because their limits take from each site how many
+    of its people lie below a percentile.
     """
-    sites = [
-        site for (site,) in store.rows("select distinct site from reading.participant_period order by site")
-    ]
-    tally = store.frame("select period, sex, age, measure, value, n from tally.value order by all")
-    of_all = _percentiles(tally, settings)
-    store.replace_rows("result.percentile", percentile_rows(of_all).clear())
-    store.execute_file("50_person_value.sql")
+    asked = {"periods": periods}
+    store.execute("delete from result.percentile where $periods is null or list_contains($periods, period)", asked)
+    store.execute_file("50_person_value.sql", **asked)
+    sites = [site for (site,) in store.rows("select distinct site from person_value order by site")]
+    of_all = _percentiles(
+        store.frame(
+            "select period, sex, age, measure, value, n from tally.value "
+            "where $periods is null or list_contains($periods, period) order by all",
+            asked,
+        ),
+        settings,
+    )
     site_value_tally = sql_text("51_site_value_tally.sql")
     below, people = [], []
     for done, site in enumerate(sites, start=1):

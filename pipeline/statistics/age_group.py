@@ -87,7 +87,7 @@ def cells_in_groups(tally: pl.DataFrame, groups: pl.DataFrame, by: Sequence[str]
     strangers = set(tally["sex"].unique()) - set(SEXES)
     if strangers:
         raise ValueError(f"sex {sorted(strangers, key=str)[0]} in a tally; the sexes are {', '.join(SEXES)}")
-    piece_of_person, group_of_piece = _pieces(groups)
+    piece_of_person, group_of_piece = pieces(groups)
     keys = list(by)
     return (
         tally.lazy()
@@ -102,8 +102,11 @@ def cells_in_groups(tally: pl.DataFrame, groups: pl.DataFrame, by: Sequence[str]
     )
 
 
-def _pieces(groups: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """(sex, age → piece; piece → group): a piece is a run of ages of one sex that no group edge divides."""
+def pieces(groups: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Runs of ages of one sex that no group edge divides, numbered from 0.
+
+    Shapes   out: columns sex, age, piece of every year that lies in a group's range; columns piece, group.
+    """
     listed = groups.rows()
     starts = sorted({a for _, _, a, _ in listed} | {b + 1 for *_, b in listed})
     runs = [(a, b - 1) for a, b in pairwise(starts)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,7 +11,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.measures import Measure
-from pipeline.statistics.age_group import AgeGroups, cells_in_groups, group_table, groups_reported
+from pipeline.statistics.age_group import SEXES, AgeGroups, group_table, groups_reported, pieces
 from pipeline.statistics.clustered_percentile import SitesBelow
 from pipeline.statistics.value_count import ValueCounts, quantile_interval, quantile_type_7
 
@@ -21,7 +22,6 @@ METHOD = "Hyndman-Fan type 7, order-statistic limits"
 
 _POPULATION = ["measure", "period", "sex", "age_from", "age_to"]
 _SLACK = 1e-6  # of a print step: 72.4 · 10 is 724.0000000000001
-_VALUES = 2**32  # one whole number a cell, population · 2³² + value + 2³¹, sorts faster than several columns
 
 
 @dataclass(frozen=True)
@@ -131,55 +131,96 @@ def people_below(of_all: Percentiles, of_site: Percentiles) -> tuple[Integers, I
 def _value_counts(
     value_tally: pl.DataFrame, measures: Sequence[Measure], age_groups: AgeGroups
 ) -> tuple[pl.DataFrame, ValueCounts]:
-    """The populations (measure × period × group) that hold anybody, in published order, and their value counts."""
-    registered = _registered(measures)
+    """The populations (measure × period × group) that hold anybody, in published order, and their value counts.
+
+    Everything is a whole number in NumPy: strings as keys of joins and sorts took most of the time of a run.
+    """
     groups = group_table(age_groups)
-    strata = (
-        value_tally.select("measure", "period")
-        .unique()
-        .join(registered, on="measure")
-        .sort("measure_order", "period")
-        .with_row_index("stratum")
-        .with_columns(pl.col("stratum").cast(pl.Int64))
+    strangers = set(value_tally["sex"].unique().to_list()) - set(SEXES)
+    if strangers:
+        raise ValueError(f"sex {sorted(strangers, key=str)[0]} in a tally; the sexes are {', '.join(SEXES)}")
+    periods = value_tally["period"].cast(pl.String).unique().sort()
+    stratum, piece, value, n = _cells_of_pieces(value_tally, measures, periods, groups)
+    start, size, listed = _groups_of_pieces(measures, groups, age_groups)
+    of = stratum // max(periods.len(), 1) * _pieces_in(groups) + piece
+    cell = np.repeat(np.arange(of.size), size[of])
+    nth = np.arange(cell.size) - np.repeat(np.cumsum(size[of]) - size[of], size[of])
+    population = stratum[cell] * groups.height + listed[start[of][cell] + nth]
+    # Cells come sorted by value, so a stable sort by population is all; of 16 bits it is a radix sort.
+    narrow = population.astype(np.uint16) if population.max(initial=0) < 2**16 else population
+    order = np.argsort(narrow, kind="stable")
+    counts = ValueCounts.of(population[order], value[cell][order], n[cell][order])
+    stratum, group = np.divmod(counts.group, groups.height)
+    measure, period = np.divmod(stratum, max(periods.len(), 1))
+    return pl.concat(
+        [
+            _registered(measures)[measure],
+            periods[period].alias("period").to_frame(),
+            groups[group].drop("group"),
+        ],
+        how="horizontal",
+    ), counts
+
+
+def _cells_of_pieces(
+    value_tally: pl.DataFrame, measures: Sequence[Measure], periods: pl.Series, groups: pl.DataFrame
+) -> tuple[Integers, Integers, Integers, Integers]:
+    """(stratum, piece, value, n) of each cell, ages summed into pieces, sorted by stratum and value.
+
+    stratum: measure's number × periods + the period's; cells of other measures and of ages that do not apply are out.
+    """
+    number = {"measure": [measure.name for measure in measures], "sex": SEXES, "period": periods}
+    measure, sex, period = (
+        value_tally[name].cast(pl.Enum(words), strict=False).to_physical().cast(pl.Int64).fill_null(-1).to_numpy()
+        for name, words in number.items()
     )
-    applicable = value_tally.join(strata, on=["measure", "period"]).filter(
-        pl.col("age").is_between("lowest_age", "highest_age")
-    )
+    age, value, n = (value_tally[name].cast(pl.Int64).to_numpy() for name in ("age", "value", "n"))
+    of_person, _ = pieces(groups)
+    by_age = np.full((len(SEXES), 256), -1, dtype=np.int64)
+    by_age[[SEXES.index(s) for s in of_person["sex"]], of_person["age"].to_numpy()] = of_person["piece"].to_numpy()
+    lowest, highest = (np.array([getattr(m, end) for m in measures]) for end in ("age_from", "age_to"))
+    is_in = (measure >= 0) & (n > 0) & (age >= lowest[measure]) & (age <= highest[measure]) & (age < by_age.shape[1])
+    piece = by_age[sex, np.where(is_in, age, 0)]
+    is_in &= piece >= 0
+    measure, period, piece, value, n = (column[is_in] for column in (measure, period, piece, value, n))
+    low, width, number_of_pieces = value.min(initial=0), int(np.ptp(np.append(value, 0))) + 1, _pieces_in(groups)
+    key = ((measure * periods.len() + period) * width + value - low) * number_of_pieces + piece
+    order = np.argsort(key)
+    key = key[order]
+    first = np.flatnonzero(np.diff(key, prepend=-1))
+    n = np.add.reduceat(n[order], first) if first.size else n[:0]
+    rest, piece = np.divmod(key[first], number_of_pieces)
+    stratum, value = np.divmod(rest, width)
+    return stratum, piece, value + low, n
+
+
+def _groups_of_pieces(
+    measures: Sequence[Measure], groups: pl.DataFrame, age_groups: AgeGroups
+) -> tuple[Integers, Integers, Integers]:
+    """Where the groups of measure × pieces + piece begin in the last array, how many there are, and all of them.
+
+    Only groups in which the measure is reported.
+    """
     ages = {measure.name: (measure.age_from, measure.age_to) for measure in measures}
-    reported = groups_reported(ages, groups, age_groups).join(strata, left_on="name", right_on="measure")
-    cells = (
-        cells_in_groups(applicable, groups, ["stratum", "value"])
-        .join(reported, on=["stratum", "group"], how="semi")
-        .select(
-            "n",
-            cell=(pl.col("stratum") * groups.height + pl.col("group")) * _VALUES
-            + pl.col("value")
-            + _VALUES // 2,
-        )
-        .sort("cell")
-    )
-    population, value = np.divmod(cells["cell"].to_numpy(), _VALUES)
-    counts = ValueCounts.of(population, value - _VALUES // 2, cells["n"].to_numpy())
-    populations = (
-        pl.DataFrame({"stratum": counts.group // groups.height, "group": counts.group % groups.height})
-        .join(strata, on="stratum", how="left", maintain_order="left")
-        .join(
-            groups.with_columns(pl.col("group").cast(pl.Int64)), on="group", how="left", maintain_order="left"
-        )
-    )
-    return populations, counts
+    reported = set(groups_reported(ages, groups, age_groups).rows())
+    of_person, members = pieces(groups)
+    number_of_pieces = of_person["piece"].n_unique()
+    listed: list[list[int]] = [[] for _ in range(len(measures) * number_of_pieces)]
+    for i, measure in enumerate(measures):
+        for piece, group in members.iter_rows():
+            if (measure.name, group) in reported:
+                listed[i * number_of_pieces + piece].append(group)
+    size = np.array([len(one) for one in listed], dtype=np.int64)
+    return np.cumsum(size) - size, size, np.array([*itertools.chain(*listed)], dtype=np.int64)
+
+
+def _pieces_in(groups: pl.DataFrame) -> int:
+    return pieces(groups)[0]["piece"].n_unique()
 
 
 def _registered(measures: Sequence[Measure]) -> pl.DataFrame:
     return pl.DataFrame(
-        [(i, m.name, m.unit, m.steps_per_unit, m.age_from, m.age_to) for i, m in enumerate(measures)],
+        [(m.name, m.unit, m.steps_per_unit) for m in measures],
         orient="row",
-        schema={
-            "measure_order": pl.Int16,
-            "measure": pl.String,
-            "unit": pl.String,
-            "steps_per_unit": pl.Int64,
-            "lowest_age": pl.Int16,
-            "highest_age": pl.Int16,
-        },
+        schema={"measure": pl.String, "unit": pl.String, "steps_per_unit": pl.Int64},
     )

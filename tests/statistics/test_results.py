@@ -63,7 +63,7 @@ def add_people(store, frame):
 
 
 def value_tally(store, site):
-    store.execute_file("50_person_value.sql")
+    store.execute_file("50_person_value.sql", periods=None)
     return store.frame(sql_text("51_site_value_tally.sql"), {"site": site})
 
 

@@ -1,0 +1,87 @@
+"""The measurements of run_speed.py → their page."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+from run_speed import BESIDE, RUNS, TARGET_OF_FLOOR, TARGET_OF_MEMORY, TARGET_OF_NIGHT, TARGET_OF_START
+
+PROFILE = "run_speed_profile.md"  # written by hand, beside this page
+
+
+def page(records: dict) -> str:
+    sizes = sorted(int(size) for size in records if size.isdigit())
+    lines = ["# A run: time, memory, size", "", "Made by `python tests/benchmarks/run_speed.py`."]
+    lines += [
+        "Seconds of processor time, all threads together; ratios from one go. "
+        f"200 sites, a CSV file a quarter, 22 columns. [Where the time goes]({PROFILE}).",
+        "",
+    ]
+    for size in sizes:
+        lines += [*_table(size, records[str(size)]), ""]
+    lines += [*_growth(sizes, records), "", *_steps(sizes, records), "", *_targets(sizes, records)]
+    return "\n".join(lines) + "\n"
+
+
+def _table(size: int, costs: dict) -> list[str]:
+    floor = costs["floor"]["processor"]
+    rows = [f"## {size:,} readings", ""]
+    rows += ["| what | s | processor s | over the floor | peak memory | store |", "| --- |" + " --- |" * 5]
+    titles = [(name, title) for name, title, _ in BESIDE] + list(RUNS)
+    for name, title in titles:
+        cost = costs[name]
+        store = _bytes(cost["store_bytes"]) if cost["store_bytes"] else ""
+        rows.append(
+            f"| {title} | {cost['seconds']:.1f} | {cost['processor']:.1f} | {cost['processor'] / floor:.1f} | "
+            f"{_bytes(cost['peak_bytes'])} | {store} |"
+        )
+    return rows
+
+
+def _growth(sizes: list[int], records: dict) -> list[str]:
+    rows = ["## Growth", "", "Processor time over that of the size before, at ten times the readings.", ""]
+    rows += ["| readings | floor | Polars | pandas | first run | last 1 % |", "| --- | --- | --- | --- | --- | --- |"]
+    for before, size in pairwise(sizes):
+        ratios = [
+            records[str(size)][name]["processor"] / records[str(before)][name]["processor"]
+            for name in ("floor", "polars", "pandas", "first", "night")
+        ]
+        rows.append(f"| {size:,} | " + " | ".join(f"{ratio:.1f}" for ratio in ratios) + " |")
+    return rows
+
+
+def _steps(sizes: list[int], records: dict) -> list[str]:
+    rows = ["## Step by step", "", "Processor time in seconds, first run / last 1 %.", ""]
+    titles = list(records[str(sizes[0])]["first"]["steps"])
+    rows += ["| step | " + " | ".join(f"{size:,}" for size in sizes) + " |", "| --- |" + " --- |" * len(sizes)]
+    for title in titles:
+        cells = [
+            f"{records[str(size)]['first']['steps'][title]:.1f} / {records[str(size)]['night']['steps'][title]:.1f}"
+            for size in sizes
+        ]
+        rows.append(f"| {title} | " + " | ".join(cells) + " |")
+    return rows
+
+
+def _targets(sizes: list[int], records: dict) -> list[str]:
+    largest = records[str(sizes[-1])]
+    first, night = largest["first"], largest["night"]
+    of_floor = first["processor"] / largest["floor"]["processor"]
+    of_first = night["processor"] / first["processor"]
+    start = max(cost["processor"] for cost in records["start"].values())
+    rows = [f"## Targets, at {sizes[-1]:,} readings", "", "| target | found | met |", "| --- | --- | --- |"]
+    for what, found, is_met in (
+        (f"whole run within {TARGET_OF_FLOOR:g} × the floor", f"{of_floor:.1f} ×", of_floor <= TARGET_OF_FLOOR),
+        ("whole run faster than the pandas script",
+         f"{first['processor'] / largest['pandas']['processor']:.1f} ×",
+         first["processor"] < largest["pandas"]["processor"]),
+        ("whole run within 4 GiB", _bytes(first["peak_bytes"]), first["peak_bytes"] <= TARGET_OF_MEMORY),
+        (f"1 % more within {TARGET_OF_NIGHT:.0%} of the whole run", f"{of_first:.0%}", of_first <= TARGET_OF_NIGHT),
+        (f"a command starts within {TARGET_OF_START:g} s", f"{start:.2f} s", start <= TARGET_OF_START),
+    ):  # fmt: skip
+        rows.append(f"| {what} | {found} | {'yes' if is_met else 'no'} |")
+    return rows
+
+
+def _bytes(n: int) -> str:
+    return f"{n / 2**30:.2f} GiB" if n >= 2**30 else f"{n / 2**20:.0f} MiB"
