@@ -50,6 +50,7 @@ class Cost:
     store_bytes: int = 0
     steps: dict[str, float] = field(default_factory=dict)  # seconds of processor time
     spent: list[tuple[str, int, float]] = field(default_factory=list)  # where a profiled run spent them
+    sites: int = 0
 
 
 def measured(command: list[str]) -> Cost:
@@ -123,6 +124,8 @@ def costs_of(folder: Path, readings: int, sites: int, is_profiled: bool) -> dict
     for name, title, script in BESIDE:
         _say(title)
         costs[name] = measured([sys.executable, str(HERE / script), str(folder)])
+    for cost in costs.values():
+        cost.sites = sites
     return costs
 
 

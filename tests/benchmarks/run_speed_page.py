@@ -14,7 +14,7 @@ def page(records: dict) -> str:
     lines = ["# A run: time, memory, size", "", "Made by `python tests/benchmarks/run_speed.py`."]
     lines += [
         "Seconds of processor time, all threads together; ratios from one go. "
-        f"200 sites, a CSV file a quarter, 22 columns. [Where the time goes]({PROFILE}).",
+        f"A CSV file a site and quarter, 22 columns. [Where the time goes]({PROFILE}).",
         "",
     ]
     for size in sizes:
@@ -25,7 +25,7 @@ def page(records: dict) -> str:
 
 def _table(size: int, costs: dict) -> list[str]:
     floor = costs["floor"]["processor"]
-    rows = [f"## {size:,} readings", ""]
+    rows = [f"## {size:,} readings of {costs['floor']['sites']} sites", ""]
     rows += ["| what | s | processor s | over the floor | peak memory | store |", "| --- |" + " --- |" * 5]
     titles = [(name, title) for name, title, _ in BESIDE] + list(RUNS)
     for name, title in titles:
@@ -39,6 +39,8 @@ def _table(size: int, costs: dict) -> list[str]:
 
 
 def _growth(sizes: list[int], records: dict) -> list[str]:
+    if len(sizes) < 2:
+        return []
     rows = ["## Growth", "", "Processor time over that of the size before, at ten times the readings.", ""]
     rows += ["| readings | floor | Polars | pandas | first run | last 1 % |", "| --- | --- | --- | --- | --- | --- |"]
     for before, size in pairwise(sizes):
