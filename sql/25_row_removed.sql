@@ -4,7 +4,8 @@
 -- keys    (file_id, line)
 -- rule    rows_read stays, so each row moves within its file's account: from accepted, held, duplicate or superseded
 --         to withdrawn or expired. Every period that loses a reading is built anew: all files with a reading in one
---         count as not built. The chosen readings and everything above them follow in build_readings.
+--         count as not built, and so do those of people who lose one: what was thought of their other readings may
+--         have rested on it. The chosen readings and everything above them follow in build_readings.
 -- reruns  twice is the same as once: the second time no row leaves
 update ledger.file
 set is_built = false
@@ -12,6 +13,12 @@ where file_id in (
     select distinct accepted.file_id
     from reading.accepted as accepted
     where accepted.period in (select period from leaving_row where outcome = 'accepted')
+        or accepted.participant in (
+            select leaving.participant
+            from reading.accepted as leaving
+            join leaving_row on leaving_row.file_id = leaving.file_id and leaving_row.line = leaving.line
+            where leaving_row.outcome = 'accepted'
+        )
 );
 
 update ledger.file

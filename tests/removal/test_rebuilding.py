@@ -107,6 +107,20 @@ def test_after_any_sequence_of_arrivals_corrections_withdrawals_and_profiles(tmp
         assert rebuild(programme, "--check") == 0, capsys.readouterr().out
 
 
+def test_a_reading_counts_again_once_the_one_it_disagreed_with_has_expired(tmp_path):
+    made = invented(tmp_path / "programme", '[retention]\nreadings = "18 months"\n')
+    shutil.rmtree(made.folder / "inbox")
+    made.put("north-quay", "a.csv", others(100, "2022-02-03", 20))
+    other_sex = ("100", "2022-11-03", "M", "25", "170.0", "60.5", "20.0")
+    made.put("north-quay", "b.csv", [other_sex, *others(200, "2022-11-04", 20)])
+    for day, set_aside, counted in (("2023-01-10", 2, 20), ("2023-10-01", 0, 21)):
+        assert made.run("run", str(made.folder), "--as-of", day) == 0
+        with made.opened() as store:
+            assert store.value("select count(*) from reading.set_aside") == set_aside
+            assert store.value("select count(*) from reading.participant_period where period = '2022Q4'") == counted
+    assert rebuild(made, "--check") == 0
+
+
 def test_a_run_that_is_killed_before_its_results_leaves_them_to_the_next(programme, monkeypatch):
     programme.put("north-quay", "b.csv", others(1000, "2025-06-03", 30))
 
