@@ -4,7 +4,7 @@
 -- keys    none
 -- rule    The ledger keeps its runs, removals and releases, and each file its number and what left it for good
 --         (rows_withdrawn, rows_expired). Files that were held or refused keep their rows: a run reads them again from
---         the inbox. No result is current any more.
+--         the inbox. A file of which every row left for good has nothing to give. No result is current any more.
 -- reruns  twice is the same as once
 create or replace temp table again as
 select
@@ -12,7 +12,7 @@ select
     file.rows_withdrawn, file.rows_expired, run.as_of
 from ledger.file as file
 join ledger.run as run on run.run_id = file.run_id
-where file.state = 'accepted';
+where file.state = 'accepted' and file.rows_read > file.rows_withdrawn + file.rows_expired;
 
 -- broken lines, of which nothing but the line is told, that a kept copy has lost since somebody withdrew
 create or replace temp table broken_before as
