@@ -32,7 +32,7 @@ def build_percentiles(
     of_all = _percentiles(
         store.frame(
             "select period, sex, age, measure, value, n from tally.value "
-            "where $periods is null or list_contains($periods, period) order by all",
+            "where $periods is null or list_contains($periods, period)",  # no order: percentiles sort what they need
             asked,
         ),
         settings,
