@@ -218,7 +218,9 @@ class Store:
         has_ledger = self.value(
             "select count(*) from duckdb_tables() where schema_name = 'ledger' and table_name = 'schema_step'"
         )
-        done = self.value("select coalesce(max(step), 0) from ledger.schema_step") if has_ledger else 0
+        applied = {step for (step,) in self.rows("select step from ledger.schema_step")} if has_ledger else set()
+        done = max(applied, default=0)
+        missing = [name for name in steps if int(name[:3]) not in applied]
         if done > newest:
             raise StoreFault(
                 "newer store",
@@ -227,7 +229,7 @@ class Store:
                 expected=f"schema {newest} or older",
                 next="install the version of evenbeam that wrote it, or a later one",
             )
-        if done < newest and read_only:
+        if missing and read_only:
             raise StoreFault(
                 "older store",
                 where=str(self.path),
@@ -235,14 +237,12 @@ class Store:
                 expected=f"schema {newest}",
                 next="run `evenbeam run` once: it upgrades the store",
             )
-        for name in steps:
-            step = int(name[:3])
-            if step > done:
-                with self.transaction():
-                    self.execute_file(f"schema/{name}")
-                    self.execute(
-                        "insert into ledger.schema_step values ($step, $name)", {"step": step, "name": name}
-                    )
+        for name in missing:
+            with self.transaction():
+                self.execute_file(f"schema/{name}")
+                self.execute(
+                    "insert into ledger.schema_step values ($step, $name)", {"step": int(name[:3]), "name": name}
+                )
         self._define_macros()
 
     def _define_macros(self) -> None:
