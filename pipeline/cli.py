@@ -166,13 +166,15 @@ def rebuild(options: argparse.Namespace) -> int:
         print(
             f"differs  {one.table}: {one.only_before} rows only as it was, {one.only_rebuilt} only as rebuilt"
         )
-    if not done.differences:
+    if done.why_from_list:
+        print(f"{done.why_from_list}: the archive's own list said which files there are, and nothing could be compared")
+    elif not done.differences:
         print(f"the same in all {done.tables} tables of readings, tallies and results")
     elif not options.check:
         print("profiles, settings or the program changed since those files were read, or the store was damaged")
     if options.check:
         print("nothing was changed; without --check the rebuilt store takes the old one's place")
-        return 1 if done.differences else 0
+        return 1 if done.differences or done.why_from_list else 0
     print(f"run  {_command('run', options.programme)}")
     return 0
 

@@ -18,7 +18,7 @@ import duckdb
 import dashboards
 from pipeline import __version__, release
 from pipeline.faults import Fault, SettingsFault
-from pipeline.intake import IntakeSummary, ReadFile, receive
+from pipeline.intake import IntakeSummary, ReadFile, kept_ledger, receive
 from pipeline.language import require_language, untranslated
 from pipeline.programme import Programme
 from pipeline.readings import build_readings
@@ -27,6 +27,7 @@ from pipeline.removal.erasing import erase_if_due
 from pipeline.removal.removing import Removed, remove
 from pipeline.results import refresh_results
 from pipeline.run_log import RunLog
+from pipeline.sole_use import opened_alone, sole_use
 from pipeline.store import Store, sql_text, storage_fault
 from pipeline.tallies import build_tallies
 from pipeline.watching import log_files, title_of, watched
@@ -48,6 +49,10 @@ class Run:
     intake: IntakeSummary = field(default_factory=IntakeSummary)
     removed: Removed = field(default_factory=Removed)
     published: Path | None = None
+
+    @property
+    def archive(self) -> Path:
+        return self.programme.store / "archive"
 
 
 @dataclass(frozen=True)
@@ -73,6 +78,7 @@ def _receive(run: Run) -> None:
         progress=run.progress,
         read_file=run.read_file,
     )
+    kept_ledger.write(run.store, run.archive)
 
 
 def _build(run: Run) -> None:
@@ -184,7 +190,8 @@ def _require_that_settings_fit(store: Store, programme: Programme, as_of: date) 
             where=str(programme.path),
             found=f"no site {orphans[0]}; readings of it in the store: {n}",
             expected="every site whose files were read",
-            next="put it back under [[site]]; to leave it out or rename it, begin a new store with the inbox as it is",
+            next="put it back under [[site]]; to leave it out or rename it, begin a new store with the inbox as it is: "
+            "move store/evenbeam.duckdb and store/archive aside (keep store/pseudonym.key and store/withdrawn)",
         )
     newest = store.value("select max(measured_on) from reading.accepted")
     if newest and newest > as_of:
@@ -219,7 +226,7 @@ def run(
     """
     programme = Programme.read(path)
     way = _Way(steps, on_step, progress, perform, read_file)
-    with watched(programme) as log:
+    with watched(programme) as log, sole_use(programme.store):
         outcome = _opened(programme, as_of, started_at, way, log)
         log.write("run_finished", outcome=outcome.words, exit_code=outcome.exit_code)
     return outcome
@@ -243,7 +250,7 @@ def _opened(programme: Programme, as_of: date, started_at: datetime, way: _Way, 
     database = programme.store / "evenbeam.duckdb"
     removals_due: list[int] = []
     try:
-        with Store.open(database, memory_limit=limits.memory, threads=limits.threads) as store:
+        with opened_alone(database, memory_limit=limits.memory, threads=limits.threads) as store:
             try:
                 return _walk(store, programme, as_of, started_at, way, log)
             finally:
@@ -260,8 +267,11 @@ def _opened(programme: Programme, as_of: date, started_at: datetime, way: _Way, 
 def _walk(
     store: Store, programme: Programme, as_of: date, started_at: datetime, way: _Way, log: RunLog
 ) -> Outcome:
+    archive = programme.store / "archive"
     _require_that_settings_fit(store, programme, as_of)
+    kept_ledger.require_store_has_all(store, archive)
     run_id = log.run_id = _begin(store, programme, as_of, started_at)
+    kept_ledger.write(store, archive)
     log.write("run_started", as_of=as_of, version=__version__, settings_sha256=programme.sha256)
     state = Run(programme, store, run_id, as_of, started_at, way.progress, way.read_file)
     try:
@@ -285,6 +295,7 @@ def _walk(
     remarks = (*_remarks(store), *_since_frozen(programme), *untranslated(state.published))
     outcome = Outcome(state.intake, state.published, remarks, state.removed)
     _end(store, run_id, started_at, outcome.words, "source out of reach" if state.intake.lost_sources else None)
+    kept_ledger.write(store, archive)
     log_files(store, log)
     for name in state.intake.lost_sources:
         log.write("source_out_of_reach", source=name)

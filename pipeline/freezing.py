@@ -25,7 +25,7 @@ from pipeline.disclosure.between_releases import (
 )
 from pipeline.disclosure.input_account import account_as_published
 from pipeline.faults import Fault, SettingsFault, StoreFault, printable
-from pipeline.intake import archive, inbox, ledger
+from pipeline.intake import archive, inbox, kept_ledger, ledger
 from pipeline.intake.amounts import amount
 from pipeline.language import require_language
 from pipeline.programme import Programme, nearest
@@ -38,6 +38,7 @@ from pipeline.release.restatement import RESTATEMENT, restatement_rows
 from pipeline.release.schema import TABLES
 from pipeline.release.table import published_table
 from pipeline.results import build_results
+from pipeline.sole_use import opened_alone, sole_use
 from pipeline.store import Store, sql_text
 from pipeline.tallies import build_tallies
 
@@ -91,8 +92,12 @@ def freeze(
             "nothing to freeze", where=str(database), expected="a store", next="evenbeam run PROGRAMME.toml"
         )
     limits = programme.settings.limits
-    with Store.open(database, memory_limit=limits.memory, threads=limits.threads) as store:
+    with (
+        sole_use(programme.store),
+        opened_alone(database, memory_limit=limits.memory, threads=limits.threads) as store,
+    ):
         on_step(1, len(STEPS), STEPS[0])
+        kept_ledger.require_store_has_all(store, programme.store / "archive")
         version = _next_version(store, programme, period, why)
         _require_everything_read(store, programme)
         _require_readings(store, period)
@@ -383,6 +388,7 @@ def _written(
         _record(store, programme, version, digest, as_of, why)
         target = frozen.finish(programme.published, folder, version)
     _mark_frozen(store, version)
+    kept_ledger.write(store, programme.store / "archive")
     return Frozen(target, version, digest, changed, _remarks(store))
 
 

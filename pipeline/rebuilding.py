@@ -2,12 +2,12 @@
 
 It happens in a new file beside the store, which takes its place by one rename at the end, so a rebuild that is killed
 changes nothing. Before that the two are compared, table by table: where profiles and settings are as they were, a store
-grown night by night and one rebuilt from the archive are the same.
+grown night by night and one rebuilt from the archive are the same. Which files there are, and in which order they were
+read, the store says; where it is gone, cannot be read or has lost files, the archive's own list does.
 """
 
 from __future__ import annotations
 
-import os
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
@@ -17,19 +17,23 @@ from pathlib import Path, PurePosixPath
 
 import duckdb
 
-from pipeline.faults import Fault, printable
-from pipeline.intake import archive, ledger, one_file, pseudonyms, tombstones
+from pipeline.durable import flush
+from pipeline.faults import Fault, StoreFault, printable
+from pipeline.intake import archive, kept_ledger, ledger, one_file, pseudonyms, tombstones
 from pipeline.intake.in_turn import in_turn
 from pipeline.intake.inbox import Arrival
 from pipeline.intake.one_file import IntakeSummary, Setting
 from pipeline.programme import Programme
 from pipeline.readings import build_readings
 from pipeline.results import refresh_results
-from pipeline.store import Store
+from pipeline.sole_use import opened_alone, sole_use
+from pipeline.store import Store, why_it_did_not_open
 from pipeline.tallies import build_tallies
 
 PART = ".rebuilt"
 COMPARED = ("reading", "tally", "result")  # schemas whose tables follow from the files
+# what is wrong with a store where the archive's own list says which files there are
+MENDED_BY_THE_LIST = ("store gone", "store unreadable", kept_ledger.LOST_FILES, kept_ledger.OLDER)
 
 Progress = Callable[[int, int, str], None]
 
@@ -47,7 +51,8 @@ class Difference:
 class Rebuilt:
     files: int
     intake: IntakeSummary
-    tables: int  # compared
+    why_from_list: str | None  # why the archive's list said which files there are; None: the store did
+    tables: int  # compared; 0 where there is nothing to compare with
     differences: tuple[Difference, ...]
 
 
@@ -61,25 +66,25 @@ def rebuild(
 ) -> Rebuilt:
     """Build the store of a programme again and put it in the old one's place; with `is_check` only compare.
 
-    Errors   Fault: no store yet, a kept copy gone, a site of the store missing from the settings. Nothing is
-             changed then.
+    Errors   Fault: no store yet, a kept copy gone, a site of the store missing from the settings, or neither a store
+             nor a list that can be read. Nothing is changed then.
     """
     programme = Programme.read(path)
-    database = programme.store / "evenbeam.duckdb"
-    if not database.exists():
+    database, limits = programme.store / "evenbeam.duckdb", programme.settings.limits
+    if not database.exists() and not (programme.store / "archive" / kept_ledger.NAME).exists():
         raise Fault("no store yet", where=str(database), next="evenbeam run PROGRAMME.toml")
-    limits = programme.settings.limits
-    with Store.open(database, memory_limit=limits.memory, threads=limits.threads):
-        pass  # nobody else has it, and its schema is this version's
     part = database.with_name(database.name + PART)
-    with _beside(part):
-        _copy(database, part)
+    with sole_use(programme.store), _beside(part):
+        damage = _begin(programme, database, part)
         with Store.open(
             part,
             memory_limit=limits.memory,
             threads=limits.threads,
             may_read=[database, database.with_name(database.name + ".wal")],
         ) as store:
+            if damage:
+                with store.transaction():
+                    kept_ledger.restore(store, _list_of(programme, damage))
             on_step(1, 3, "Reading the kept files again")
             with _spool(programme):
                 files, intake = _read_again(store, programme, started_at, progress)
@@ -90,13 +95,55 @@ def rebuild(
                 refresh_results(store, programme, progress)
                 store.require_no_rows("checks/file_accounting_adds_up.sql")
             on_step(3, 3, "Comparing with the store as it is")
-            tables, differences = _compared(store, database)
+            tables, differences = (0, ()) if damage else _compared(store, database)
             store.execute("checkpoint")
         if not is_check:
-            _flush(part)
-            part.replace(database)
-            _flush(part.parent)
-    return Rebuilt(files, intake, tables, differences)
+            _put_in_place(part, database)
+            with Store.open(database, memory_limit=limits.memory, threads=limits.threads) as store:
+                kept_ledger.write(store, programme.store / "archive")
+    return Rebuilt(files, intake, damage.what if damage else None, tables, differences)
+
+
+def _begin(programme: Programme, database: Path, part: Path) -> StoreFault | None:
+    """A copy of the store to begin with; or why there is none, and the archive's list has to say what there is."""
+    if not database.exists():
+        return StoreFault("store gone", where=str(database))
+    limits = programme.settings.limits
+    try:
+        with opened_alone(database, memory_limit=limits.memory, threads=limits.threads) as store:
+            kept_ledger.require_store_has_all(store, programme.store / "archive")
+        _copy(database, part)
+    except (duckdb.Error, StoreFault) as error:
+        fault = error if isinstance(error, StoreFault) else why_it_did_not_open(database, error)
+        if fault.what not in MENDED_BY_THE_LIST:
+            raise fault from error
+        _clear(part)
+        return fault
+    return None
+
+
+def _list_of(programme: Programme, damage: StoreFault) -> kept_ledger.KeptLedger:
+    kept = kept_ledger.read(programme.store / "archive")
+    if kept is None:
+        raise StoreFault(
+            "no list of the archive",
+            where=str(programme.store / "archive" / kept_ledger.NAME),
+            found=f"no such file, and {damage.what}",
+            expected="the list that every run writes",
+            next="restore store/ from a backup. Where there is none, move store/evenbeam.duckdb and store/archive "
+            "aside (keep store/pseudonym.key and store/withdrawn) and run with all files in the inbox. Nothing was "
+            "changed",
+        ) from damage
+    return kept
+
+
+def _put_in_place(part: Path, database: Path) -> None:
+    """The rebuilt file under the store's name, in one step; a log of the old one must not be taken for its own."""
+    flush(part)
+    database.with_name(database.name + ".wal").unlink(missing_ok=True)
+    flush(part.parent)
+    part.replace(database)
+    flush(part.parent)
 
 
 def _copy(database: Path, part: Path) -> None:
@@ -119,7 +166,9 @@ def _read_again(
     _require_that_all_can_be_read(programme, found)
     found.sort(key=lambda file: (file["run_id"], file["site"], PurePosixPath(file["name"]).parts))
     key = pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=len(found))
-    pads, kept_out = pseudonyms.pads_of(key), tombstones.read(programme.store)
+    pads, kept_out = pseudonyms.pads_of(key), tombstones.read(
+        programme.store, withdrawals=ledger.withdrawals(store)
+    )
     settings = programme.settings
 
     def prepare(sibling: Store, file: dict) -> one_file.Prepared:
@@ -222,12 +271,3 @@ def _clear(part: Path) -> None:
     for path in (part, part.with_name(part.name + ".wal")):
         path.unlink(missing_ok=True)
     shutil.rmtree(part.with_suffix(".spill"), ignore_errors=True)
-
-
-def _flush(path: Path) -> None:
-    """Make a file, or a folder's names, durable."""
-    descriptor = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

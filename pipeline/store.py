@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ from typing import Any
 import duckdb
 import polars as pl
 
+from pipeline.durable import flush
 from pipeline.faults import StoreFault
 
 SETTINGS = {
@@ -27,6 +28,10 @@ SETTINGS = {
 RECEIVED = ("../inbox", "archive", "spool")
 
 _PARSED: dict[str, list[duckdb.Statement]] = {}  # each execution takes a copy
+_CANNOT_BE_WRITTEN = (
+    "no space left|could not write|cannot write|could not truncate|permission denied|read-only|file too large|quota"
+)
+_DAMAGED = "corrupt|checksum|not a valid duckdb|could not read|database has been invalidated"
 
 MACROS = ("00_macros_received_text.sql", "01_macros_bands.sql", "02_macros_checks.sql")
 
@@ -72,6 +77,8 @@ class Store:
         """
         if path is not None and not read_only:
             path.parent.mkdir(parents=True, exist_ok=True)
+            if not path.exists():
+                _make_empty(path)
         settings: dict[str, Any] = dict(SETTINGS, memory_limit=memory_limit)
         if threads:
             settings["threads"] = threads
@@ -79,22 +86,31 @@ class Store:
             settings["temp_directory"] = str(path.with_suffix(".spill"))
         try:
             connection = duckdb.connect(str(path or ":memory:"), read_only=read_only, config=settings)
-        except duckdb.IOException as error:
+        except duckdb.Error as error:
             raise why_it_did_not_open(path, error) from error
         store = cls(connection, path)
         try:
             store._close_to_outside([*received_beside(path), *may_read])
             store._upgrade(read_only)
-        except BaseException:
-            connection.close()
-            raise
+        except BaseException as error:
+            with suppress(duckdb.Error):
+                connection.close()
+            fault = storage_fault(error, path) if isinstance(error, duckdb.Error) else None
+            if fault is None:
+                raise
+            raise fault from error
         return store
 
     def __enter__(self) -> Store:
         return self
 
-    def __exit__(self, *exc_info: object) -> None:
-        self.close()
+    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
+        """Close; a damaged store, a full disk and the like are told as what they are, wherever they were met."""
+        with suppress(duckdb.Error):  # of a damaged store, which cannot be folded in; what was committed is in its log
+            self.close()
+        fault = storage_fault(error, self.path) if isinstance(error, duckdb.Error) else None
+        if fault is not None:
+            raise fault from error
 
     def close(self) -> None:
         self.connection.close()
@@ -255,27 +271,45 @@ def received_beside(path: Path | None) -> list[Path]:
     return [path.parent / name for name in RECEIVED] if path else []
 
 
+def _make_empty(path: Path) -> None:
+    """A database with nothing in it, whole or not there: a kill or a full disk must not leave half a header."""
+    part = path.with_name(f".{path.name}.part")
+    for left in (part, part.with_name(part.name + ".wal")):
+        left.unlink(missing_ok=True)
+    try:
+        duckdb.connect(str(part)).close()
+        flush(part)
+        part.replace(path)
+    except duckdb.Error as error:
+        raise why_it_did_not_open(path, error) from error
+    finally:
+        part.unlink(missing_ok=True)
+    flush(path.parent)
+
+
 def storage_fault(error: duckdb.Error, path: Path | None) -> StoreFault | None:
-    """A full disk, a closed folder or too little memory as a fault that says so; None for anything else."""
-    text = str(error).splitlines()[0]
+    """A full disk, a closed folder, a damaged file or too little memory as a fault; None for anything else."""
+    text = str(error).partition("\n")[0]
     if isinstance(error, duckdb.OutOfMemoryException):
         return StoreFault(
             "out of memory", where=str(path), found=text, expected="work within the settings' limit",
             next="raise memory under [limits] in the settings, and run again; nothing half-done was kept",
         )  # fmt: skip
-    if re.search(
-        r"no space left|could not write|cannot write|permission denied|read-only", text, re.IGNORECASE
-    ):
+    if re.search(_CANNOT_BE_WRITTEN, str(error), re.IGNORECASE):
         return StoreFault(
             "store cannot be written", where=str(path), found=text, expected="room and permission to write there",
             next="make room, and run again: what was committed is kept, nothing is counted twice",
         )  # fmt: skip
+    if isinstance(error, duckdb.SerializationException | duckdb.FatalException) or re.search(
+        _DAMAGED, str(error), re.IGNORECASE
+    ):
+        return _unreadable(path, text)
     return None
 
 
-def why_it_did_not_open(path: Path | None, error: Exception) -> StoreFault:
+def why_it_did_not_open(path: Path | None, error: duckdb.Error) -> StoreFault:
     text = str(error)
-    if "lock" in text.lower():
+    if "could not set lock" in text.lower():
         holder = re.search(r"PID (\d+)", text)
         return StoreFault(
             "store in use",
@@ -284,11 +318,15 @@ def why_it_did_not_open(path: Path | None, error: Exception) -> StoreFault:
             expected="one run at a time",
             next="wait for that run to end, then try again",
         )
+    return storage_fault(error, path) or _unreadable(path, text.partition("\n")[0])
+
+
+def _unreadable(path: Path | None, found: str) -> StoreFault:
     return StoreFault(
         "store unreadable",
         where=str(path),
-        found=text.splitlines()[0],
-        expected="a DuckDB file written by evenbeam",
-        next="move it aside and run again with the sites' files in the inbox: they are all read anew "
-        "(keep pseudonym.key beside it)",
+        found=found,
+        expected="a DuckDB file as evenbeam wrote it",
+        next="evenbeam rebuild PROGRAMME.toml, which reads the kept files of store/archive again and needs neither "
+        "this file nor the inbox (keep pseudonym.key, withdrawn and archive as they are). Nothing was published",
     )

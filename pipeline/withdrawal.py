@@ -77,14 +77,15 @@ def withdraw(
     """
     programme = Programme.read(path)
     scopes = _scopes(programme, site)
+    waiting: list[str] = []
     steps = (
-        flow.Step("withdraw", "Removing the rows", partial(_withdraw, numbers, scopes, in_advance)),
+        flow.Step("withdraw", "Removing the rows", partial(_withdraw, numbers, scopes, in_advance, waiting)),
         *(step for step in flow.STEPS if step.name not in ("remove", "receive")),
     )
     outcome = flow.run(
         path, as_of=as_of, started_at=happened_at, on_step=on_step, progress=progress, steps=steps
     )
-    return Withdrawal(outcome.removed, outcome.published, _still_with_senders(programme))
+    return Withdrawal(outcome.removed, outcome.published, tuple(waiting))
 
 
 def _scopes(programme: Programme, site: str | None) -> list[str]:
@@ -112,7 +113,9 @@ def _scopes(programme: Programme, site: str | None) -> list[str]:
     return [pseudonyms.scope_prefix(site or "", "site" if site in own else None)]
 
 
-def _withdraw(numbers: list[str], scopes: list[str], in_advance: bool, run: flow.Run) -> None:
+def _withdraw(
+    numbers: list[str], scopes: list[str], in_advance: bool, waiting: list[str], run: flow.Run
+) -> None:
     store, programme = run.store, run.programme
     _require_row_accounts(store)
     key = pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=ledger.accepted_files(store))
@@ -139,6 +142,7 @@ def _withdraw(numbers: list[str], scopes: list[str], in_advance: bool, run: flow
         )
     tombstones.add(programme.store, (tombstones.tombstone_of(key, one) for kept in people for one in kept))
     next(step for step in flow.STEPS if step.name == "remove").does(run)
+    waiting[:] = _still_with_senders(store, programme)
 
 
 def _require_row_accounts(store: Store) -> None:
@@ -154,11 +158,10 @@ def _require_row_accounts(store: Store) -> None:
         )
 
 
-def _still_with_senders(programme: Programme) -> tuple[str, ...]:
+def _still_with_senders(store: Store, programme: Programme) -> list[str]:
     """Files of the inbox and of sources, which belong to the senders, of which rows were withdrawn."""
     found, _ = inbox.arrivals(programme)
-    with Store.open(programme.store / "evenbeam.duckdb", read_only=True) as store:
-        lost = set(store.rows("select site, sha256 from ledger.file where rows_withdrawn > 0"))
-        fetched = store.rows("select site, sha256, url || '/' || path from ledger.fetched order by all")
+    lost = set(store.rows("select site, sha256 from ledger.file where rows_withdrawn > 0"))
+    fetched = store.rows("select site, sha256, url || '/' || path from ledger.fetched order by all")
     here = [f"inbox/{one.where}" for one in found if (one.site, archive.digest_of(one.path)[0]) in lost]
-    return (*here, *(where for site, sha256, where in fetched if (site, sha256) in lost))
+    return [*here, *(where for site, sha256, where in fetched if (site, sha256) in lost)]

@@ -15,6 +15,7 @@ from typing import Any
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 
 from pipeline.checks import CHECKS
+from pipeline.durable import write_whole
 from pipeline.faults import Fault, SettingsFault, printable
 from pipeline.programme import Programme, nearest
 from pipeline.status import REMOVED, ROW_STATES, read_status
@@ -52,7 +53,7 @@ def write_feedback(settings: Path, sites: list[str]) -> list[Path]:
         folder = programme.path.parent / FOLDER / site
         folder.mkdir(parents=True, exist_ok=True)
         page = template(TEMPLATE).render(**_content(programme, found, site))
-        (folder / "index.html").write_text(page, encoding="utf-8", newline="\n")
+        write_whole(folder / "index.html", page.encode(), mode=0o644)
         with resources.as_file(resources.files("dashboards") / "assets" / "page.css") as style:
             shutil.copyfile(style, folder / "page.css")
         written.append(folder / "index.html")

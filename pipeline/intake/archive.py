@@ -12,6 +12,7 @@ import uuid
 from collections.abc import Iterator
 from pathlib import Path
 
+from pipeline.durable import flush, make_folder
 from pipeline.faults import FileHeld
 
 _CHUNK = 1 << 20
@@ -38,7 +39,7 @@ def keep(path: Path, archive: Path, sha256: str, *, where: str) -> Path:
     kept = path_of(archive, sha256)
     if kept.exists():
         return kept
-    kept.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(kept.parent)
     part = kept.with_name(f".{sha256}.{uuid.uuid4().hex}.part")
     try:
         digest = hashlib.sha256()
@@ -61,7 +62,7 @@ def keep(path: Path, archive: Path, sha256: str, *, where: str) -> Path:
         part.rename(kept)
     finally:
         part.unlink(missing_ok=True)
-    _flush_folder(kept.parent)
+    flush(kept.parent)
     return kept
 
 
@@ -70,7 +71,7 @@ def keep_bytes(content: bytes, archive: Path) -> str:
     sha256 = hashlib.sha256(content).hexdigest()
     kept = path_of(archive, sha256)
     if not kept.exists():
-        kept.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(kept.parent)
         part = kept.with_name(f".{sha256}.{uuid.uuid4().hex}.part")
         try:
             with part.open("xb") as copy:
@@ -81,7 +82,7 @@ def keep_bytes(content: bytes, archive: Path) -> str:
             part.rename(kept)
         finally:
             part.unlink(missing_ok=True)
-        _flush_folder(kept.parent)
+        flush(kept.parent)
     return sha256
 
 
@@ -106,12 +107,3 @@ def _chunks(path: Path) -> Iterator[bytes]:
     with path.open("rb") as file:
         while chunk := file.read(_CHUNK):
             yield chunk
-
-
-def _flush_folder(folder: Path) -> None:
-    """Make the new name itself durable, where the system can flush a folder."""
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

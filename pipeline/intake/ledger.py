@@ -41,6 +41,11 @@ def accepted_files(store: Store) -> int:
     return store.value("select count(*) from ledger.file where state = $state", {"state": ACCEPTED})
 
 
+def withdrawals(store: Store) -> int:
+    """How many times somebody's rows were removed because they withdrew."""
+    return store.value("select count(*) from ledger.removal where cause = 'withdrawal'")
+
+
 def kept_copies(store: Store) -> set[str]:
     """The sha256 of every kept copy that the ledger names."""
     return {

@@ -3,7 +3,8 @@
 Order: fetch, if it lies in a source → hash → known already? → a look at headers and rows → direct identifiers? → read
 → names among the participants? → archive → normalise → check ‖ file its rows. Nothing of a file is kept before the
 identifier checks; archiving checks the hash again, so what was read is what is kept; the archive comes before the
-ledger, so that a run killed between the two finds the file in the inbox or source again and counts it once.
+archive's own list, and that before the ledger, so that a run killed between two of them finds the file in the inbox or
+source again and counts it once.
 """
 
 from __future__ import annotations
@@ -181,8 +182,13 @@ def prepare_entry(store: Store, setting: Setting, entry: Entry) -> Prepared:
         return Prepared(arrival, profile, entry, fault=fault)
 
 
-def finish(store: Store, prepared: Prepared) -> IntakeSummary:
-    """Enter the file in the ledger and file its rows, in one transaction."""
+def finish(
+    store: Store, prepared: Prepared, *, before_commit: Callable[[Store, int], None] = lambda store, file_id: None
+) -> IntakeSummary:
+    """Enter the file in the ledger and file its rows, in one transaction.
+
+    `before_commit(store, file_id)` is called in it, of a file that is accepted.
+    """
     entry, fault = prepared.entry, prepared.fault
     if prepared.is_waiting:
         return IntakeSummary()
@@ -206,6 +212,7 @@ def finish(store: Store, prepared: Prepared) -> IntakeSummary:
                 )
                 if not filed.is_wholly_held:
                     ledger.remember_where_from(store, entry)
+                    before_commit(store, filed.file_id)
             return _summary_of(filed, filing.messages_of(store, entry, filed))
         except FileHeld as held:
             fault = held

@@ -11,7 +11,7 @@ import hashlib
 from pathlib import Path
 
 from pipeline.faults import StoreFault
-from pipeline.seal.key_file import make_key_file, read_key_file
+from pipeline.seal.key_file import clear_unfinished, make_key_file, read_key_file
 
 BLOCK_BYTES = 64  # of SHA-256
 
@@ -22,6 +22,7 @@ def read_key(path: Path, *, accepted_files: int = 0) -> bytes:
     Errors   StoreFault when others may read the file, when it is no key, and when it is gone although files of the
              ledger were accepted with it: a new key would make a new person of everybody.
     """
+    clear_unfinished(path)
     try:
         return read_key_file(path, StoreFault, purpose="pseudonym key")
     except FileNotFoundError as error:
@@ -37,8 +38,9 @@ def _lost(path: Path, accepted_files: int) -> StoreFault:
         where=str(path),
         found=f"no such file, although {were} accepted with it",
         expected="that key: with another one everybody in the store would become a new person",
-        next="put the key back from a backup. Where there is none, start a new store: move store/evenbeam.duckdb "
-        "aside and run with all files in the inbox",
+        next="put the key back from a backup. Where there is none, start a new store: move store/ aside and run with "
+        "all files in the inbox. store/withdrawn means nothing without its key: people who withdrew must be withdrawn "
+        "again, before or right after that run",
     )
 
 

@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import PurePosixPath
 
 from pipeline.faults import Fault, SettingsFault, printable
-from pipeline.intake import archive, inbox, ledger, one_file, pseudonyms, sources
+from pipeline.intake import archive, inbox, kept_ledger, ledger, one_file, pseudonyms, sources
 from pipeline.intake.amounts import amount
 from pipeline.intake.in_turn import in_turn
 from pipeline.intake.one_file import IntakeSummary, ReadFile, Setting
@@ -104,6 +104,7 @@ def _read_with_earlier_profile(site: str, n: int) -> str:
 
 def _read_and_filed(store: Store, setting: Setting, found: list[inbox.Arrival]) -> Iterator[IntakeSummary]:
     """The summary of each file, in order: prepared side by side, here or on a cluster, and filed in turn."""
+    finish = partial(one_file.finish, before_commit=partial(_announce, setting))
     if setting.programme.settings.engine.kind == "dask":
         try:
             from pipeline.intake import on_cluster  # Dask is an extra, and takes its time to import
@@ -115,10 +116,14 @@ def _read_and_filed(store: Store, setting: Setting, found: list[inbox.Arrival]) 
                 expected='what kind = "dask" needs',
                 next="pip install 'evenbeam[dask]', here and on every worker",
             ) from error
-        return on_cluster.in_turn(store, setting, found, one_file.finish)
+        return on_cluster.in_turn(store, setting, found, finish)
     workers = store.value("select current_setting('threads')")
-    return in_turn(store, found, partial(_prepare, setting), one_file.finish, workers=workers)
+    return in_turn(store, found, partial(_prepare, setting), finish, workers=workers)
 
 
 def _prepare(setting: Setting, store: Store, arrival: inbox.Arrival) -> one_file.Prepared:
     return one_file.prepare(store, setting, arrival)
+
+
+def _announce(setting: Setting, store: Store, file_id: int) -> None:
+    kept_ledger.announce(store, setting.archive, file_id)

@@ -13,13 +13,12 @@ nothing of when somebody withdrew.
 from __future__ import annotations
 
 import hmac
-import os
 import re
-import secrets
 import stat
 from collections.abc import Iterable
 from pathlib import Path
 
+from pipeline.durable import write_whole
 from pipeline.faults import StoreFault
 
 NAME = "withdrawn"
@@ -31,15 +30,18 @@ def tombstone_of(key: bytes, pseudonym: str) -> str:
     return hmac.digest(key, f"withdrawn\x1f{pseudonym}".encode(), "sha256").hex()
 
 
-def read(store_folder: Path) -> frozenset[str]:
-    """Every tombstone; none where nobody has withdrawn.
+def read(store_folder: Path, *, withdrawals: int = 0) -> frozenset[str]:
+    """Every tombstone; none where nobody has withdrawn. `withdrawals`: how many times somebody did, by the ledger.
 
-    Errors   StoreFault when the file cannot be read or is damaged: without it people could come back.
+    Errors   StoreFault when the file cannot be read, is damaged, or is gone though somebody withdrew: without it
+             people could come back.
     """
     path = store_folder / NAME
     try:
         lines = path.read_text(encoding="ascii").split()
-    except FileNotFoundError:
+    except FileNotFoundError as error:
+        if withdrawals:
+            raise _lost(path, withdrawals) from error
         return frozenset()
     except (OSError, UnicodeDecodeError) as error:
         raise _unreadable(path, getattr(error, "strerror", None) or "bytes that are no text") from error
@@ -59,23 +61,19 @@ def read(store_folder: Path) -> frozenset[str]:
 
 def add(store_folder: Path, tombstones: Iterable[str]) -> None:
     """Keep further tombstones, on disk before this returns. Twice is the same as once."""
-    path = store_folder / NAME
     lines = sorted(read(store_folder) | set(tombstones))
-    part = path.with_name(f".{NAME}.{secrets.token_hex(8)}.part")
-    descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    try:
-        with os.fdopen(descriptor, "w", encoding="ascii") as file:
-            file.write("".join(f"{line}\n" for line in lines))
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
-    folder = os.open(store_folder, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
+    write_whole(store_folder / NAME, "".join(f"{line}\n" for line in lines).encode("ascii"), mode=0o600)
+
+
+def _lost(path: Path, withdrawals: int) -> StoreFault:
+    return StoreFault(
+        "list of withdrawals lost",
+        where=str(path),
+        found=f"no such file, although people withdrew ({withdrawals} removals)",
+        expected="that list: without it an old file that is sent again brings them back",
+        next="put it back from a backup. Where there is none, make it anew, empty, with mode 600, and withdraw those "
+        "people again: evenbeam withdraw PROGRAMME.toml --in-advance. Nothing was changed",
+    )
 
 
 def _unreadable(path: Path, found: str) -> StoreFault:

@@ -13,8 +13,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.durable import flush, make_folder
 from pipeline.faults import Fault
-from pipeline.release.versions import flush
+from pipeline.release.versions import flush_all
 
 RELEASES = "releases"
 UNFINISHED = ".unfinished"
@@ -61,7 +62,7 @@ def unfinished_folder(published: Path) -> Iterator[Path]:
             expected="a folder, or nothing yet",
             next="move it aside and try again; nothing was frozen",
         )
-    releases.mkdir(parents=True, exist_ok=True)
+    make_folder(releases)
     folder = releases / UNFINISHED
     _delete(folder)  # left by a run that was cut off
     folder.mkdir()
@@ -84,12 +85,12 @@ def finish(published: Path, folder: Path, version: Version) -> Path:
             expected="a version that is not there yet",
             next="a later one is a restatement: evenbeam release PROGRAMME.toml PERIOD --why TEXT",
         )
-    flush(folder)
+    flush_all(folder)
     for path in sorted(folder.rglob("*"), reverse=True):
         path.chmod(0o555 if path.is_dir() else 0o444)
     folder.rename(target)
     target.chmod(0o555)
-    flush(published / RELEASES, only_names=True)
+    flush(published / RELEASES)
     return target
 
 

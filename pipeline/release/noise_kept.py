@@ -10,7 +10,6 @@ the same bytes; another store could not give these.
 from __future__ import annotations
 
 import json
-import os
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -19,6 +18,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.disclosure import noisy_counts
+from pipeline.durable import write_whole
 from pipeline.faults import SettingsFault, StoreFault
 from pipeline.programme import Disclosure, Programme
 from pipeline.release.column import POLARS_TYPES, Table
@@ -124,10 +124,4 @@ def _read(path: Path) -> dict[str, list[dict[str, Any]]]:
 
 
 def _write(path: Path, kept: dict[str, list[dict[str, Any]]]) -> None:
-    part = path.with_name(f".{path.name}.part")
-    descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-    with os.fdopen(descriptor, "w", encoding="utf-8") as file:
-        json.dump(kept, file, sort_keys=True, indent=1)
-        file.flush()
-        os.fsync(file.fileno())
-    part.replace(path)
+    write_whole(path, json.dumps(kept, sort_keys=True, indent=1).encode(), mode=0o600)

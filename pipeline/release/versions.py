@@ -10,12 +10,12 @@ One process publishes at a time: whoever publishes holds the store open, and the
 from __future__ import annotations
 
 import hashlib
-import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from pipeline.durable import flush, make_folder
 from pipeline.faults import Fault
 
 VERSIONS = ".versions"
@@ -36,7 +36,7 @@ def unfinished_version(published: Path) -> Iterator[Path]:
     """
     versions = published / VERSIONS
     _require_ours(published)
-    versions.mkdir(parents=True, exist_ok=True)
+    make_folder(versions)
     if not (versions / MARK).exists():
         (versions / MARK).write_text(MARK_TEXT, encoding="utf-8")
     folder = versions / UNFINISHED
@@ -55,13 +55,14 @@ def make_latest(published: Path, folder: Path, label: str) -> Path:
     Returns  the path of `latest`.
     """
     versions, latest = published / VERSIONS, published / LATEST
-    flush(folder)
+    flush_all(folder)
     name = f"{label}-{content_digest(folder)[:16]}"
     if _is_sound(versions / name, name):
         _delete(folder)
     else:
         name = _free_name(versions, name)  # a damaged version keeps its place until it is replaced
         folder.rename(versions / name)
+    flush(versions)  # the name that the link is about to rest on
     link = published / NEXT_LINK
     link.unlink(missing_ok=True)
     try:
@@ -75,7 +76,7 @@ def make_latest(published: Path, folder: Path, label: str) -> Path:
             next="move the programme to such a file system and run again",
         ) from error
     link.replace(latest)
-    _flush_folder(published)
+    flush(published)
     for other in sorted(versions.iterdir()):
         if other.name not in (MARK, name):
             _delete(other)
@@ -147,26 +148,8 @@ def _delete(path: Path) -> None:
         shutil.rmtree(path)
 
 
-def flush(folder: Path, *, only_names: bool = False) -> None:
-    """Every file and folder onto the disk: a link must not outlive, after power loss, what it points at.
-
-    `only_names` flushes the names in the folder itself.
-    """
-    if only_names:
-        _flush_folder(folder)
-        return
+def flush_all(folder: Path) -> None:
+    """Every file and folder onto the disk: a link must not outlive, after power loss, what it points at."""
     for path in sorted(folder.rglob("*"), reverse=True):
-        if path.is_dir():
-            _flush_folder(path)
-        else:
-            with path.open("rb") as file:
-                os.fsync(file.fileno())
-    _flush_folder(folder)
-
-
-def _flush_folder(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+        flush(path)
+    flush(folder)

@@ -6,13 +6,14 @@ removal the live rows are copied into a new file, which takes the old one's plac
 
 from __future__ import annotations
 
-import os
 import shutil
 from pathlib import Path
 
 import duckdb
 
-from pipeline.store import SETTINGS, Store, why_it_did_not_open
+from pipeline.durable import flush
+from pipeline.sole_use import opened_alone
+from pipeline.store import SETTINGS, why_it_did_not_open
 
 _PART = ".anew"
 
@@ -27,7 +28,7 @@ def erase_if_due(path: Path, *, memory_limit: str) -> bool:
     _clear(part)
     if not path.exists():
         return False
-    with Store.open(path, memory_limit=memory_limit) as store:
+    with opened_alone(path, memory_limit=memory_limit) as store:
         if not store.value("select count(*) from ledger.removal where not is_erased"):
             return False
         store.execute("checkpoint")
@@ -44,9 +45,9 @@ def erase_if_due(path: Path, *, memory_limit: str) -> bool:
         connection.execute("checkpoint anew")
         connection.execute("use memory")
         connection.execute("detach anew")
-        _flush(part)
+        flush(part)
         part.replace(path)
-        _flush(path.parent)
+        flush(path.parent)
     except duckdb.IOException as error:
         raise why_it_did_not_open(path, error) from error
     finally:
@@ -64,11 +65,3 @@ def _clear(part: Path) -> None:
 def _quoted(path: Path) -> str:
     """A path as a text of SQL; `attach` takes no parameter."""
     return "'" + str(path).replace("'", "''") + "'"
-
-
-def _flush(path: Path) -> None:
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

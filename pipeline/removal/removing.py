@@ -5,7 +5,8 @@ tombstone or [retention] names and is still there. So a removal that was cut off
 backup, is made good by the next run.
 
 Order: copies without the lines are written first; then, in one transaction, the rows go and the ledger names the new
-copies; then copies that nothing names are deleted; last the database file is written anew (erasing.py).
+copies; then the archive's list does; then copies that nothing names are deleted; last the database file is written anew
+(erasing.py).
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ import polars as pl
 
 from pipeline import __version__
 from pipeline.faults import StoreFault
-from pipeline.intake import archive, kept_copy, ledger, pseudonyms, tombstones
+from pipeline.intake import archive, kept_copy, kept_ledger, ledger, pseudonyms, tombstones
 from pipeline.programme import Programme
 from pipeline.store import Store
 
@@ -46,7 +47,7 @@ def remove(
     A day in the future never counts: a mistyped --as-of must not destroy anything.
     Errors   StoreFault when the key or the list of withdrawals cannot be read.
     """
-    kept_out = tombstones.read(programme.store)
+    kept_out = tombstones.read(programme.store, withdrawals=ledger.withdrawals(store))
     retention, today = programme.settings.retention, min(as_of, happened_at.date())
     files_until = retention.files_until(today)
     if not kept_out and files_until is None:
@@ -74,6 +75,7 @@ def remove(
         if removed.rows or removed.copies:
             _record(store, as_of, happened_at, removed)
         store.require_no_rows("checks/file_accounting_adds_up.sql")
+    kept_ledger.write(store, folder)  # it names the new copies before the old ones are gone
     archive.sweep(folder, ledger.kept_copies(store))
     for table in ("leaving_row", "leaving_person"):
         store.execute(f"drop table {table}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import secrets
 import stat
@@ -77,6 +78,7 @@ def make_key_file(path: Path) -> bytes:
     Errors   FileExistsError: an existing file is never replaced.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
+    clear_unfinished(path)
     key = secrets.token_bytes(KEY_BYTES)
     temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
     descriptor = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
@@ -92,7 +94,7 @@ def make_key_file(path: Path) -> bytes:
 
 
 def name_once(temporary: Path, final: Path) -> None:
-    """Give a finished file its final name, in one step and never in place of another.
+    """Give a finished file its final name, in one step, on disk, and never in place of another.
 
     Errors   FileExistsError.
     """
@@ -106,3 +108,34 @@ def name_once(temporary: Path, final: Path) -> None:
         temporary.rename(final)
     else:
         temporary.unlink()
+    _flush_names(final.parent)
+
+
+def clear_unfinished(final: Path) -> None:
+    """Delete what a process that was cut off left of `final` under its temporary name."""
+    for left in final.parent.glob(f".{glob.escape(final.name)}.*.part"):
+        if not _is_running(left.name.split(".")[-2]):
+            left.unlink(missing_ok=True)
+
+
+def _is_running(pid: str) -> bool:
+    """Whether the process that began a file may still write it; where that cannot be told, it may."""
+    if not pid.isdigit() or os.name != "posix":
+        return True
+    try:
+        os.kill(int(pid), 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
+
+
+def _flush_names(folder: Path) -> None:
+    """A name is on disk once its folder is, where the system can flush a folder."""
+    if os.name == "posix":
+        descriptor = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)

@@ -12,7 +12,7 @@ from typing import TextIO
 from pipeline.faults import Fault, printable
 from pipeline.seal.addresses import holds_address
 from pipeline.seal.full_names import is_name_like
-from pipeline.seal.key_file import name_once
+from pipeline.seal.key_file import clear_unfinished, name_once
 
 
 def sealed_path(path: Path, folder: Path | None) -> Path:
@@ -64,6 +64,7 @@ def written_once(final: Path) -> Iterator[TextIO]:
     Until then it is hidden and ends in .part: an inbox passes such a file over.
     Errors   Fault when a file of that name has come meanwhile.
     """
+    clear_unfinished(final)
     part = final.with_name(f".{final.name}.{os.getpid()}.part")
     try:
         with part.open("x", encoding="utf-8", newline="") as text:

@@ -81,7 +81,7 @@ class House:
         return found
 
     def archived(self) -> list[str]:
-        return sorted(path.name for path in (self.folder / "store" / "archive").rglob("*") if path.is_file())
+        return sorted(path.name for path in (self.folder / "store" / "archive").glob("??/*") if path.is_file())
 
 
 def csv(*rows: str, header: str = HEADER) -> str:

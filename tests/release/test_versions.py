@@ -71,10 +71,10 @@ from pathlib import Path
 from pipeline.release import versions
 published, moment = Path(sys.argv[1]), sys.argv[2]
 def die(*args, **kwargs): os.kill(os.getpid(), signal.SIGKILL)
-if moment == "before the rename": versions.flush = die
+if moment == "before the rename": versions.flush_all = die
 if moment == "before the link": Path.symlink_to = die
 if moment == "before the swap": Path.replace = die
-if moment == "before the clearing": versions._flush_folder = lambda folder, do=versions._flush_folder: (
+if moment == "before the clearing": versions.flush = lambda folder, do=versions.flush: (
     die() if folder == published else do(folder))
 with versions.unfinished_version(published) as folder:
     (folder / "index.html").write_text("second")

@@ -95,6 +95,7 @@ def test_the_old_files_sent_again_do_not_bring_the_person_back(programme, monkey
     assert programme.run("run", str(programme.folder), *DAY) == 0
     assert programme.accounts() == before
     (programme.store / "evenbeam.duckdb").unlink()  # a store begun anew, with the key and the tombstones
+    shutil.rmtree(programme.store / "archive")
     assert programme.run("run", str(programme.folder), *DAY) == 0
     with programme.opened() as store:
         read = "sum(rows_read), sum(rows_accepted), sum(rows_held), sum(rows_withdrawn)"
