@@ -62,6 +62,7 @@ bench: $(VENV)/tests
 	@$(BIN)/python tests/benchmarks/outcome_recovery.py
 	@$(BIN)/python tests/benchmarks/cluster_speed.py
 	@$(BIN)/python tests/benchmarks/hostile_input.py
+	@$(BIN)/python tests/benchmarks/killed_runs.py
 
 # Apart from .venv: a site needs a twentieth of what the pipeline does.
 seal:

@@ -142,7 +142,7 @@ def seal(options: argparse.Namespace) -> int:
 def run(options: argparse.Namespace) -> int:
     from pipeline.terminal import Terminal
 
-    outcome = _run(options.programme, options.as_of or date.today(), Terminal())
+    outcome = _run(options.programme, options.as_of, Terminal())
     print(f"open {outcome.published / 'index.html'}")
     return outcome.exit_code
 
@@ -376,11 +376,16 @@ def _percent(percentile: float | None) -> str:
     return "under 0.1" if percentile < 50 else "over 99.9"
 
 
-def _run(path: Path, as_of: date, terminal: Terminal) -> flow.Outcome:
+def _run(path: Path, as_of: date | None, terminal: Terminal) -> flow.Outcome:
     from pipeline import flow
 
     outcome = flow.run(
-        path, as_of=as_of, started_at=datetime.now(), on_step=terminal.step, progress=terminal.progress
+        path,
+        as_of=as_of or date.today(),
+        started_at=datetime.now(),
+        on_step=terminal.step,
+        progress=terminal.progress,
+        is_day_given=as_of is not None,
     )
     terminal.finish()
     _print_some(outcome.intake.messages, _SHOWN_FILES, "more files or folders set aside")

@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import duckdb
@@ -203,6 +203,22 @@ def _require_that_settings_fit(store: Store, programme: Programme, as_of: date) 
         )
 
 
+def _require_the_clock_went_on(store: Store, started_at: datetime) -> None:
+    """Refuse a clock that went back: it would take the newest readings for readings from the future, and hold them.
+
+    A day's difference is let pass, so that a change to winter time, or a clock put right, stops no run.
+    """
+    last = store.value("select max(started_at) from ledger.run")
+    if last and started_at < last - timedelta(days=1):
+        raise Fault(
+            "clock went back",
+            found=f"{started_at:%Y-%m-%d %H:%M} now, and the last run began on {last:%Y-%m-%d %H:%M}",
+            expected="a clock that goes on",
+            next="set this machine's clock. Where it is right now and was wrong then, give the day yourself: "
+            "--as-of DAY. Nothing was changed",
+        )
+
+
 def perform(step: Step, run: Run) -> None:
     """Do one step, here and now. A scheduler wraps this call and adds its own watch over it."""
     step.does(run)
@@ -218,14 +234,16 @@ def run(
     perform: Callable[[Step, Run], None] = perform,
     read_file: ReadFile = lambda where, read: read(),
     steps: tuple[Step, ...] = STEPS,
+    is_day_given: bool = True,
 ) -> Outcome:
     """Run every step over the programme at `path` and publish.
 
-    `as_of` fixes the clock of everything that is published; `started_at` is for the ledger alone.
+    `as_of` fixes the clock of everything that is published; `started_at` is for the ledger alone. Where nobody gave the
+    day (`is_day_given` false), it is the machine's, whose clock must not have gone back since the last run.
     Errors   a Fault of the settings or the store ends the run; a fault of a file holds that file.
     """
     programme = Programme.read(path)
-    way = _Way(steps, on_step, progress, perform, read_file)
+    way = _Way(steps, on_step, progress, perform, read_file, is_day_given)
     with watched(programme) as log, sole_use(programme.store):
         outcome = _opened(programme, as_of, started_at, way, log)
         log.write("run_finished", outcome=outcome.words, exit_code=outcome.exit_code)
@@ -241,6 +259,7 @@ class _Way:
     progress: Progress
     perform: Callable[[Step, Run], None]
     read_file: ReadFile
+    is_day_given: bool
 
 
 def _opened(programme: Programme, as_of: date, started_at: datetime, way: _Way, log: RunLog) -> Outcome:
@@ -252,6 +271,8 @@ def _opened(programme: Programme, as_of: date, started_at: datetime, way: _Way, 
     try:
         with opened_alone(database, memory_limit=limits.memory, threads=limits.threads) as store:
             try:
+                if not way.is_day_given:
+                    _require_the_clock_went_on(store, started_at)
                 return _walk(store, programme, as_of, started_at, way, log)
             finally:
                 with suppress(duckdb.Error):

@@ -33,6 +33,7 @@ from pipeline import flow
 from pipeline.faults import Fault, SettingsFault
 from pipeline.feedback import write_history
 from pipeline.programme import Programme
+from pipeline.sole_use import sole_use
 from pipeline.store import Store, storage_fault
 
 RETRY_AFTER = (30.0, 120.0)  # seconds before the second and the third attempt
@@ -60,10 +61,11 @@ def _is_worth_another_try(_task, _run, state) -> bool:
 
 @task(cache_policy=NO_CACHE, persist_result=False, retry_condition_fn=_is_worth_another_try, task_run_name="store")
 def _wait_for_store(programme: Programme) -> None:
-    """Until no other process has the store open."""
+    """Until no other process changes the programme or has its store open."""
     database = programme.store / "evenbeam.duckdb"
     if database.exists():
-        Store.open(database).close()
+        with sole_use(programme.store):
+            Store.open(database).close()
 
 
 @task(cache_policy=NO_CACHE, persist_result=False, retry_condition_fn=_is_worth_another_try, task_run_name="{name}")
@@ -124,6 +126,7 @@ def run_programme(
             progress=lambda done, total, what: None,
             perform=perform,
             steps=flow.STEPS,
+            is_day_given=False,
         )
     finally:
         _write_history(Path(settings), as_of)

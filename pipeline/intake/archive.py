@@ -38,6 +38,8 @@ def keep(path: Path, archive: Path, sha256: str, *, where: str) -> Path:
     """
     kept = path_of(archive, sha256)
     if kept.exists():
+        if digest_of(path)[0] != sha256:
+            raise still_changing(where)
         return kept
     make_folder(kept.parent)
     part = kept.with_name(f".{sha256}.{uuid.uuid4().hex}.part")
@@ -50,20 +52,24 @@ def keep(path: Path, archive: Path, sha256: str, *, where: str) -> Path:
             copy.flush()
             os.fsync(copy.fileno())
         if digest.hexdigest() != sha256:
-            raise FileHeld(
-                "held",
-                where=where,
-                found="a file that changed while it was read",
-                expected="a finished file",
-                next="nothing: the next run reads it; send under a name ending in .part and rename at the end",
-                code="still_changing",
-            )
+            raise still_changing(where)
         part.chmod(0o440)
         part.rename(kept)
     finally:
         part.unlink(missing_ok=True)
     flush(kept.parent)
     return kept
+
+
+def still_changing(where: str) -> FileHeld:
+    return FileHeld(
+        "held",
+        where=where,
+        found="a file that changed while it was read",
+        expected="a finished file",
+        next="nothing: the next run reads it; send under a name ending in .part and rename at the end",
+        code="still_changing",
+    )
 
 
 def keep_bytes(content: bytes, archive: Path) -> str:

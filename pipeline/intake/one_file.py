@@ -140,6 +140,7 @@ def prepare(
         if arrival.remote is not None:
             _fetch(arrival, at_hand, setting.programme.settings.limits.file_bytes)
         try:
+            state = _state_of(at_hand)
             sha256, size = archive.digest_of(at_hand)
         except OSError as error:  # gone, or closed to us
             return Prepared(arrival, profile, fault=_cannot_be_opened(arrival, error))
@@ -151,7 +152,7 @@ def prepare(
         )
         if is_known:
             return Prepared(arrival, profile, entry, is_known=True)
-        return setting.read_file(arrival.where, lambda: prepare_entry(store, setting, entry))
+        return setting.read_file(arrival.where, lambda: _prepare_unchanged(store, setting, entry, state))
     except FileHeld as fault:
         return Prepared(arrival, profile, fault=fault)
     except OutOfReach:
@@ -169,6 +170,27 @@ def _fetch(arrival: Arrival, to: Path, most_bytes: int) -> None:
     if arrival.remote.file.size > most_bytes:
         raise decoding.too_large(arrival.where, most_bytes, "file_bytes")
     arrival.remote.fetch(to, where=arrival.where)
+
+
+def _prepare_unchanged(store: Store, setting: Setting, entry: Entry, state: tuple[int, int, int]) -> Prepared:
+    """The file, prepared; a fault of it where somebody wrote it, replaced it or took it away meanwhile."""
+    path = entry.arrival.path
+    try:
+        prepared = prepare_entry(store, setting, entry)
+        has_changed = _state_of(path) != state
+    except OSError as error:
+        if path.exists():
+            raise  # not of this file: a full disk, say
+        raise _cannot_be_opened(entry.arrival, error) from error
+    if has_changed and prepared.fault is None:  # the bytes may be as they were, and others have been there meanwhile
+        return replace(prepared, fault=archive.still_changing(entry.arrival.where))
+    return prepared
+
+
+def _state_of(path: Path) -> tuple[int, int, int]:
+    """What changes whenever a file is written or replaced."""
+    found = path.stat()
+    return found.st_ino, found.st_size, found.st_mtime_ns
 
 
 def prepare_entry(store: Store, setting: Setting, entry: Entry) -> Prepared:

@@ -6,6 +6,8 @@ Out   tests/benchmarks/results/killed_runs.md, and the same on the terminal.
 
 from __future__ import annotations
 
+import os
+import random
 import sys
 import tempfile
 import time
@@ -16,7 +18,7 @@ ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "faults")]
 
 import nights  # noqa: E402
-from kills import Kill, campaign  # noqa: E402
+from kills import Kill, campaign, sealings  # noqa: E402
 
 RESULT = Path(__file__).parent / "results" / "killed_runs.md"
 SEED = 20261125
@@ -24,14 +26,11 @@ SEED = 20261125
 
 def main(places: int, moments: int, sealing: int) -> int:
     nights.ready()
-    began, kills = time.monotonic(), []
+    began = time.monotonic()
     with tempfile.TemporaryDirectory() as base:
-        for kill in campaign(Path(base), seed=SEED, at_places=places, at_random=moments, sealing=sealing):
-            kills.append(kill)
-            if kill.wrong:
-                print(kill, file=sys.stderr, flush=True)
-            elif len(kills) % 20 == 0:
-                print(f"      {len(kills)} kills …", file=sys.stderr, flush=True)
+        kills = list(sealings(Path(base), random.Random(SEED), sealing))
+        workers = int(os.environ.get("WORKERS", os.cpu_count() or 1))
+        kills += campaign(Path(base), seed=SEED, at_places=places, at_random=moments, workers=workers)
         nights.delete(Path(base))
         Path(base).mkdir(exist_ok=True)
     page = page_of(kills, time.monotonic() - began)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import shutil
+import sys
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -11,7 +12,21 @@ from pathlib import Path
 from typing import Any
 
 import soundness
-from nights import NIGHTS, SEAL, Ended, Night, begin, command, delete, export, forked, nothing, perform
+from nights import (
+    NIGHTS,
+    SEAL,
+    Ended,
+    Night,
+    begin,
+    begun,
+    command,
+    delete,
+    ended,
+    export,
+    forked,
+    nothing,
+    perform,
+)
 
 
 @dataclass(frozen=True)
@@ -67,8 +82,8 @@ def killed(before: Before, life: Path, *, place: int | None = None, after: float
     delete(life)
     shutil.copytree(before.folder, life, symlinks=True)
     name = before.places[place - 1] if place else "any moment"
-    ended = forked(lambda: perform(night, life, place), kill_after=after)
-    if not ended.signal:
+    end: Ended = forked(lambda: perform(night, life, place), kill_after=after)
+    if not end.signal:
         if place:
             raise RuntimeError(f"{night.name}: place {place} was not reached")
         return None
@@ -100,8 +115,7 @@ def again(before: Before, life: Path) -> list[str]:
             return [f"afterwards: {said}" for code, said in answers if code not in (0, 3)]
         return [f"again: exit code {code}: {said}"]
 
-    ended: Ended = forked(work)
-    return ended.value
+    return forked(work).value
 
 
 def compared(before: Before, life: Path) -> list[str]:
@@ -126,22 +140,40 @@ def places_of(before: Before, chance: random.Random, most: int) -> list[int]:
     return sorted([*chosen, *chance.sample(others, min(len(others), most - len(chosen)))])
 
 
-def campaign(base: Path, *, seed: int, at_places: int, at_random: int, sealing: int) -> Iterator[Kill]:
-    """Kills at up to so many places of every night, at so many random moments, and of so many sealings."""
-    chance = random.Random(seed)
-    lives = undisturbed(base)
-    life = base / "killed"
-    for before in lives:
-        for place in places_of(before, chance, at_places):
-            yield killed(before, life, place=place)
-    done = 0
-    while done < at_random:
+def campaign(
+    base: Path,
+    *,
+    seed: int,
+    at_places: int,
+    at_random: int,
+    workers: int = 1,
+    nights: tuple[Night, ...] = NIGHTS,
+) -> list[Kill]:
+    """Kills at up to so many places of every night and at so many random moments, by so many processes at a time."""
+    chance, lives = random.Random(seed), undisturbed(base, nights)
+    work: list[tuple[Before, int | None, float | None]] = [
+        (before, place, None) for before in lives for place in places_of(before, chance, at_places)
+    ]
+    for _ in range(at_random):
         before = chance.choice(lives)
-        kill = killed(before, life, after=chance.uniform(0.02, before.seconds))
-        if kill is not None:
-            done += 1
-            yield kill
-    yield from sealings(base, chance, sealing)
+        work.append((before, None, chance.random() * before.seconds))
+    shares = [begun(lambda n=n: _share(base / f"killed-{n}", work[n::workers])) for n in range(workers)]
+    return [kill for share in shares for kill in ended(share).value]
+
+
+def _share(life: Path, work: list[tuple[Before, int | None, float | None]]) -> list[Kill]:
+    kills = []
+    for before, place, after in work:
+        kill = killed(before, life, place=place, after=after)
+        while kill is None:  # the command was faster than the kill
+            after = after / 2
+            kill = killed(before, life, after=after)
+        kills.append(kill)
+        if kill.wrong:
+            print(kill, file=sys.stderr, flush=True)
+        elif len(kills) % 20 == 0:
+            print(f"      {len(kills)} of {len(work)} kills …", file=sys.stderr, flush=True)
+    return kills
 
 
 def sealings(base: Path, chance: random.Random, most: int) -> Iterator[Kill]:

@@ -15,6 +15,7 @@ import shutil
 import signal
 import sys
 import time
+import traceback
 import types
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -141,6 +142,7 @@ NIGHTS = (
 )
 
 
+LEFT_OUT = ("build_curves", "build_site_comparison", "build_devices", "build_outcomes")
 SEAL = ("seal", "FOLDER/export.csv", "--profile", "FOLDER/site.toml", "--key-file", "FOLDER/seal.key")
 
 
@@ -151,13 +153,13 @@ def ready() -> None:
     from pipeline.results import building
     from pipeline.seal import key_file
 
-    dashboards.build_pages = _pages
-    for name in ("build_curves", "build_site_comparison", "build_devices", "build_outcomes"):
+    dashboards.build_pages = pages
+    for name in LEFT_OUT:
         setattr(building, name, lambda *_: None)
     key_file.secrets = types.SimpleNamespace(token_bytes=lambda n: b"\7" * n)  # the same key in every life
 
 
-def _pages(folder: Path) -> list[Path]:
+def pages(folder: Path) -> list[Path]:
     for name in ("index.html", "prevalence.html", "report.pdf"):
         (folder / name).write_text(f"page {name}\n", encoding="utf-8")
     return []
@@ -167,7 +169,7 @@ def command(arguments: tuple[str, ...], folder: Path, typed: str = "") -> tuple[
     """The command's exit code, 99 for a fault of the program, and what it said on stderr."""
     from pipeline.cli import main
 
-    sys.stdin = io.StringIO(typed + "\n")
+    before, sys.stdin = sys.stdin, io.StringIO(typed + "\n")
     with Path(os.devnull).open("w", encoding="utf-8") as silent, contextlib.redirect_stdout(silent):
         said = io.StringIO()
         with contextlib.redirect_stderr(said):
@@ -176,6 +178,7 @@ def command(arguments: tuple[str, ...], folder: Path, typed: str = "") -> tuple[
             except Exception as error:
                 said.write(f"{type(error).__name__}: {error}")
                 code = 99
+    sys.stdin = before
     return code, said.getvalue()
 
 
@@ -196,25 +199,40 @@ class Ended:
 
 def forked(work: Callable[[], Any], *, kill_after: float | None = None) -> Ended:
     """Run `work` in a child; its value comes back through a pipe. `kill_after`: seconds until SIGKILL."""
+    child = begun(work)
+    if kill_after is not None:
+        time.sleep(kill_after)
+        os.kill(child.pid, signal.SIGKILL)
+    return ended(child)
+
+
+@dataclass(frozen=True)
+class Child:
+    pid: int
+    pipe: int
+
+
+def begun(work: Callable[[], Any]) -> Child:
     out, into = os.pipe()
     child = os.fork()
     if not child:
         os.close(out)
         try:
             with os.fdopen(into, "wb") as pipe:
-                value = work()
-                pickle.dump(value, pipe)
-        except BaseException as error:
-            print(f"child: {type(error).__name__}: {error}", file=sys.__stderr__)
+                pickle.dump(work(), pipe)
+        except BaseException:
+            traceback.print_exc(file=sys.__stderr__)
             os._exit(98)
         os._exit(0)
     os.close(into)
-    if kill_after is not None:
-        time.sleep(kill_after)
-        os.kill(child, signal.SIGKILL)
-    with os.fdopen(out, "rb") as pipe:
+    return Child(child, out)
+
+
+def ended(child: Child) -> Ended:
+    """Wait for a child."""
+    with os.fdopen(child.pipe, "rb") as pipe:
         content = pipe.read()
-    _, status = os.waitpid(child, 0)
+    _, status = os.waitpid(child.pid, 0)
     if os.WIFSIGNALED(status):
         return Ended(os.WTERMSIG(status))
     if os.waitstatus_to_exitcode(status):

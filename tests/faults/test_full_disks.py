@@ -56,10 +56,10 @@ def test_each_ends_with_1_and_says_what_could_not_be_written(tries):
 def test_on_a_real_small_disk(capsys):
     """A tmpfs that is full but for a few bytes, in a mount namespace of its own: "No space left on device"."""
     with tempfile.TemporaryDirectory() as disk:
-        done = trouble.in_small_disk(HERE / "full_disks.py", Path(disk), 64, "2", "9000", "400000", "1200000")
+        done = trouble.in_small_disk(HERE / "full_disks.py", Path(disk), 64, "2", "9000", "700000")
         if done is None:
             pytest.skip("no disk may be mounted here; limits of files' sizes are tested everywhere")
         assert done.returncode == 0 and done.stdout.splitlines()[-1] == "done", done.stderr[-3000:]
         tried = done.stdout.splitlines()[:-1]
-        assert len(tried) == 6 and all(line.endswith("| []") for line in tried), done.stdout
-        assert sum(line.startswith("1 ") for line in tried) >= 4, done.stdout
+        assert len(tried) == 4 and all(line.endswith("| []") for line in tried), done.stdout
+        assert sum(line.startswith("1 ") for line in tried) >= 3, done.stdout
