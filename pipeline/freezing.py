@@ -98,6 +98,7 @@ def freeze(
     ):
         on_step(1, len(STEPS), STEPS[0])
         kept_ledger.require_store_has_all(store, programme.store / "archive")
+        _finish_what_was_cut_off(store, programme)
         version = _next_version(store, programme, period, why)
         _require_everything_read(store, programme)
         _require_readings(store, period)
@@ -141,17 +142,25 @@ def _require_a_period(programme: Programme, period: str, as_of: date, before_its
         )
 
 
+def _finish_what_was_cut_off(store: Store, programme: Programme) -> None:
+    """Record the versions whose folder got its name before a release was cut off, in the archive's list too."""
+    begun = store.rows(
+        "select period, version, manifest_sha256 from ledger.release where state = 'begun' order by all"
+    )
+    for period, number, digest in begun:
+        path = frozen.folder_of(programme.published, Version(period, number)) / manifest.NAME
+        if path.is_file() and hashlib.sha256(path.read_bytes()).hexdigest() == digest:
+            _mark_frozen(store, Version(period, number))
+    kept_ledger.write(store, programme.store / "archive")
+
+
 def _next_version(store: Store, programme: Programme, period: str, why: str | None) -> Version:
     numbers = [one.number for one in frozen.versions_in(programme.published) if one.period == period]
     recorded = store.rows(
-        "select version, state, manifest_sha256 from ledger.release where period = $period order by version",
+        "select version from ledger.release where period = $period and state = 'frozen' order by version",
         {"period": period},
     )
-    for number, state, digest in recorded:  # cut off between its folder and its record
-        path = frozen.folder_of(programme.published, Version(period, number)) / manifest.NAME
-        if state == "begun" and path.is_file() and hashlib.sha256(path.read_bytes()).hexdigest() == digest:
-            _mark_frozen(store, Version(period, number))
-    gone = [number for number, state, _ in recorded if state == "frozen" and number not in numbers]
+    gone = [number for (number,) in recorded if number not in numbers]
     if gone or numbers != list(range(1, len(numbers) + 1)):
         lost = gone[0] if gone else min(set(range(1, max(numbers) + 1)) - set(numbers))
         raise StoreFault(
