@@ -48,7 +48,7 @@ def test_damage_anywhere_is_told_or_harms_nothing_and_a_rebuild_mends_it(program
     """A byte in a page that nothing uses harms nothing; every page that is read is checked by its sum."""
     before, chance = soundness.contents(programme), random.Random(kind)
     content, latest, told = database(programme).read_bytes(), served(programme), 0
-    for _ in range(12):
+    for _ in range(8):
         database(programme).write_bytes(damaged(content, chance, kind))
         code, said = nights.command(("status", "FOLDER"), programme)
         assert code in (0, 1), said
@@ -209,7 +209,8 @@ def older_store(folder: Path) -> None:
             "and schema_name in ('ledger', 'reading', 'tally', 'result', 'reference') and table_name <> 'schema_step'"
         ).fetchall():
             names = older.execute(
-                "select string_agg(o.column_name, ', ') from duckdb_columns() o join duckdb_columns() n "
+                "select string_agg('\"' || o.column_name || '\"', ', ') "
+                "from duckdb_columns() o join duckdb_columns() n "
                 "using (schema_name, table_name, column_name) where o.database_name = 'older' "
                 "and n.database_name = 'now' and schema_name = ? and table_name = ?",
                 [schema, table],
