@@ -36,7 +36,9 @@ _DIGITS = 16
 # table → its rows that no file can give again; broken lines only of files whose copy has lost them for good
 _TABLES = {
     "run": "from ledger.run order by run_id",
+    "run_step": "from ledger.run_step order by run_id, step",
     "file": "from ledger.file order by file_id",
+    "fetched": "from ledger.fetched order by url, path",
     "held_row": "from ledger.held_row semi join broken_for_good using (file_id, line) order by file_id, line",
     "unaccepted_row": "from ledger.unaccepted_row semi join broken_for_good using (file_id, line) "
     "order by file_id, line",

@@ -85,20 +85,24 @@ def seal(options: argparse.Namespace) -> int:
         except Fault as fault:
             print(fault, file=sys.stderr)
             failed += 1
+            if fault.what == "already sealed" and not is_there:  # a sealing that was cut off before its profile
+                is_there = _write_profile(profile, text)
             continue
         _show(path, final, profile, changes)
         if not is_there:
-            write_sealed_profile(profile, text)
-            print(
-                f"wrote   {printable(sealed_profile_path(profile), 300)}, the profile that reads sealed files"
-            )
-            is_there = True
+            is_there = _write_profile(profile, text)
     print(f"key     {key_mark(key)} (its mark, which tells keys apart and nothing of the key)")
     if failed < len(options.files):
         print(
             "next: send the sealed file, the first time with the sealed profile; keep the original and the key here"
         )
     return 1 if failed else 0
+
+
+def _write_profile(profile: SealProfile, text: str) -> bool:
+    write_sealed_profile(profile, text)
+    print(f"wrote   {printable(sealed_profile_path(profile), 300)}, the profile that reads sealed files")
+    return True
 
 
 def seal_file(

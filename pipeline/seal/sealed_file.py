@@ -30,6 +30,7 @@ def sealed_path(path: Path, folder: Path | None) -> Path:
             next="rename the file, and seal it again",
         )
     final = (folder or path.parent) / f"{stem}.sealed.csv"
+    clear_unfinished(final)
     if final.exists():
         raise already_there(final)
     return final

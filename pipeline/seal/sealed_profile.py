@@ -6,6 +6,7 @@ import hmac
 from pathlib import Path
 
 from pipeline.faults import Fault
+from pipeline.seal.key_file import clear_unfinished
 from pipeline.seal.profile import SealProfile
 from pipeline.seal.sealed_file import written_once
 from pipeline.seal.toml_text import toml_value
@@ -54,6 +55,7 @@ def require_same_seal(profile: SealProfile, text: str) -> bool:
              profile.
     """
     path = sealed_profile_path(profile)
+    clear_unfinished(path)
     if not path.exists():
         return False
     found = path.read_text(encoding="utf-8")

@@ -196,5 +196,8 @@ def sealings(base: Path, chance: random.Random, most: int) -> Iterator[Kill]:
             kill.wrong.append(f"again: {said}")
         if final.read_bytes() != whole:
             kill.wrong.append("another sealed file than the twin's")
+        profiles = [one / "site.sealed.toml" for one in (folder, twin)]
+        if not profiles[0].exists() or profiles[0].read_bytes() != profiles[1].read_bytes():
+            kill.wrong.append("another sealed profile than the twin's, or none")
         kill.wrong += [f"left over: {path.name}" for path in folder.glob(".*")]
         yield kill

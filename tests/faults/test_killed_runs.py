@@ -5,7 +5,6 @@ They run in a process of their own that forks (kills.py), since pytest's own pro
 
 from __future__ import annotations
 
-import dataclasses
 import json
 import subprocess
 import sys
@@ -58,7 +57,7 @@ def test_the_judge_sees_what_is_wrong(programme):
     copy.write_bytes(b"other")
     path = programme / "store" / "archive" / kept_ledger.NAME
     kept = kept_ledger.read(path.parent)
-    assert dataclasses.asdict(kept)["tables"]["file"]
+    assert len(kept.tables["file"]) == 2
     path.unlink()
     with Store.open(programme / "store" / "evenbeam.duckdb") as store:
         store.execute("insert into reading.accepted from reading.accepted limit 1")
