@@ -4,7 +4,8 @@ It reads what is published, not what the suppressor meant, and shares no code wi
 of the smallest groups of people (atoms.py), every published figure becomes a row over these (knowledge.py,
 thresholds.py, derived_rows.py), and the least and greatest value of each sensitive count under all rows is found or
 bounded (proof.py). A count is protected when these are as far apart as its group is large, or half of minimum_count
-where that is less; a number of rows when it is not exact.
+where that is less; a number of rows when it is not exact. What the published parts leave of a published total is looked
+at besides (rests.py).
 
 What a reader is taken to know, and what not: docs/disclosure.md.
 """
@@ -22,6 +23,7 @@ from pipeline.audit.derived_rows import rows_of_bounds, rows_of_expected, rows_o
 from pipeline.audit.knowledge import Rows, known_counts, people_known
 from pipeline.audit.polytope import NEAR, Polytope
 from pipeline.audit.proof import Proof, prove
+from pipeline.audit.rests import few_left
 from pipeline.audit.sensitive import sensitive_counts
 from pipeline.audit.shown_counts import KEY, shown_counts
 from pipeline.audit.thresholds import bounds_below, counts_below
@@ -37,8 +39,8 @@ class Audit:
     """What was found.
 
     cells     one row a distinct sensitive count: KEY (of rows: kind rows, family the item, band the column), n, width,
-              low, high, verdict.
-              verdict   shown: it stands in the files. figure: a figure beside it gives it back. narrow: low to high is
+              low, high, verdict; and one row a total of which few people are left.
+              verdict   rest: so few (n) are left of a total when its published parts are taken away. shown: it stands in the files. figure: a figure beside it gives it back. narrow: low to high is
                         all it can be. unproven: nobody looked, since enough had been found. example, programme: it is
                         protected, proved by other tables or by its own linear programmes.
     counts    how many counts the release has, and how many of them no file shows.
@@ -104,12 +106,13 @@ def people_asked(
 
 @dataclass(frozen=True)
 class _View:
-    """A reader's view. in_sight: sensitive counts that some file shows: KEY, n, width, is_figure."""
+    """A reader's view. in_sight: sensitive counts that some file shows: KEY, n, width, is_figure. rests: of few_left."""
 
     atoms: Atoms
     polytope: Polytope
     asked: pl.DataFrame
     in_sight: pl.DataFrame
+    rests: pl.DataFrame
     counts: int
     known: int
 
@@ -136,7 +139,8 @@ def _view(
         np.arange(atoms.count), rows.sums, rows.low, rows.high, table, sums,
         np.arange(first.size), np.zeros(first.size),
     )  # fmt: skip
-    return _View(atoms, polytope, asked[first], in_sight, true.height, known.height)
+    rests = few_left(atoms, true, known, rules.minimum_count)
+    return _View(atoms, polytope, asked[first], in_sight, rests, true.height, known.height)
 
 
 def _people(
@@ -163,7 +167,12 @@ def _people(
         *KEY, "n", "width", low=value, high=value,
         verdict=pl.when("is_figure").then(pl.lit("figure")).otherwise(pl.lit("shown")),
     )  # fmt: skip
-    return pl.concat([seen, _judged(view.asked, proof)]), view.counts, view.counts - view.known
+    rests = view.rests.select(
+        *KEY, "n", width=pl.min_horizontal(value, pl.lit(rules.minimum_count / 2)), low=value, high=value,
+        verdict=pl.lit("rest"),
+    )  # fmt: skip
+    cells = pl.concat([seen, rests, _judged(view.asked, proof)])
+    return cells, view.counts, view.counts - view.known
 
 
 def everything_known(

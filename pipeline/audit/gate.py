@@ -87,7 +87,8 @@ def summary(audit: Audit, rules: Disclosure) -> dict[str, Any]:
 def _fault_of_counts(folder: Path, audit: Audit) -> Fault:
     found = audit.breaches.filter(pl.col("verdict") != "unproven")
     ways = {"shown": "stands in the files", "figure": "follows from a figure beside it",
-            "narrow": "follows from sums of what is published"}  # fmt: skip
+            "narrow": "follows from sums of what is published",
+            "rest": "its withheld parts together are few"}  # fmt: skip
     named = [
         f"{_named(row)} ({ways[row['verdict']]})" for row in found.head(MOST_NAMED).iter_rows(named=True)
     ]

@@ -59,6 +59,33 @@ def with_complements(
     return withheld
 
 
+def without_followers(
+    cells: Cells, equations: pl.DataFrame, sensitive: np.ndarray, withheld: np.ndarray, losses: Losses
+) -> np.ndarray:
+    """The withheld cells less those that follow from one published sum after the other, where these are not sensitive.
+
+    Shapes   all (cells,) of bool. A reader has such a cell anyway: to publish it tells nobody more, and what is proven
+    of the others stays proven.
+    """
+    entries = equations.filter(pl.col("kind") != "twin")
+    equation, cell = entries["equation"].to_numpy(), entries["cell"].to_numpy()
+    kept = _any_of_twins(sensitive, losses)
+    while True:
+        gone = (withheld | losses.hidden)[cell]
+        alone = gone & (np.bincount(equation, gone)[equation] == 1)
+        follows = np.zeros_like(withheld)
+        follows[cell[alone]] = True
+        goes_with = (withheld & ~losses.hidden)[losses.parent] & (losses.parent != np.arange(withheld.size))
+        follows = _any_of_twins(follows, losses) & withheld & ~kept & ~_any_of_twins(goes_with, losses)
+        if not follows.any():
+            return withheld
+        withheld = withheld & ~follows
+
+
+def _any_of_twins(marked: np.ndarray, losses: Losses) -> np.ndarray:
+    return np.bincount(losses.twins, marked)[losses.twins] > 0
+
+
 def _still_hidden(equations: pl.DataFrame, withheld: np.ndarray, hidden: np.ndarray) -> np.ndarray:
     """Of the cells that no row shows those that do not follow from one published sum after the other.
 

@@ -3,10 +3,12 @@
     1  what single sums give away (complementary.py): fast, and right for nearly every count;
     2  what all sums together give away, with a proof for every count (proof.py), each period by itself. Of a piece that
        is small enough the cheapest set is found exactly instead (optimum.py), from the sensitive cells on;
-    3  single sums once more, for what the second step decided: withheld parts that are a small count together;
+    3  single sums once more, for what the second step decided: what follows all the same is published, and withheld
+       parts that are a small count together get more;
     4  what percentiles say besides (beside_percentiles.py): the statements that would narrow a count too far go.
 
-The third step withholds more, which leaves every proof of the second as it is; so does the fourth.
+The third step publishes only what a reader has anyway, or withholds more, which leaves every proof of the second as it
+is; so does the fourth.
 """
 
 from __future__ import annotations
@@ -22,7 +24,7 @@ from scipy.sparse import csr_array
 
 from pipeline.disclosure.beside_percentiles import room_beside
 from pipeline.disclosure.cells import Cells
-from pipeline.disclosure.complementary import with_complements
+from pipeline.disclosure.complementary import with_complements, without_followers
 from pipeline.disclosure.losses import Losses, with_company
 from pipeline.disclosure.need import needed_width
 from pipeline.disclosure.optimum import optimal_suppression
@@ -68,10 +70,13 @@ def suppressed(
         return exact
 
     def settled(withheld: np.ndarray) -> np.ndarray:
-        withheld = with_company(
-            withheld & (~losses.hidden | sensitive), losses
-        )  # what hides is for the sums to say
-        return with_complements(cells, equations, withheld, minimum_count, losses, is_proven=True)
+        # what hides is for the sums to say
+        withheld = with_company(withheld & (~losses.hidden | sensitive), losses)
+        withheld = without_followers(cells, equations, sensitive, withheld, losses)
+        mended = with_complements(cells, equations, withheld, minimum_count, losses, is_proven=True)
+        if np.array_equal(without_followers(cells, equations, sensitive, mended, losses), mended):
+            return mended
+        return with_complements(cells, equations, mended, minimum_count, losses)  # what mends must not follow itself
 
     pieces = list(pieces_of(cells, equations, losses, need, presence))
     outcome = _side_by_side(decided, pieces)

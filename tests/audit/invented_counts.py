@@ -56,12 +56,12 @@ def prevalence(
 
 
 def percentile(
-    people: np.ndarray, measure: str = "weight", period: str = "2025Q1", value: float = 60.0
+    people: np.ndarray, measure: str = "weight", period: str = "2025Q1", value: float = 60.0, ages: tuple = AGES
 ) -> pl.DataFrame:
     """Rows of result.percentile for the same people, the median alone; values are invented."""
     rows = [
         (measure, "kg", site, period, sex, *span, 50, value, None, None, int(of.sum()), "invented", None)
-        for site, sex, span, of in groups(people)
+        for site, sex, span, of in groups(people, ages)
         if of.sum()
     ]
     return pl.DataFrame(rows, schema=_PERCENTILE, orient="row")

@@ -66,7 +66,7 @@ def invented_quarter(
         ),
         "percentile": counts.select(
             *place, "n", measure=pl.lit("weight"), period=pl.lit("2025Q1"), percentile=pl.lit(50), value=pl.lit(70.0),
-            low=pl.lit(69.0), high=pl.lit(71.0), flag=pl.lit(None, dtype=pl.String),
+            low=pl.lit(69.0), high=pl.lit(71.0), unit=pl.lit("kg"), method=pl.lit("invented"), flag=pl.lit(None, dtype=pl.String),
         ),
     }  # fmt: skip
 
