@@ -40,9 +40,10 @@ class Audit:
 
     cells     one row a distinct sensitive count: KEY (of rows: kind rows, family the item, band the column), n, width,
               low, high, verdict; and one row a total of which few people are left.
-              verdict   rest: so few (n) are left of a total when its published parts are taken away. shown: it stands in the files. figure: a figure beside it gives it back. narrow: low to high is
-                        all it can be. unproven: nobody looked, since enough had been found. example, programme: it is
-                        protected, proved by other tables or by its own linear programmes.
+              verdict   shown: it stands in the files. figure: a figure beside it gives it back. narrow: low to high is
+                        all it can be. rest: so few (n) are left of the total when its published parts are taken away.
+                        unproven: nobody looked, since enough had been found. example, programme: it is protected,
+                        proved by other tables or by its own linear programmes.
     counts    how many counts the release has, and how many of them no file shows.
     """
 
@@ -106,7 +107,7 @@ def people_asked(
 
 @dataclass(frozen=True)
 class _View:
-    """A reader's view. in_sight: sensitive counts that some file shows: KEY, n, width, is_figure. rests: of few_left."""
+    """A reader's view. in_sight: sensitive counts that a file shows: KEY, n, width, is_figure; rests: of few_left."""
 
     atoms: Atoms
     polytope: Polytope

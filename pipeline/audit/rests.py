@@ -133,7 +133,8 @@ def _left_of_ages(one: _Family, pieces: np.ndarray) -> Iterator[tuple[int, np.nd
             continue
         left = np.broadcast_to(pieces[total], (*one.n.shape[:-1], pieces.shape[1])).copy()
         for part in inside:
-            fits = one.known[..., part] & (one.is_there[..., part] | one.own[part]) & left[..., pieces[part]].all(axis=-1)
+            is_told = one.known[..., part] & (one.is_there[..., part] | one.own[part])
+            fits = is_told & left[..., pieces[part]].all(axis=-1)
             left[..., pieces[part]] &= ~fits[..., None]
         yield total, left
 

@@ -227,7 +227,7 @@ def transition_as_published(rows: pl.DataFrame, rules: Disclosure) -> Published:
 def outcome_as_published(rows: pl.DataFrame, rules: Disclosure) -> Published:
     """Rows with rounded figures, and whether each is withheld."""
     m = rules.minimum_count
-    is_share = rows["statistic"].is_in([*_SHARES, _REACHED]).to_numpy()
+    is_share = rows["statistic"].is_in([*SHARES, _REACHED]).to_numpy()
     n = rows["n"].to_numpy().astype(int)
     gone = n < rules.minimum_people_for_percentile
     gone |= _shares_gone(rows, is_share, m) | _nearly_the_same(rows, is_share, m)
@@ -255,7 +255,7 @@ def outcome_as_published(rows: pl.DataFrame, rules: Disclosure) -> Published:
 
 
 _GROUP = ["months", "measure", "start", "sex", "age_from"]
-_SHARES = ("lost_5_percent", "fell", "unchanged", "rose")
+SHARES = ("lost_5_percent", "fell", "unchanged", "rose")
 _REACHED = "reached_target"  # a probability worked out of lost_5_percent, and withheld with it
 
 
@@ -269,7 +269,7 @@ def _shares_gone(rows: pl.DataFrame, is_share: np.ndarray, m: int) -> np.ndarray
         inside=(pl.col("value") * pl.col("n")).round().fill_null(0),
     )
     inside, of = counted["inside"].to_numpy(), counted["n"].to_numpy()
-    of_seen = (counted["statistic"].is_in(_SHARES) & (counted["estimator"] == "completers")).to_numpy()
+    of_seen = (counted["statistic"].is_in(SHARES) & (counted["estimator"] == "completers")).to_numpy()
     flagged = counted.with_columns(hit=pl.Series(of_seen & sensitive(inside, of, m)))
     return (
         flagged.select(pl.col("hit").any().over([*_GROUP, "family"]) & pl.col("is_share"))

@@ -74,8 +74,8 @@ def _proved(releases: int) -> list[str]:
 
 def _finds(breaches: pl.DataFrame, target: dict) -> bool:
     hit = breaches.filter(
-        pl.col("verdict") != "rest", band=target["band"], site=target["site"] or "", sex=target["sex"], age_from=target["age_from"],
-        age_to=target["age_to"],
+        pl.col("verdict") != "rest", band=target["band"], site=target["site"] or "", sex=target["sex"],
+        age_from=target["age_from"], age_to=target["age_to"],
     )  # fmt: skip
     return hit["verdict"].to_list() == ["narrow"]
 

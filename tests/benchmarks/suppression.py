@@ -1,7 +1,9 @@
-"""Time of suppression and the information it costs, on invented quarters of 24, 200 and 1,000 sites, and how far the
-heuristic is from the optimum on tables small enough for both.
+"""Time of suppression, audit and guard, and the information lost, on invented quarters of 24, 200 and 1,000 sites; and
+how far the heuristic is from the optimum on tables small enough for both.
 
-Run: python tests/benchmarks/suppression.py [SITES ...]      results: tests/benchmarks/results/suppression.md
+Run   python tests/benchmarks/suppression.py [SITES ...]              every way, and the optimum
+      python tests/benchmarks/suppression.py fast|proved|guard SITES  one way alone; proved is audited too
+Out   the terminal; tests/benchmarks/results/suppression.md keeps the tables.
 """
 
 from __future__ import annotations
@@ -14,7 +16,9 @@ import numpy as np
 import polars as pl
 
 from pipeline import measures
+from pipeline.audit import audit_tables
 from pipeline.disclosure import protect
+from pipeline.disclosure.between_releases import exposures, with_earlier_figures
 from pipeline.disclosure.cells import cells_of
 from pipeline.disclosure.equations import equations_of
 from pipeline.disclosure.losses import Losses, with_company
@@ -66,7 +70,8 @@ def invented_quarter(
         ),
         "percentile": counts.select(
             *place, "n", measure=pl.lit("weight"), period=pl.lit("2025Q1"), percentile=pl.lit(50), value=pl.lit(70.0),
-            low=pl.lit(69.0), high=pl.lit(71.0), unit=pl.lit("kg"), method=pl.lit("invented"), flag=pl.lit(None, dtype=pl.String),
+            low=pl.lit(69.0), high=pl.lit(71.0), unit=pl.lit("kg"), method=pl.lit("invented"),
+            flag=pl.lit(None, dtype=pl.String),
         ),
     }  # fmt: skip
 
@@ -97,20 +102,64 @@ def _rows(cells: np.ndarray, ages: list[tuple[int, int]]) -> pl.DataFrame:
     return pl.concat(parts).filter(pl.col("denominator") > 0)
 
 
-def measured(sites: int) -> str:
+def measured(sites: int, way: str) -> str:
+    """One line: what one quarter loses and what it takes, in processor seconds; `way` is fast or proved."""
     tables = invented_quarter(sites)
-    began, spent = time.perf_counter(), time.process_time()
-    published = protect(tables, RULES)["prevalence"]
-    seconds, cpu = time.perf_counter() - began, time.process_time() - spent
-    every = tables["prevalence"]
+    spent = time.process_time()
+    protected = protect(tables, RULES, is_proved=way == "proved")
+    seconds = time.process_time() - spent
+    published, every = protected["prevalence"], tables["prevalence"]
     lost = every.height - published["n"].count()
     people = 1 - published["n"].sum() / every["n"].sum()
     sums = published.filter(population="all")["n"].count() / every.filter(population="all").height
     own = every["n"].is_between(1, RULES.minimum_count - 1).sum()
-    return (
-        f"| {sites:,} | {every.height:,} | {own:,} | {lost:,} ({lost / every.height:.1%}) | {people:.1%} | {sums:.1%} "
-        f"| {seconds:.1f} | {cpu:.1f} |"
+    line = (
+        f"| {sites:,} | {way} | {every.height:,} | {own:,} | {lost:,} ({lost / every.height:.1%}) | {people:.1%} | "
+        f"{sums:.1%} | {seconds:.1f} |"
     )
+    if way != "proved":
+        return f"{line} |  |  |"
+    print(f"{line} audit follows", file=sys.stderr, flush=True)
+    spent = time.process_time()
+    audit = audit_tables(tables, protected, RULES)
+    return f"{line} {audit.cells.height:,} | {audit.breaches.height} | {time.process_time() - spent:.1f} |"
+
+
+def guarded(sites: int) -> str:
+    """One line: the guard over two versions of a quarter, the later with forty more people at every tenth site."""
+    tables = invented_quarter(sites)
+    later = {name: _with_more(rows, sites) for name, rows in tables.items()}
+    one, other = (protect(of, RULES, is_proved=False) for of in (tables, later))
+    keys = {
+        "prevalence": ("banding", "band", "population", "site", "period", "sex", "age_from", "age_to"),
+        "percentile": ("measure", "site", "period", "sex", "age_from", "age_to", "percentile"),
+    }
+    spent = time.process_time()
+    found = exposures(one, other, RULES.minimum_count).height
+    looked = time.process_time() - spent
+    spent = time.process_time()
+    kept = with_earlier_figures([one], other, RULES.minimum_count, keys)
+    mended = time.process_time() - spent
+    left = exposures(one, kept, RULES.minimum_count).height
+    return f"| {sites:,} | {found:,} | {looked:.1f} | {left} | {mended:.1f} |"
+
+
+def _with_more(rows: pl.DataFrame, sites: int) -> pl.DataFrame:
+    """Forty more people of the first age group and band, women, at every tenth site, and in all sums they are in."""
+    late = [f"site-{i:04}" for i in range(0, sites, 10)]
+    low, high = AGES[0]
+    is_in = pl.col("sex").is_in(["all", "female"]) & (pl.col("age_from") <= low) & (pl.col("age_to") >= high)
+    more = (
+        pl.when(is_in & pl.col("site").is_in(late)).then(40)
+        .when(is_in & pl.col("site").is_null()).then(40 * len(late)).otherwise(0)
+    )  # fmt: skip
+    if "band" not in rows.columns:
+        return rows.with_columns(n=pl.col("n") + more)
+    first = pl.col("band").is_in([measures.BANDINGS[name].bands[0].name for name in SHARES])
+    changed = rows.with_columns(
+        n=pl.col("n") + pl.when(first).then(more).otherwise(0), denominator=pl.col("denominator") + more
+    )
+    return changed.with_columns(proportion=pl.col("n") / pl.col("denominator"))
 
 
 def against_the_optimum(tables: int = 60) -> list[str]:
@@ -139,15 +188,30 @@ def against_the_optimum(tables: int = 60) -> list[str]:
     ]
 
 
-def main(sites: list[int]) -> None:
-    print(
-        "| sites | figures | of 1 to 9 people | withheld or left out | people in them | all sites shown | s | CPU s |"
-    )
-    print("| --- | --- | --- | --- | --- | --- | --- | --- |")
+HEAD = (
+    "| sites | way | figures | of 1 to 9 people | withheld or left out | people in them | all sites shown | CPU s | "
+    "sensitive counts audited | unprotected | audit, CPU s |",
+    "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |",
+)
+GUARD_HEAD = (
+    "| sites | counts that two versions expose | guard, CPU s | after earlier figures are kept | that, CPU s |",
+    "| --- | --- | --- | --- | --- |",
+)
+
+
+def main(words: list[str]) -> None:
+    if words and not words[0].isdigit():
+        way, sites = words[0], [int(word) for word in words[1:]]
+        for number in sites:
+            print(guarded(number) if way == "guard" else measured(number, way), flush=True)
+        return
+    sites = [int(word) for word in words] or list(SITES)
+    print(*HEAD, sep="\n")
     for number in sites:
-        print(measured(number), flush=True)
+        for way in ("fast", "proved"):
+            print(measured(number, way), flush=True)
+    print("", *GUARD_HEAD, *(guarded(number) for number in sites), "", *against_the_optimum(), sep="\n")
 
 
 if __name__ == "__main__":
-    main([int(word) for word in sys.argv[1:]] or list(SITES))
-    print("\n".join(["", *against_the_optimum()]))
+    main(sys.argv[1:])

@@ -113,3 +113,43 @@ def test_withheld_stays_withheld_and_without_rounding_nothing_changes():
 def test_a_share_of_a_denominator_that_rounds_to_nothing_is_empty():
     rows = pl.DataFrame({"n": [1], "denominator": [2], "proportion": [0.5]})
     assert rounded_counts({"data_quality": rows}, 5)["data_quality"].row(0) == (0, 0, None)
+
+
+def outcome(value: float, n: int, statistic: str = "lost_5_percent", unit: str = "1") -> pl.DataFrame:
+    return pl.DataFrame(
+        {"statistic": [statistic], "unit": [unit], "n": [n], "denominator": [2 * n],
+         "value": [value], "low": [value - 0.031], "high": [value + 0.031]}
+    )  # fmt: skip
+
+
+def test_every_count_that_rounds_alike_has_the_same_share_of_those_seen():
+    """28 to 32 of 200 are all told as 30: the share beside must not say which."""
+    told = [rounded_counts({"outcome": outcome(n / 200, 200)}, 5)["outcome"] for n in range(28, 33)]
+    for one in told:  # in steps of 5 / 200; the limits 0.031 away are told two steps away, not one or two
+        assert one.select("value", "low", "high").row(0) == pytest.approx((0.15, 0.1, 0.2))
+
+
+def test_a_mean_beside_a_rounded_count_stays():
+    rows = outcome(-0.6119, 203, "mean_change", "kg")
+    assert rounded_counts({"outcome": rows}, 5)["outcome"].select("value", "low", "n").row(0) == pytest.approx(
+        (-0.6119, -0.6429, 205)
+    )
+
+
+def test_a_ratio_times_those_expected_does_not_give_the_count_back():
+    def compared(n: int) -> pl.DataFrame:
+        return pl.DataFrame(
+            {"band": ["obesity_1"], "n": [n], "denominator": [300], "value": [n / 300], "low": [0.2], "high": [0.4],
+             "expected": [80.0], "ratio": [n / 80], "ratio_low": [n / 80 - 0.2], "ratio_high": [n / 80 + 0.2],
+             "score": [(n - 80) / (80 * (1 - 80 / 300)) ** 0.5], "shrunken": [0.3], "shrunken_low": [0.25],
+             "shrunken_high": [0.35]}
+        )  # fmt: skip
+
+    told = [rounded_counts({"site_comparison": compared(n)}, 5)["site_comparison"] for n in (88, 89, 90, 91, 92)]
+    for figure in ("n", "value", "ratio", "ratio_low", "ratio_high", "score"):
+        assert len({round(one[figure].item(), 9) for one in told}) == 1, figure
+
+
+def test_without_rounding_shares_stay_as_they_are():
+    tables = {"outcome": outcome(0.153, 200)}
+    assert rounded_counts(tables, None)["outcome"].equals(tables["outcome"])
