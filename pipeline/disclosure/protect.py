@@ -27,6 +27,7 @@ from pipeline.disclosure.percentile_evidence import Evidence, evidence_of
 from pipeline.disclosure.percentile_tail import limits_are_open, percentile_is_open
 from pipeline.disclosure.presence import Presence, without_silent_groups
 from pipeline.disclosure.primary import sensitive_cells
+from pipeline.disclosure.remembered import Memory
 from pipeline.disclosure.site_rules import (
     device_as_published,
     instrument_check_as_published,
@@ -78,12 +79,17 @@ COUNTED = (
 
 
 def protect(
-    tables: dict[str, pl.DataFrame], rules: Disclosure, *, is_proved: bool = True
+    tables: dict[str, pl.DataFrame],
+    rules: Disclosure,
+    *,
+    is_proved: bool = True,
+    memory: Memory | None = None,
 ) -> dict[str, pl.DataFrame]:
     """The same tables, with the figures of withheld cells empty and their flag `withheld`, and some rows left out.
 
     is_proved: with a proof for every withheld count, as a release needs. Without, what single sums and bounds give away
-    is withheld, in a fraction of the time: enough for the programme's own view, not for publication.
+    is withheld, in a fraction of the time: enough for the programme's own view, not for publication. memory: where
+    proved decisions are looked up and kept; the outcome is the same without.
     Shapes   tables: as in result.*, and total (item, n); any may be absent. A table worked out of prevalence or
              percentile is withheld whole without it. out: the same tables, columns and order.
              Rows left out: of prevalence those of a site's group of which no figure is shown; of percentile those of
@@ -97,7 +103,7 @@ def protect(
     if strangers:
         raise ValueError(f"no disclosure rule for table {strangers[0]}; tables are {', '.join(FIGURES)}")
     counted = {name: tables[name] for name in COUNTED if name in tables}
-    protected = _counts_as_published(counted, rules, is_proved)
+    protected = _counts_as_published(counted, rules, is_proved, memory)
     for name in (name for name in tables if name not in COUNTED):
         rows, gone = _derived(name, tables[name], protected, rules)
         protected[name] = _emptied(rows, FIGURES[name], gone.to_numpy())
@@ -105,7 +111,7 @@ def protect(
 
 
 def _counts_as_published(
-    tables: dict[str, pl.DataFrame], rules: Disclosure, is_proved: bool
+    tables: dict[str, pl.DataFrame], rules: Disclosure, is_proved: bool, memory: Memory | None
 ) -> dict[str, pl.DataFrame]:
     """The tables of counts, which add up within and across each other, hence are withheld together."""
     if not tables:
@@ -123,7 +129,9 @@ def _counts_as_published(
             evidence = evidence_of(cells, percentile, is_open)
     presence = Presence.of(cells, closed)
     if is_proved:
-        withheld, broken = suppressed(cells, equations, sensitive, rules.minimum_count, presence, evidence)
+        withheld, broken = suppressed(
+            cells, equations, sensitive, rules.minimum_count, presence, evidence, memory=memory
+        )
     else:
         withheld = suppressed_by_rounds(cells, equations, sensitive, rules.minimum_count, presence)
     protected = {}

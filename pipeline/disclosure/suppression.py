@@ -32,6 +32,7 @@ from pipeline.disclosure.percentile_evidence import Evidence
 from pipeline.disclosure.presence import Presence
 from pipeline.disclosure.proof import with_room
 from pipeline.disclosure.reader import Piece, pieces_of
+from pipeline.disclosure.remembered import Memory, remembered
 from pipeline.disclosure.widening import with_wide_bounds
 
 SMALL = 600  # classes times sensitive ones for which the optimum is a matter of seconds
@@ -46,13 +47,14 @@ def suppressed(
     evidence: Evidence | None = None,
     *,
     small: int = SMALL,
+    memory: Memory | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Every cell to withhold, and every statement of a percentile.
 
     Shapes   equations: as equations_of gives them; sensitive: (cells,) of bool, within the first result; out: (cells,)
              and (statements,) of bool. presence: which rows are there, all of them unless given. evidence: what
              percentiles say of bands; they say nothing unless given. small: how large a piece, in classes times
-             sensitive ones, is still decided exactly.
+             sensitive ones, is still decided exactly. memory: where decisions on pieces are looked up and kept.
     Every sensitive cell in need of room (need.py) has it then, whatever a reader adds up and whichever percentiles they
     read. Pieces are worked on side by side, and the same input gives the same output whatever the number of cores.
     """
@@ -64,10 +66,11 @@ def suppressed(
 
     def decided(piece: Piece) -> np.ndarray:
         least = np.isin(piece.classes, losses.twins[itself])
-        exact = _cheapest(piece, least) if piece.count.size * (piece.need > 0).sum() <= small else None
-        if exact is None:
-            return with_room(piece, np.isin(piece.classes, losses.twins[by_sums | losses.hidden]))
-        return exact
+        mended = np.isin(piece.classes, losses.twins[by_sums | losses.hidden])
+        (gone,) = remembered(
+            memory, piece, (least, mended, np.array(small)), lambda: (_decided(piece, least, mended, small),)
+        )
+        return gone
 
     def settled(withheld: np.ndarray) -> np.ndarray:
         # what hides is for the sums to say
@@ -88,7 +91,12 @@ def suppressed(
 
     def beside(piece: Piece) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         gone = np.isin(piece.classes, losses.twins[withheld | losses.hidden])
-        return room_beside(piece, gone, below[:, piece.classes], members[:, piece.classes], fall, rise)
+        own = np.flatnonzero(np.diff(members[:, piece.classes].indptr))
+        about = (below[own][:, piece.classes], members[own][:, piece.classes], fall[own], rise[own])
+        gone, *moved = remembered(memory, piece, (gone, *about), lambda: room_beside(piece, gone, *about))
+        fallen, risen = np.zeros((2, members.shape[0]))
+        fallen[own], risen[own] = moved
+        return gone, fallen, risen
 
     found = _side_by_side(beside, pieces)
     withheld = settled(_put_together(withheld, losses, pieces, [gone for gone, _, _ in found]))
@@ -111,6 +119,12 @@ def suppressed_by_rounds(
         withheld = with_wide_bounds(cells, equations, sensitive, mended, minimum_count)
         if np.array_equal(withheld, mended):
             return withheld
+
+
+def _decided(piece: Piece, least: np.ndarray, mended: np.ndarray, small: int) -> np.ndarray:
+    """least: what is withheld for itself; mended: and for single sums. All (classes,) of bool."""
+    exact = _cheapest(piece, least) if piece.count.size * (piece.need > 0).sum() <= small else None
+    return with_room(piece, mended) if exact is None else exact
 
 
 def _side_by_side(work: Callable[[Piece], Any], pieces: list[Piece]) -> list[Any]:

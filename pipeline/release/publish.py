@@ -16,6 +16,7 @@ from pipeline.programme import Programme
 from pipeline.release.citation import citation
 from pipeline.release.csv_file import csv_bytes
 from pipeline.release.data_package import data_package
+from pipeline.release.decisions_kept import DecisionsKept
 from pipeline.release.noise_kept import noisy_tables
 from pipeline.release.parquet_file import parquet_bytes
 from pipeline.release.record import release_record
@@ -58,8 +59,8 @@ def protected_results(
     results = {table.name: store.frame(sql_text(table.query)) for table in TABLES}
     results[TOTALS] = store.frame(sql_text("90_published_total.sql"))
     rules = programme.settings.disclosure
-    protected = rounded_counts(protect(results, rules, is_proved=is_proved), rules.rounding)
-    return results, protected
+    protected = protect(results, rules, is_proved=is_proved, memory=DecisionsKept(programme.store))
+    return results, rounded_counts(protected, rules.rounding)
 
 
 def write_release(
