@@ -47,6 +47,22 @@ def with_room(
     return withheld
 
 
+def without_needless(piece: Piece, least: np.ndarray, withheld: np.ndarray) -> np.ndarray:
+    """The withheld classes less those without which every count in need still has room, the dearest tried first.
+
+    Shapes   least, withheld, out: (classes,) of bool; least: what is withheld for itself, and stays.
+    """
+    withheld = withheld.copy()
+    itself = np.arange(withheld.size)
+    for one in np.argsort(-piece.price, kind="stable"):
+        goes_along = piece.goes_with[one] != itself[one] and withheld[piece.goes_with[one]]
+        if not withheld[one] or least[one] or goes_along:
+            continue
+        withheld[one] = False
+        withheld[one] = without_room(piece, withheld).any()
+    return withheld
+
+
 def without_room(
     piece: Piece,
     withheld: np.ndarray,

@@ -30,12 +30,13 @@ from pipeline.disclosure.need import needed_width
 from pipeline.disclosure.optimum import optimal_suppression
 from pipeline.disclosure.percentile_evidence import Evidence
 from pipeline.disclosure.presence import Presence
-from pipeline.disclosure.proof import with_room
+from pipeline.disclosure.proof import with_room, without_needless
 from pipeline.disclosure.reader import Piece, pieces_of
 from pipeline.disclosure.remembered import Memory, remembered
 from pipeline.disclosure.widening import with_wide_bounds
 
 SMALL = 600  # classes times sensitive ones for which the optimum is a matter of seconds
+SHORT = 40_000  # classes times those withheld besides for which each of these is tried without
 
 
 def suppressed(
@@ -124,7 +125,11 @@ def suppressed_by_rounds(
 def _decided(piece: Piece, least: np.ndarray, mended: np.ndarray, small: int) -> np.ndarray:
     """least: what is withheld for itself; mended: and for single sums. All (classes,) of bool."""
     exact = _cheapest(piece, least) if piece.count.size * (piece.need > 0).sum() <= small else None
-    return with_room(piece, mended) if exact is None else exact
+    if exact is not None:
+        return exact
+    withheld = with_room(piece, mended)
+    is_short = piece.count.size * (withheld & ~least).sum() <= SHORT
+    return without_needless(piece, least, withheld) if is_short else withheld
 
 
 def _side_by_side(work: Callable[[Piece], Any], pieces: list[Piece]) -> list[Any]:
