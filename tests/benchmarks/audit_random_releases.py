@@ -4,8 +4,8 @@ much intervals over real numbers overstate those over whole numbers.
 Run   python tests/benchmarks/audit_random_releases.py [releases] [whole] [file]     (make bench runs 1000 and 60)
 Out   tests/benchmarks/results/audit.md, and the same on the terminal.
 
-With a file, what was found of each release is kept there, and a run that was stopped goes on where it was; what an older
-version of the suppressor or the audit found is not taken over.
+With a file, what was found of each release is kept there, and a run that was stopped goes on where it was; what an
+older version of the suppressor or the audit found is not taken over.
 """
 
 from __future__ import annotations
