@@ -1,7 +1,8 @@
 """Decisions that were made before, looked up by a hash of everything they rest on.
 
-A quarter whose counts are as they were need not be proved again: freezing one quarter decides on the earlier ones too,
-since trends stand on them. What is looked up is what would be worked out: the hash takes in every count, sum, price and
+A quarter whose counts are as they were need not be proved again: a freeze that was refused or cut off is repeated, and
+each decides on the earlier quarters too, since trends stand on them. What is looked up is what would be worked out: the
+hash takes in every count, sum, price and
 rule of the piece, the source of this package and the solver's version. A memory that is empty, cut off or lost costs
 time and nothing else. It holds which places are withheld and no count.
 """

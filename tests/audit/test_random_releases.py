@@ -32,3 +32,9 @@ def test_a_planted_breach_is_found_and_the_suppressed_release_without_it_is_soun
     )  # fmt: skip
     assert hit["verdict"].to_list() == ["narrow"]
     assert hit["high"].item() - hit["low"].item() == pytest.approx(0, abs=1e-6)
+
+
+def test_the_exact_solver_says_nothing_on_the_terminal(capfd):
+    """Seed 8 made HiGHS repair a solution, and print a line of its own about it, until its presolve was left out."""
+    release(8)
+    assert capfd.readouterr() == ("", "")
