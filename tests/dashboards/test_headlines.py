@@ -49,11 +49,12 @@ def test_nothing_firm_gives_no_figure(flag, word):
     assert "60" not in said
 
 
-def test_nobody_measured_is_not_called_withheld():
+def test_a_group_without_rows_may_be_nobody_or_withheld_and_the_sentence_says_both():
     cube = shares(("a", "2025Q1", 60, 55, 65))
     assert (
         headlines.most_common(cube, {"period": "2024Q1"}, "adults", "Q1 2024")
-        == "There is no figure for adults in Q1 2024: nobody with this measure."
+        == "There is no figure for adults in Q1 2024: either nobody was measured, or the group is withheld to "
+        "protect people in small groups."
     )
 
 

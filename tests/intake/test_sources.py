@@ -247,7 +247,7 @@ def test_more_files_than_the_bound_are_not_all_listed(sent, monkeypatch):
 def test_a_file_that_goes_or_changes_is_held_and_the_others_are_read(by_sftp, fault, said):
     by_sftp.place.put(f"{SITE}/a.csv", csv(*ROWS[:2]))
     by_sftp.place.put(f"{SITE}/b.csv", csv(*ROWS[2:]))
-    by_sftp.store.execute("set threads = 1")
+    by_sftp.work_with(threads=1)
     by_sftp.place.faults.add(fault)
     found = by_sftp.receive()
     assert (found.files_held, found.files_accepted, len(found.lost_sources)) == (1, 1, 0)
