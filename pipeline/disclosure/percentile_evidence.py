@@ -6,6 +6,9 @@ that n and p tell, unless sites as clusters moved it. Where such a value lies be
 measure, so many people at least are below the edge; where it lies above, so many at most. Equal to the edge it says
 nothing: the value is rounded, the band is not.
 
+A share below a centile of the reference is told to a multiple of minimum_count: at most half of that more people than
+it says are below the last edge under the centile, and at most so many fewer below the first edge over it.
+
 Sources  Hyndman & Fan, Am Stat 1996;50:361-5; Hahn & Meeker 1991, chapter 5.
 """
 
@@ -16,13 +19,16 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 from scipy.sparse import csr_array
+from scipy.special import ndtri
 from scipy.stats import binom
 
 from pipeline import measures
 from pipeline.disclosure.cells import GROUP, Cells, group_of_percentile
 from pipeline.disclosure.percentile_tail import CONFIDENCE
+from pipeline.disclosure.rounding import to_nearest
 
 FIGURES = ("value", "low", "high")
+POSITION = len(FIGURES)  # the place of a share below a centile of the reference, a figure of another table
 CLUSTERED = "clusters"  # in the method of a percentile whose limits have ranks of their own
 # banding → the measure it cuts and the upper edges of its bands; bandings that cut elsewhere for each sex, age or
 # second measure are not compared with percentiles, which are of all these together or of one measure alone
@@ -37,12 +43,12 @@ _EDGE = ["family", *GROUP, "edge"]
 
 @dataclass(frozen=True)
 class Evidence:
-    """Statements of percentiles on people below edges.
+    """Statements of percentiles, and of positions beside the reference, on people below edges.
 
     Shapes   below: (edges, cells) of 0 and 1, the bands below each edge of each group; members: likewise, all bands
-             of the group; row, figure, edge, is_least and
-             slack: (statements,). row: of the percentile table; figure: place in FIGURES; is_least: at least so many
-             (else at most); slack: by how many people the true number below the edge keeps away from that.
+             of the group; row, figure, edge, is_least and slack: (statements,). row: of the percentile table, or of
+             who_position where figure is POSITION; figure: place in FIGURES; is_least: at least so many (else at
+             most); slack: by how many people the true number below the edge keeps away from that.
     Units    people.
     """
 
@@ -67,9 +73,36 @@ class Evidence:
         return moved > self.slack + 1e-6
 
 
-def evidence_of(cells: Cells, percentile: pl.DataFrame, is_open: np.ndarray) -> Evidence:
-    """Shapes   percentile: unsuppressed; is_open: (rows,) of bool, rows of which something may be shown."""
+def evidence_of(
+    cells: Cells,
+    percentile: pl.DataFrame,
+    is_open: np.ndarray,
+    position: pl.DataFrame | None = None,
+    minimum_count: int = 0,
+) -> Evidence:
+    """Shapes   percentile, position (who_position): unsuppressed; is_open: (rows,) of bool, rows of which something may
+    be shown. Every row of position counts as shown.
+    """
     edges, below, members = _edges(cells)
+    found = [_of_percentiles(edges, percentile, is_open)]
+    if position is not None and position.height:
+        found.append(_of_positions(edges, position, minimum_count))
+    told = pl.concat(found)
+    return Evidence(
+        below,
+        members,
+        *(told[name].to_numpy() for name in ("row", "figure", "number", "is_least")),
+        told["slack"].clip(lower_bound=0).to_numpy(),
+    )
+
+
+_TOLD = {
+    "row": pl.Int64, "figure": pl.Int64, "number": pl.Int64, "is_least": pl.Boolean, "slack": pl.Float64,
+}  # fmt: skip
+
+
+def _of_percentiles(edges: pl.DataFrame, percentile: pl.DataFrame, is_open: np.ndarray) -> pl.DataFrame:
+    """row, figure, number (of the edge), is_least, slack: one row a statement."""
     statements = _statements(percentile, is_open)
     found = statements.join(edges, on=["family", *GROUP], how="inner", maintain_order="left").with_columns(
         is_least=pl.col("value") < pl.col("at"), is_most=pl.col("value") > pl.col("at")
@@ -80,13 +113,44 @@ def evidence_of(cells: Cells, percentile: pl.DataFrame, is_open: np.ndarray) -> 
         .then(pl.col("people_below") - pl.col("at_most"))
         .otherwise(pl.col("n") - pl.col("at_least") - pl.col("people_below"))
     )
-    found = found.with_columns(slack=slack.clip(lower_bound=0))
-    return Evidence(
-        below,
-        members,
-        *(found[name].to_numpy() for name in ("row", "figure", "number", "is_least")),
-        found["slack"].cast(pl.Float64).to_numpy(),
+    return found.with_columns(slack=slack).select(list(_TOLD)).cast(_TOLD)
+
+
+def _of_positions(edges: pl.DataFrame, position: pl.DataFrame, minimum_count: int) -> pl.DataFrame:
+    """As _of_percentiles, of the shares below the centiles of the reference."""
+    at = EDGES["bmi_child"][1]
+    cuts = pl.DataFrame(
+        [
+            (centile, edge, is_least)
+            for centile in position["percentile"].unique().sort().to_list()
+            for edge, is_least in _nearest(float(ndtri(centile / 100)), at)
+        ],
+        schema={"percentile": position.schema["percentile"], "at": pl.Float64, "is_least": pl.Boolean},
+        orient="row",
     )
+    rows = position.with_columns(measure=pl.lit("bmi_z"), site=pl.lit(None, dtype=pl.String)).with_row_index(
+        "row"
+    )
+    rows = rows.with_columns(
+        **group_of_percentile(rows),
+        family=pl.lit("banding bmi_child"),
+        told=to_nearest(pl.col("n").cast(pl.Float64), float(minimum_count)),
+    )
+    found = rows.join(cuts, on="percentile").join(
+        edges, on=["family", *GROUP, "at"], how="inner", maintain_order="left"
+    )
+    slack = (
+        pl.when("is_least")
+        .then(pl.col("people_below") - (pl.col("told") - minimum_count / 2))
+        .otherwise(pl.col("told") + minimum_count / 2 - pl.col("people_below"))
+    )
+    return found.with_columns(figure=pl.lit(POSITION), slack=slack).select(list(_TOLD)).cast(_TOLD)
+
+
+def _nearest(z: float, edges: tuple[float, ...]) -> list[tuple[float, bool]]:
+    """The first edge over a centile, below which so many are at least, and the last one under it, where at most."""
+    over, under = [edge for edge in edges if edge > z], [edge for edge in edges if edge < z]
+    return [(edge, True) for edge in over[:1]] + [(edge, False) for edge in under[-1:]]
 
 
 def _edges(cells: Cells) -> tuple[pl.DataFrame, csr_array, csr_array]:

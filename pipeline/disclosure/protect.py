@@ -23,7 +23,7 @@ from pipeline.disclosure.derived import (
 from pipeline.disclosure.equations import equations_of
 from pipeline.disclosure.outcome_rules import OUTCOME_FIGURES, OUTCOME_RULES
 from pipeline.disclosure.percentile_evidence import FIGURES as STATED
-from pipeline.disclosure.percentile_evidence import Evidence, evidence_of
+from pipeline.disclosure.percentile_evidence import POSITION, Evidence, evidence_of
 from pipeline.disclosure.percentile_tail import limits_are_open, percentile_is_open
 from pipeline.disclosure.presence import Presence, without_silent_groups
 from pipeline.disclosure.primary import sensitive_cells
@@ -103,19 +103,29 @@ def protect(
     if strangers:
         raise ValueError(f"no disclosure rule for table {strangers[0]}; tables are {', '.join(FIGURES)}")
     counted = {name: tables[name] for name in COUNTED if name in tables}
-    protected = _counts_as_published(counted, rules, is_proved, memory)
+    protected, telling = _counts_as_published(counted, rules, is_proved, memory, tables.get("who_position"))
     for name in (name for name in tables if name not in COUNTED):
         rows, gone = _derived(name, tables[name], protected, rules)
+        if name == "who_position":
+            gone |= pl.Series(telling)
         protected[name] = _emptied(rows, FIGURES[name], gone.to_numpy())
     return without_silent_groups({name: protected[name] for name in tables})
 
 
 def _counts_as_published(
-    tables: dict[str, pl.DataFrame], rules: Disclosure, is_proved: bool, memory: Memory | None
-) -> dict[str, pl.DataFrame]:
-    """The tables of counts, which add up within and across each other, hence are withheld together."""
+    tables: dict[str, pl.DataFrame],
+    rules: Disclosure,
+    is_proved: bool,
+    memory: Memory | None,
+    position: pl.DataFrame | None,
+) -> tuple[dict[str, pl.DataFrame], np.ndarray]:
+    """The tables of counts, which add up within and across each other, hence are withheld together.
+
+    Shapes   position: who_position, or None; out: the tables, and which rows of position say too much of bands.
+    """
+    telling = np.zeros(0 if position is None else position.height, dtype=bool)
     if not tables:
-        return {}
+        return {}, telling
     tables = dict(tables)
     cells = cells_of(tables)
     equations = equations_of(cells)
@@ -126,7 +136,7 @@ def _counts_as_published(
         is_open = _is_open(percentile, rules)
         closed = {"percentile": ~is_open}
         if is_proved:
-            evidence = evidence_of(cells, percentile, is_open)
+            evidence = evidence_of(cells, percentile, is_open, position, rules.minimum_count)
     presence = Presence.of(cells, closed)
     if is_proved:
         withheld, broken = suppressed(
@@ -146,7 +156,9 @@ def _counts_as_published(
                 pl.when(~pl.Series(told[limit])).then(pl.col(limit)).alias(limit) for limit in ("low", "high")
             )
         protected[name] = _emptied(rows, FIGURES[name], gone)
-    return protected
+    if evidence is not None:
+        telling[evidence.row[broken & (evidence.figure == POSITION)]] = True
+    return protected, telling
 
 
 def _broken_figures(evidence: Evidence, broken: np.ndarray, rows: int) -> dict[str, np.ndarray]:

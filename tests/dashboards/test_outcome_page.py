@@ -8,12 +8,12 @@ from pathlib import Path
 
 import axe_playwright_python
 import pytest
-from dashboards.english_of_outcomes import OUTCOMES
 from invented_outcomes import add_outcomes
 from invented_release import make_release
 from test_in_the_browser import RULES, Watched, browser, own_files, table_of
 
 from dashboards import build_pages, outcome_headlines
+from dashboards.english_of_outcomes import OUTCOMES
 
 __all__ = ["browser"]  # the fixture of the other browser tests
 
