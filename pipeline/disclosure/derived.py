@@ -12,7 +12,9 @@ without changing it:
     trend                    withheld where any of its periods is, because n is their sum; to a step that one person,
                              moved from one end of the periods to the other, is worth; over 0.05: withheld.
     who_position             its centiles lie between the edges of the bands, so a count of people between two edges
-                             would follow by subtraction: n to a multiple of minimum_count, limits likewise.
+                             would follow by subtraction: n to a multiple of minimum_count, limits likewise. What
+                             that still says of people below an edge is heeded with the percentiles
+                             (percentile_evidence.py), which may withhold more rows.
 """
 
 from __future__ import annotations
