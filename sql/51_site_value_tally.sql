@@ -8,67 +8,9 @@
 with period as (
     select period, row_number() over (order by period) as number
     from (select distinct period from reading.participant_period)
-),
-here as (
-    select * exclude (site) from person_value where site = $site
-),
-counted as (
-    select people, 'weight' as measure, weight as value, count(*) as n from here where weight is not null
-    group by people, value
-    union all
-    select people, 'height' as measure, height as value, count(*) as n from here where height is not null
-    group by people, value
-    union all
-    select people, 'bmi' as measure, bmi as value, count(*) as n from here where bmi is not null
-    group by people, value
-    union all
-    select people, 'bmi_z' as measure, bmi_z as value, count(*) as n from here where bmi_z is not null
-    group by people, value
-    union all
-    select people, 'body_fat_percent' as measure, body_fat_percent as value, count(*) as n from here where body_fat_percent is not null
-    group by people, value
-    union all
-    select people, 'fat_mass' as measure, fat_mass as value, count(*) as n from here where fat_mass is not null
-    group by people, value
-    union all
-    select people, 'fat_free_mass' as measure, fat_free_mass as value, count(*) as n from here where fat_free_mass is not null
-    group by people, value
-    union all
-    select people, 'muscle_mass' as measure, muscle_mass as value, count(*) as n from here where muscle_mass is not null
-    group by people, value
-    union all
-    select people, 'total_body_water' as measure, total_body_water as value, count(*) as n from here where total_body_water is not null
-    group by people, value
-    union all
-    select people, 'total_body_water_percent' as measure, total_body_water_percent as value, count(*) as n from here where total_body_water_percent is not null
-    group by people, value
-    union all
-    select people, 'water_in_fat_free_mass' as measure, water_in_fat_free_mass as value, count(*) as n from here where water_in_fat_free_mass is not null
-    group by people, value
-    union all
-    select people, 'bone_mineral_mass' as measure, bone_mineral_mass as value, count(*) as n from here where bone_mineral_mass is not null
-    group by people, value
-    union all
-    select people, 'basal_metabolic_rate' as measure, basal_metabolic_rate as value, count(*) as n from here where basal_metabolic_rate is not null
-    group by people, value
-    union all
-    select people, 'metabolic_age' as measure, metabolic_age as value, count(*) as n from here where metabolic_age is not null
-    group by people, value
-    union all
-    select people, 'visceral_fat_level' as measure, visceral_fat_level as value, count(*) as n from here where visceral_fat_level is not null
-    group by people, value
-    union all
-    select people, 'fat_mass_index' as measure, fat_mass_index as value, count(*) as n from here where fat_mass_index is not null
-    group by people, value
-    union all
-    select people, 'fat_free_mass_index' as measure, fat_free_mass_index as value, count(*) as n from here where fat_free_mass_index is not null
-    group by people, value
-    union all
-    select people, 'muscle_mass_index' as measure, muscle_mass_index as value, count(*) as n from here where muscle_mass_index is not null
-    group by people, value
 )
 select
     period.period, case people // 256 % 2 when 1 then 'male' else 'female' end as sex, people % 256 as age,
     counted.measure, counted.value, counted.n
-from counted
+from people_by_value('person_value', $site) as counted
 join period on period.number = people // 512;
