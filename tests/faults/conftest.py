@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import nights
@@ -12,8 +14,8 @@ import dashboards
 from pipeline.results import building
 
 
-@pytest.fixture(scope="session", autouse=True)
-def no_pages_and_no_comparisons():
+@contextmanager
+def no_pages_and_no_comparisons() -> Iterator[None]:
     """They take most of a run's time and write nothing of their own that could be lost."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(dashboards, "build_pages", nights.pages)
@@ -22,11 +24,19 @@ def no_pages_and_no_comparisons():
         yield
 
 
+# Of a module, not of the session: other folders' tests come later in the same process, and want pages and comparisons.
+@pytest.fixture(scope="module", autouse=True)
+def quick_runs() -> Iterator[None]:
+    with no_pages_and_no_comparisons():
+        yield
+
+
 @pytest.fixture(scope="session")
 def run_once(tmp_path_factory) -> Path:
     folder = tmp_path_factory.mktemp("faults") / "programme"
     nights.begin(folder)
-    assert nights.command(nights.RUN, folder)[0] == 0
+    with no_pages_and_no_comparisons():
+        assert nights.command(nights.RUN, folder)[0] == 0
     return folder
 
 

@@ -149,3 +149,17 @@ def test_a_sql_file_opens_with_its_promise(path):
 @pytest.mark.parametrize("path", sorted((ROOT / "sql" / "checks").glob("*.sql")), ids=lambda path: path.name)
 def test_a_promise_says_stop_or_warn(path):
     assert re.match(r"-- (stop|warn): \S", path.read_text(encoding="utf-8"))
+
+
+def test_no_test_changes_the_program_for_the_tests_of_other_folders():
+    """A fixture of the session that patches lasts until the last test of that process, whichever that is."""
+    lasting = [
+        f"{path.relative_to(ROOT)}: {function.name}"
+        for path in sorted((ROOT / "tests").rglob("*.py"))
+        for function in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(function, ast.FunctionDef)
+        and any('scope="session"' in ast.unparse(one).replace("'", '"') for one in function.decorator_list)
+        and any(isinstance(node, ast.Yield) for node in ast.walk(function))
+        and "MonkeyPatch" in ast.unparse(function)
+    ]
+    assert lasting == []

@@ -1,6 +1,8 @@
 """The invented programme, run once; each test that changes it takes a copy."""
 
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 import pytest
 from invented_programme import Invented, invented
@@ -9,8 +11,8 @@ import dashboards
 from pipeline.results import building
 
 
-@pytest.fixture(scope="session", autouse=True)
-def no_pages_and_no_curves():
+@contextmanager
+def no_pages_and_no_curves() -> Iterator[None]:
     """Pages and curves take most of a run's time and hold nothing that could not be rebuilt; tests/cli runs it all."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(dashboards, "build_pages", lambda folder: [])
@@ -18,10 +20,18 @@ def no_pages_and_no_curves():
         yield
 
 
+# Of a module, not of the session: other folders' tests come later in the same process, and want pages and curves.
+@pytest.fixture(scope="module", autouse=True)
+def quick_runs() -> Iterator[None]:
+    with no_pages_and_no_curves():
+        yield
+
+
 @pytest.fixture(scope="session")
 def run_once(tmp_path_factory) -> Invented:
     made = invented(tmp_path_factory.mktemp("removal") / "programme")
-    assert made.run("run", str(made.folder), "--as-of", "2025-07-10") == 0
+    with no_pages_and_no_curves():
+        assert made.run("run", str(made.folder), "--as-of", "2025-07-10") == 0
     return made
 
 
