@@ -10,14 +10,19 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from pathlib import Path
 
 import duckdb
 
 import dashboards
 from pipeline import __version__, release
-from pipeline.faults import Fault, SettingsFault
+from pipeline.faults import Fault
+from pipeline.fit_to_run import (
+    require_that_no_leap_destroys,
+    require_that_settings_fit,
+    require_that_the_clock_went_on,
+)
 from pipeline.intake import IntakeSummary, ReadFile, kept_ledger, receive
 from pipeline.language import require_language, untranslated
 from pipeline.programme import Programme
@@ -176,49 +181,6 @@ def _since_frozen(programme: Programme) -> tuple[str, ...]:
     )
 
 
-def _require_that_settings_fit(store: Store, programme: Programme, as_of: date) -> None:
-    """Refuse settings that leave stored readings without a site, or in the future."""
-    orphans = [
-        site
-        for (site,) in store.rows("select distinct site from reading.accepted order by site")
-        if site not in programme.sites
-    ]
-    if orphans:
-        n = store.value("select count(*) from reading.accepted where site = $site", {"site": orphans[0]})
-        raise SettingsFault(
-            "site missing from the settings",
-            where=str(programme.path),
-            found=f"no site {orphans[0]}; readings of it in the store: {n}",
-            expected="every site whose files were read",
-            next="put it back under [[site]]; to leave it out or rename it, begin a new store with the inbox as it is: "
-            "move store/evenbeam.duckdb and store/archive aside (keep store/pseudonym.key and store/withdrawn)",
-        )
-    newest = store.value("select max(measured_on) from reading.accepted")
-    if newest and newest > as_of:
-        raise SettingsFault(
-            "day before the readings",
-            found=f"a run as of {as_of}, and readings up to {newest}",
-            expected=f"a day from {newest} on",
-            next="give a later --as-of, or none for today",
-        )
-
-
-def _require_the_clock_went_on(store: Store, started_at: datetime) -> None:
-    """Refuse a clock that went back: it would take the newest readings for readings from the future, and hold them.
-
-    A day's difference is let pass, so that a change to winter time, or a clock put right, stops no run.
-    """
-    last = store.value("select max(started_at) from ledger.run")
-    if last and started_at < last - timedelta(days=1):
-        raise Fault(
-            "clock went back",
-            found=f"{started_at:%Y-%m-%d %H:%M} now, and the last run began on {last:%Y-%m-%d %H:%M}",
-            expected="a clock that goes on",
-            next="set this machine's clock. Where it is right now and was wrong then, give the day yourself: "
-            "--as-of DAY. Nothing was changed",
-        )
-
-
 def perform(step: Step, run: Run) -> None:
     """Do one step, here and now. A scheduler wraps this call and adds its own watch over it."""
     step.does(run)
@@ -272,7 +234,8 @@ def _opened(programme: Programme, as_of: date, started_at: datetime, way: _Way, 
         with opened_alone(database, memory_limit=limits.memory, threads=limits.threads) as store:
             try:
                 if not way.is_day_given:
-                    _require_the_clock_went_on(store, started_at)
+                    require_that_the_clock_went_on(store, started_at)
+                    require_that_no_leap_destroys(store, programme, started_at)
                 return _walk(store, programme, as_of, started_at, way, log)
             finally:
                 with suppress(duckdb.Error):
@@ -289,7 +252,7 @@ def _walk(
     store: Store, programme: Programme, as_of: date, started_at: datetime, way: _Way, log: RunLog
 ) -> Outcome:
     archive = programme.store / "archive"
-    _require_that_settings_fit(store, programme, as_of)
+    require_that_settings_fit(store, programme, as_of)
     kept_ledger.require_store_has_all(store, archive)
     run_id = log.run_id = _begin(store, programme, as_of, started_at)
     kept_ledger.write(store, archive)

@@ -48,6 +48,26 @@ def test_a_day_before_the_last_readings_stops_a_run_before_anything_changes(prog
     assert run(programme, NOW, as_of=date(2025, 5, 10)).published
 
 
+@pytest.mark.parametrize(("ahead", "goes"), [(timedelta(days=99), True), (timedelta(days=101), False)])
+def test_a_clock_far_ahead_lets_nothing_go(programme, ahead, goes):
+    """The last run is the witness; the days kept do not matter, since a wrong clock knows no bounds."""
+    settings = programme / "programme.toml"
+    settings.write_text(settings.read_text() + '\n[retention]\nreadings = "4000 days"\n')
+    before = soundness.contents(programme)
+    if goes:
+        assert run(programme, NOW + ahead).published
+        return
+    for _ in range(2):  # night after night
+        with pytest.raises(Fault, match="clock far ahead") as caught:
+            run(programme, NOW + ahead)
+        assert "--as-of" in caught.value.next and soundness.contents(programme) == before
+    assert run(programme, NOW + ahead, is_day_given=True).published
+
+
+def test_a_pause_stops_no_run_that_would_let_nothing_go(programme):
+    assert run(programme, NOW + timedelta(days=3000)).published
+
+
 def test_files_whose_times_lie_before_those_of_earlier_files_change_nothing(programme, tmp_path):
     """Neither a file's own time nor the order of moments decides anything: the order of receipt does."""
     import os

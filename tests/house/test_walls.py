@@ -31,6 +31,7 @@ MAY_IMPORT = {
         "pipeline.seal", "pipeline.observation_codes", "pipeline.durable", "pipeline",
     ),
     "pipeline/sole_use.py": ("pipeline.store", "pipeline.faults"),
+    "pipeline/fit_to_run.py": ("pipeline.store", "pipeline.programme", "pipeline.faults"),
     "pipeline/removal": (
         "pipeline.intake", "pipeline.sole_use", "pipeline.store", "pipeline.programme", "pipeline.faults",
         "pipeline.durable", "pipeline",
