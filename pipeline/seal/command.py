@@ -55,7 +55,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def seal(options: argparse.Namespace) -> int:
+def does(options: argparse.Namespace) -> int:
     """Seal each file; a fault of one leaves the others.
 
     Errors   Fault of the key, the profile or the folder: then nothing is written.
@@ -223,7 +223,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--version", action="version", version=f"evenbeam {__version__}")
     add_options(parser)
     try:
-        return seal(parser.parse_args(arguments))
+        return does(parser.parse_args(arguments))
     except Fault as fault:
         print(fault, file=sys.stderr)
         return fault.exit_code

@@ -1,0 +1,24 @@
+"""`evenbeam run`: new files in, everything computed, published/latest written."""
+
+from __future__ import annotations
+
+import argparse
+
+from pipeline.commands.option_types import add_as_of, add_programme
+from pipeline.commands.telling import run_and_tell
+
+SENTENCE = "Read new files, compute everything and publish to published/latest."
+EXAMPLE = "evenbeam run programme.toml"
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    add_programme(parser)
+    add_as_of(parser)
+
+
+def does(options: argparse.Namespace) -> int:
+    from pipeline.terminal import Terminal
+
+    outcome = run_and_tell(options.programme, options.as_of, Terminal())
+    print(f"open {outcome.published / 'index.html'}")
+    return outcome.exit_code
