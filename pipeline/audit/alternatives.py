@@ -21,11 +21,10 @@ from pipeline.audit.polytope import NEAR, Polytope
 SHARE = 0.1  # of the open counts, pushed together
 FEWEST = 12  # pushed together at least
 FAR = 20  # widths that an atom may rise above its true value
-EVERYTHING = 10**9
-# (one scale at a time, so that sizes of groups stay; atoms moved at once; counts pushed together at least), in order.
-# On the demo of 24 sites it leaves a handful of the six thousand counts of a period open.
-ROUNDS = ((True, 1500, 12),) * 3 + ((False, 3000, 12),) * 5 + ((False, EVERYTHING, 60),) * 4
-TOO_LITTLE = 0.05  # of the open counts proved in a round: what is left goes to proof.py
+# (one scale at a time, so that sizes of groups stay; atoms moved at once), in order. A programme of all sites at once
+# takes a hundred times as long as all of these small ones together, and proves no more.
+ROUNDS = ((True, 800),) * 3 + ((False, 1500),) * 12
+ATOMS_A_PROGRAMME = 150  # a round over so many atoms takes as long as a count's own programme
 
 
 @dataclass
@@ -36,8 +35,8 @@ class Reach:
     high: np.ndarray
     width: np.ndarray
 
-    def is_wide(self) -> np.ndarray:
-        return self.high - self.low >= self.width - NEAR
+    def is_wide(self, of: np.ndarray | slice = slice(None)) -> np.ndarray:
+        return self.high[of] - self.low[of] >= self.width[of] - NEAR
 
     def take(self, part: Polytope, table: np.ndarray) -> None:
         value = part.settled + part.asked @ table
@@ -53,22 +52,23 @@ def widen(part: Polytope, reach: Reach, is_down: np.ndarray, site: np.ndarray, s
     """
     chance = np.random.default_rng(part.atom.size)
     site, scale = site[part.atom], scale[part.atom]
-    for is_one_scale, at_once, fewest in ROUNDS:
+    for is_one_scale, at_once in ROUNDS:
         before = _open(part, reach).size
+        if not before:
+            return
         for free in _pieces(site, scale, chance, is_one_scale, at_once):
-            if not _open(part, reach).size:
-                return
             piece = part.freed(free)
             for _ in range(2):
                 wanted = chance.permutation(_open(piece, reach))
-                push(piece, wanted[: max(fewest, round(SHARE * wanted.size))], reach, is_down)
-        if not is_one_scale and before - _open(part, reach).size < TOO_LITTLE * before:
+                push(piece, wanted[: max(FEWEST, round(SHARE * wanted.size))], reach, is_down)
+        proved = before - _open(part, reach).size
+        if not is_one_scale and proved * ATOMS_A_PROGRAMME < part.atom.size:
             break
 
 
 def _open(part: Polytope, reach: Reach) -> np.ndarray:
     """Positions, among the counts of a part, of those not wide yet."""
-    return np.flatnonzero(~reach.is_wide()[part.number])
+    return np.flatnonzero(~reach.is_wide(part.number))
 
 
 def push(piece: Polytope, wanted: np.ndarray, reach: Reach, is_down: np.ndarray) -> None:
@@ -87,8 +87,11 @@ def _pieces(
 ) -> Iterator[np.ndarray]:
     """Sets of atoms to move: the sites in random companies of about `at_once` atoms, at least four sites each."""
     for which in np.unique(scale) if is_one_scale else [None]:
-        here = scale == which if is_one_scale else np.ones(scale.size, dtype=bool)
-        sites = chance.permutation(np.unique(site[here]))
-        company = max(4, round(sites.size * at_once / here.sum()))
-        for start in range(0, sites.size, company):
-            yield here & np.isin(site, sites[start : start + company])
+        here = np.flatnonzero(scale == which) if is_one_scale else np.arange(scale.size)
+        names, which_site = np.unique(site[here], return_inverse=True)
+        company = max(4, round(names.size * at_once / here.size))
+        turn = np.empty(names.size, dtype=int)
+        turn[chance.permutation(names.size)] = np.arange(names.size) // company
+        of = turn[which_site]
+        order = np.argsort(of, kind="stable")
+        yield from np.split(here[order], np.flatnonzero(np.diff(of[order])) + 1)

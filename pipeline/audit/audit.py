@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
+from scipy.sparse import csr_array
 
 from pipeline.audit.accounts import accounts_known, accounts_of
 from pipeline.audit.atoms import Atoms, atoms_of
@@ -212,10 +213,17 @@ def with_pieces(atoms: Atoms, true: pl.DataFrame, table: np.ndarray) -> pl.DataF
     return pl.concat(parts)
 
 
-def _distinct(sums) -> tuple:
-    """The distinct sums of atoms, and the position of the first of each. Alike are those that weigh alike at random."""
-    weight = np.random.default_rng(0).random(sums.shape[1])
-    _, first = np.unique(np.round(sums @ weight, 7), return_index=True)
+def _distinct(sums: csr_array) -> tuple[csr_array, np.ndarray]:
+    """The distinct sums of atoms, and the position of the first of each. Alike are those that weigh alike at random.
+
+    In whole numbers of 64 bits, which wrap around: weights between 0 and 1, compared to seven places, take two of ten
+    thousand sums for one, and a count that is taken for another is never looked at.
+    """
+    weight = np.random.default_rng(0).integers(0, 2**64, sums.shape[1], dtype=np.uint64)
+    whole = csr_array(
+        (sums.data.astype(np.int64).astype(np.uint64), sums.indices, sums.indptr), shape=sums.shape
+    )
+    _, first = np.unique(whole @ weight, return_index=True)
     first = np.sort(first)
     return sums[first], first
 

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
-from scipy.sparse import coo_array, csr_array, hstack, vstack
+from scipy.sparse import coo_array, csc_array, csr_array, hstack, vstack
 from scipy.sparse.csgraph import connected_components
 
 UNBOUNDED = 3  # a status of SciPy's solvers
@@ -36,6 +37,19 @@ class Polytope:
     number: np.ndarray
     settled: np.ndarray  # (sums,): what atoms that are no longer here add to each sum
 
+    @cached_property
+    def by_atom(self) -> csc_array:
+        """The rows by atom, so that a piece is cut out in time of its own size."""
+        return csc_array(self.rows)
+
+    @cached_property
+    def _asked_by_atom(self) -> csc_array:
+        return csc_array(self.asked)
+
+    @cached_property
+    def _at_truth(self) -> tuple[np.ndarray, np.ndarray]:
+        return self.rows @ self.truth, self.asked @ self.truth
+
     def without_settled(self) -> Polytope:
         """The same without the atoms that a single row settles, again and again until no row does."""
         free = np.ones(self.atom.size, dtype=bool)
@@ -49,26 +63,32 @@ class Polytope:
             settles = is_exact & ((left == 1) | (is_plus & (left > 0) & (np.abs(rest) < NEAR)))
             gone = self.rows.indices[settles[entry_row] & open_entries]
             if not gone.size:
-                return self.freed(free)
+                return self.freed(np.flatnonzero(free))
             free[gone] = False
 
     def freed(self, free: np.ndarray) -> Polytope:
-        """The same with all but the free atoms at their true value; sums that keep no atom are left out."""
-        position = np.flatnonzero(free)
-        rows, asked = self.rows[:, position], self.asked[:, position]
-        line, kept = np.flatnonzero(np.diff(rows.indptr)), np.flatnonzero(np.diff(asked.indptr))
-        held = np.where(free, 0, self.truth)
-        moved = (self.rows @ held)[line]
-        return Polytope(
-            self.atom[position],
-            rows[line],
+        """The same with all but the free atoms at their true value; sums that keep no atom are left out.
+
+        Shapes   free: positions of atoms, ascending.
+        """
+        return self.cut(free)[0]
+
+    def cut(self, free: np.ndarray) -> tuple[Polytope, np.ndarray]:
+        """As freed, and which of the rows are left."""
+        (rows, line), (asked, kept) = _touched(self.by_atom[:, free]), _touched(self._asked_by_atom[:, free])
+        truth, (of_rows, of_asked) = self.truth[free], self._at_truth
+        moved = of_rows[line] - rows @ truth
+        piece = Polytope(
+            self.atom[free],
+            rows,
             self.low[line] - moved,
             self.high[line] - moved,
-            self.truth[position],
-            asked[kept],
+            truth,
+            asked,
             self.number[kept],
-            (self.settled + self.asked @ held)[kept],
+            self.settled[kept] + of_asked[kept] - asked @ truth,
         )
+        return piece, line
 
     def parts(self) -> Iterator[Polytope]:
         """The independent parts in which something is asked, in order of their first atom."""
@@ -98,6 +118,11 @@ class Polytope:
 
         Errors   ValueError when nothing fits what is published: then the rows do not hold.
         """
+        found = self.priced(objective, is_whole=is_whole)
+        return None if found is None else found[0]
+
+    def priced(self, objective: np.ndarray, *, is_whole: bool = False) -> tuple[np.ndarray, np.ndarray] | None:
+        """As least, and by how much the least rises with each row's ends, (rows,): its dual values."""
         return _solved(objective, self.rows, self.low, self.high, np.zeros(self.atom.size), np.inf, is_whole)
 
     def interval(self, asked: int, *, is_whole: bool = False) -> tuple[float, float]:
@@ -136,7 +161,7 @@ class Polytope:
             np.concatenate([self.truth + far, width]),
             False,
         )
-        return found[:size]
+        return found[0][:size]
 
 
 def _solved(
@@ -147,7 +172,8 @@ def _solved(
     lowest: np.ndarray,
     highest: np.ndarray | float,
     is_whole: bool,
-) -> np.ndarray | None:
+) -> tuple[np.ndarray, np.ndarray] | None:
+    price = np.zeros(rows.shape[0])
     if is_whole:
         found = milp(
             objective,
@@ -174,7 +200,19 @@ def _solved(
             f"no table fits what is published (solver status {found.status}: {found.message}); "
             "the results do not add up"
         )
-    return found.x
+    if not is_whole:
+        price[exact] = found.eqlin.marginals
+        above, below = np.split(found.ineqlin.marginals, [int(over.sum())])
+        price[over] += above
+        price[under] -= below
+    return found.x, price
+
+
+def _touched(columns: csc_array) -> tuple[csr_array, np.ndarray]:
+    """The rows that have an entry, and their numbers."""
+    line, row = np.unique(columns.indices, return_inverse=True)
+    shape = (line.size, columns.shape[1])
+    return csc_array((columns.data, row, columns.indptr), shape=shape).tocsr(), line
 
 
 def _grouped(label: np.ndarray, number: int) -> list[np.ndarray]:

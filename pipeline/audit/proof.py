@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.audit.alternatives import FEWEST, Reach, push, widen
+from pipeline.audit.alternatives import Reach, widen
 from pipeline.audit.polytope import NEAR, Polytope
+from pipeline.audit.site_by_site import Sites
 
 AT_ONCE = 2  # parts proved side by side; the solver lets other threads run
 
@@ -59,7 +60,7 @@ def prove(
     parts = list(open_parts.parts())
     with ThreadPoolExecutor(AT_ONCE) as pool:
         list(pool.map(lambda part: widen(part, reach, is_down, site, scale), parts))
-    by_programme |= _settled(parts, reach, is_down, by_programme, most_breaches)
+    by_programme |= _settled(parts, reach, is_down, site, by_programme, most_breaches)
     return Proof(reach.low, reach.high, width, ~by_programme & reach.is_wide(), by_programme)
 
 
@@ -67,34 +68,37 @@ def _settled(
     parts: list[Polytope],
     reach: Reach,
     is_down: np.ndarray,
+    site: np.ndarray,
     settled: np.ndarray,
     most_breaches: int | None,
 ) -> np.ndarray:
-    """Which counts were settled by programmes over everything: a dozen at once, and each that stays open alone.
+    """Which counts were settled by programmes of their own.
 
-    A programme over everything is a hundred times dearer than one over a few sites, so none is solved for a count that
-    a table found for another has shown to be wide, and the second of a count only where the first leaves it narrow.
+    A programme is dear, so none is solved for a count that a table found for another has shown to be wide, and the
+    second of a count only where the first leaves it narrow.
     """
     settled = settled.copy()
     for part in parts:
-        while (wanted := np.flatnonzero(~reach.is_wide()[part.number] & ~settled[part.number])).size:
+        sites = Sites(part, site[part.atom])
+        for at, number in enumerate(part.number):
+            if settled[number] or reach.is_wide(number):
+                continue
             if most_breaches is not None and (settled & ~reach.is_wide()).sum() >= most_breaches:
                 return settled
-            batch = wanted[:FEWEST]
-            push(part, batch, reach, is_down)
-            for at in batch:
-                settled[part.number[at]] = _is_settled(part, at, reach, is_down)
+            settled[number] = _is_settled(sites, at, reach, is_down)
     return settled
 
 
-def _is_settled(part: Polytope, at: int, reach: Reach, is_down: np.ndarray) -> bool:
+def _is_settled(sites: Sites, at: int, reach: Reach, is_down: np.ndarray) -> bool:
     """Whether the least and the greatest value of a count are both found now: else it is wide without."""
-    goal = part.asked[[at]].toarray()[0]
-    for sign in (1.0, -1.0) if is_down[part.number[at]] else (-1.0, 1.0):
-        if reach.is_wide()[part.number[at]]:
-            return False
-        table = part.least(sign * goal)
-        if table is None:  # there is no greatest: enough of it does
-            table = part.pushed(np.array([at]), np.array([True]), np.array([1e6]), 1e6)
-        reach.take(part, table)
+    goal, number = sites.part.asked[[at]].toarray()[0], sites.part.number[at]
+    ends = (1.0, -1.0) if is_down[number] else (-1.0, 1.0)
+    for sign in ends:
+        for piece, table in sites.descent(sign * goal):
+            if table is None:  # there is no greatest: enough of it does
+                here = np.flatnonzero(piece.number == number)
+                table = piece.pushed(here, np.array([True]), np.array([1e6]), 1e6)
+            reach.take(piece, table)
+            if sign == ends[0] and reach.is_wide(number):
+                return False
     return True
