@@ -247,9 +247,9 @@ def _accounts(
         atoms, polytope.rows, polytope.low, polytope.high, polytope.truth, sums,
         np.arange(asked.height), np.zeros(asked.height),
     )  # fmt: skip
-    nothing = np.zeros(atoms.size, dtype=int)
+    site = np.unique([site for site, _, _ in accounts.atom], return_inverse=True)[1]
     proof = prove(
-        asking, width, np.zeros(asked.height, dtype=bool), nothing, nothing, most_breaches=most_breaches
+        asking, width, np.zeros(asked.height, dtype=bool), site, np.zeros_like(site), most_breaches=most_breaches
     )
     seen = counts.filter(is_sensitive & counts["is_known"].to_numpy())
     value = pl.col("n").cast(pl.Float64)

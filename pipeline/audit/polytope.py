@@ -180,6 +180,7 @@ def _solved(
             constraints=LinearConstraint(rows, low, high) if rows.shape[0] else None,
             bounds=Bounds(lowest, highest),
             integrality=1,
+            options={"presolve": False},  # or HiGHS prints a line of its own when a solution needs repair
         )
     else:
         exact, over, under = low == high, (low < high) & np.isfinite(high), (low < high) & np.isfinite(low)
