@@ -19,7 +19,7 @@ import numpy as np
 from pipeline.audit.polytope import NEAR, Polytope
 
 SHARE = 0.1  # of the open counts, pushed together
-FEWEST = 12  # pushed together at least
+FEWEST = 30  # pushed together at least
 FAR = 20  # widths that an atom may rise above its true value
 # (one scale at a time, so that sizes of groups stay; atoms moved at once), in order. A programme of all sites at once
 # takes a hundred times as long as all of these small ones together, and proves no more.
