@@ -1,4 +1,4 @@
-"""A site's profile → the parameters of 10_normalised.sql and 11_reading_checked.sql.
+"""A site's profile → the parameters of 10_normalised.sql and 11_reading_checked.sql, beside what is a file's own.
 
 Nothing of a profile is ever written into a statement: patterns, factors, codes and formats are values.
 """
@@ -20,10 +20,8 @@ TYPED_FORMATS = ("xlsx", "parquet")  # their cells may be real dates, which arri
 _WRITTEN = ("length", "mass")
 
 
-def parameters_of(
-    profile: Profile, *, period_kind: str, participant_scope: str, pads: tuple[bytes, bytes]
-) -> dict[str, Any]:
-    """Every parameter that 10_normalised.sql names."""
+def parameters_of(profile: Profile, *, period_kind: str, pads: tuple[bytes, bytes]) -> dict[str, Any]:
+    """Every parameter that 10_normalised.sql and 11_reading_checked.sql name; equal where files are written alike."""
     inner_pad, outer_pad = pads
     values: dict[str, Any] = {
         "missing": sorted({*profile.missing, ""}),
@@ -31,14 +29,13 @@ def parameters_of(
         "thousands": profile.thousands,
         "number_pattern": number_pattern(profile.decimal, profile.thousands),
         "period_kind": period_kind,
-        "participant_scope": participant_scope,
         "inner_pad": inner_pad,
         "outer_pad": outer_pad,
         "sex_codes": _codes(profile, "sex", SEX_WORDS),
         "athlete_mode_codes": _codes(profile, "athlete_mode", YES_NO_WORDS),
         "age_is_in_months": _unit(profile, "age").code == "mo",
     }
-    values |= _moments(profile)
+    values |= _moments(profile) | print_steps(profile)
     for field in measures.FIELDS.values():
         if field.name != "participant":
             values[f"constant_{field.name}"] = _constant(profile, field.name)
@@ -80,7 +77,10 @@ def print_steps(profile: Profile) -> dict[str, float]:
 
 
 def normalise(store: Store, parameters: Mapping[str, Any]) -> None:
-    """received → normalised. Most profiles have no written units: they are spared the long statement for them."""
+    """received_of_pass → normalised, of the files of one way.
+
+    Most profiles have no written units: they are spared the long statement for them.
+    """
     is_written = any(
         parameters[f"{name}_is_written"]
         for name, field in measures.FIELDS.items()

@@ -18,6 +18,7 @@ from polars.testing import assert_frame_equal
 from pipeline import __version__
 from pipeline.faults import Fault, SettingsFault
 from pipeline.intake import on_cluster, receive
+from pipeline.intake.inbox import Arrival
 from pipeline.programme import Programme
 
 OTHER = "east-pier"
@@ -143,7 +144,7 @@ def test_no_key_and_no_member_number_stands_on_the_exchange_and_nothing_stays_th
     delete = on_cluster._delete
     monkeypatch.setattr(on_cluster, "_delete", lambda folder: looks(folder) if folder else None)
     there.receive()
-    assert {name for name, height in seen if height} >= {"received", "checked"}
+    assert {name for name, height in seen if height} >= {"received_of_pass", "checked"}
     assert list(exchange.rglob("*.parquet")) == []
     assert_same_store(here, there)
     there.store.close()
@@ -175,9 +176,9 @@ def test_a_cluster_without_a_scheduler_or_without_workers_is_said_and_nothing_is
 
 def test_workers_of_another_version_or_with_other_settings_are_not_trusted(here):
     programme = Programme.read(here.folder)
-    arrival = on_cluster.Arrival(SITE, here.folder / "inbox" / SITE / "01.csv", "01.csv")
+    arrival = Arrival(SITE, here.folder / "inbox" / SITE / "01.csv", "01.csv")
     errand = on_cluster.Errand(
-        programme.path, programme.sha256, __version__, str(here.folder / "exchange"), arrival,
+        programme.path, programme.sha256, __version__, str(here.folder / "exchange"), (arrival,),
         date(2025, 6, 30), datetime(2025, 6, 30, 8), 1, None, frozenset(),
     )  # fmt: skip
     with pytest.raises(Fault, match="another version"):
@@ -186,7 +187,8 @@ def test_workers_of_another_version_or_with_other_settings_are_not_trusted(here)
         on_cluster.prepare_far(replace(errand, programme_sha256="00"))
     with pytest.raises(Fault, match="programme not on a worker"):
         on_cluster.prepare_far(replace(errand, programme=here.folder / "elsewhere.toml"))
-    assert on_cluster.prepare_far(errand).fault is None
+    [file] = on_cluster.prepare_far(errand).files
+    assert file.fault is None
 
 
 @pytest.mark.parametrize(
