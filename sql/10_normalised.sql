@@ -1,6 +1,6 @@
 -- normalised (temporary): rows in canonical units, of those files of a pass that are written the same way
--- grain   one row of received_of_pass
--- inputs  received_of_pass; file_of_pass (file, way, scope of the participant's numbers) and $way; written_quantity (text
+-- grain   one row of received
+-- inputs  received; file_of_pass (file, way, scope of the participant's numbers) and $way; written_quantity (text
 --         with its own unit); their profiles as parameters, which are the same: for each quantity its unit's exact
 --         factor <field>_times / <field>_over, the number pattern, codes as maps from the file's word, up to four date
 --         formats, constants. As columns they would cost more than they save: a pattern that is no constant is
@@ -44,7 +44,7 @@ with said as (      -- a constant stands where the profile gives one; then the f
         written_quantity.muscle_mass_kg as written_muscle_mass_kg,
         written_quantity.total_body_water_kg as written_total_body_water_kg,
         written_quantity.bone_mineral_mass_kg as written_bone_mineral_mass_kg
-    from received_of_pass as received
+    from received
     join file_of_pass on file_of_pass.file = received.file and file_of_pass.way = $way
     left join written_quantity on written_quantity.file = received.file and written_quantity.line = received.line
 ),

@@ -1,7 +1,7 @@
 -- leaving_line (temporary): lines of newly read files that must not be kept
 -- grain   one line of one file
 -- inputs  checked (this pass); tombstone (tombstone: those of everybody who withdrew); $inner_pad, $outer_pad of the
---         store's key; received_of_pass and file_of_pass.scope, for numbers whose accents are written as marks of their
+--         store's key; received and file_of_pass.scope, for numbers whose accents are written as marks of their
 --         own, since whoever withdrew before they were composed has the tombstone of that writing;
 --         file_of_pass.first_period: the first that is kept, null for all
 -- keys    (file, line) unique
@@ -26,7 +26,7 @@ withdrawn as (
     union
     select checked.file, checked.participant
     from checked
-    join received_of_pass as received on received.file = checked.file and received.line = checked.line
+    join received as received on received.file = checked.file and received.line = checked.line
     join file_of_pass on file_of_pass.file = checked.file
     where checked.participant is not null and (select count(*) from tombstone) > 0
         and received.participant <> nfc_normalize(received.participant)

@@ -1,6 +1,6 @@
--- received_of_pass, as much of it as filing needs: which lines there are, and the cells of those that are held
+-- received, as much of it as filing needs: which lines there are, and the cells of those that are held
 -- grain   one row of one file
--- inputs  received_of_pass, checked, broken_line_of_pass (all of this pass)
+-- inputs  received, checked, broken_line (all of this pass)
 -- keys    (file, line) unique
 -- rule    the cells of a line that is taken stand in `checked`; they do not travel twice. Whose reading it is does not
 --         travel at all: `checked` has the pseudonym
@@ -8,7 +8,7 @@
 with held as (
     select checked.file, checked.line
     from checked
-    left join broken_line_of_pass as broken on broken.file = checked.file and broken.line = checked.line
+    left join broken_line as broken on broken.file = checked.file and broken.line = checked.line
     where len(checked.codes) > 0 or broken.line is not null
 )
 select
@@ -16,6 +16,6 @@ select
     received.line,
     null::varchar as participant,
     case when held.line is not null then columns(received.* exclude (file, line, participant)) end
-from received_of_pass as received
+from received
 left join held on held.file = received.file and held.line = received.line
 order by received.file, received.line

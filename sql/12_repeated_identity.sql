@@ -1,6 +1,6 @@
 -- repeated_identity (temporary): who was measured where and when, of the readings that stand more than once
 -- grain   site × participant × measured_at
--- inputs  entered (file, site: those files of the pass that are filed), checked, broken_line_of_pass (all of this pass),
+-- inputs  entered (file, site: those files of the pass that are filed), checked, broken_line (all of this pass),
 --         reading.accepted; $first_site, $last_site: of the pass
 -- keys    (site, participant, measured_at) unique
 -- rule    a reading is (site, participant, measured_at); held lines take no part. Nearly always empty: then
@@ -11,7 +11,7 @@ with acceptable as (
     select entered.site, checked.participant, checked.measured_at
     from checked
     join entered on entered.file = checked.file
-    anti join broken_line_of_pass as broken on broken.file = checked.file and broken.line = checked.line
+    anti join broken_line as broken on broken.file = checked.file and broken.line = checked.line
     where len(checked.codes) = 0
 ),
 stored as (

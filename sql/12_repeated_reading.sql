@@ -1,6 +1,6 @@
 -- repeated_reading (temporary): readings that stand more than once, and what becomes of each
 -- grain   one acceptable line of a file, or one reading of the store, whose identity stands more than once
--- inputs  repeated_identity, entered, checked, broken_line_of_pass (all of this pass), reading.accepted
+-- inputs  repeated_identity, entered, checked, broken_line (all of this pass), reading.accepted
 -- keys    (site, participant, measured_at, file, line) unique; file 0 is the reading in the store (reading_id not null)
 -- rule    a reading is (site, participant, measured_at). In the order store, then file by file, then line by line: the
 --         same values again are a duplicate; other values are a correction, which supersedes all before it. Held lines
@@ -28,7 +28,7 @@ with rival as (
     from checked
     join entered using (file)
     semi join repeated_identity using (site, participant, measured_at)
-    anti join broken_line_of_pass using (file, line)
+    anti join broken_line using (file, line)
     where len(codes) = 0
 ),
 valued as (

@@ -1,6 +1,6 @@
 -- ledger.held_row: lines of this pass that were not accepted, and why
 -- grain   one line of one file
--- inputs  received_of_pass, checked, broken_line_of_pass (all of this pass); entered (file, file_id, reader: those files
+-- inputs  received, checked, broken_line (all of this pass); entered (file, file_id, reader: those files
 --         that are filed, and whose profile reads them); reader_headers (reader, headers: of $fields, in their order);
 --         expectation (reader, code, named_field, field, expected: what each reason expects, in words)
 -- keys    (file_id, line) unique
@@ -27,10 +27,10 @@ with held as (
             received.metabolic_age, received.visceral_fat_level, received.bmi, received.resting_heart_rate,
             received.cardio_hours_per_week
         ], lambda cell: shown(cell))) as cells
-    from received_of_pass as received
+    from received
     join entered on entered.file = received.file
     join checked on checked.file = received.file and checked.line = received.line
-    left join broken_line_of_pass as broken on broken.file = received.file and broken.line = received.line
+    left join broken_line as broken on broken.file = received.file and broken.line = received.line
     where len(checked.codes) > 0 or broken.line is not null
 ),
 reasoned as (

@@ -1,6 +1,6 @@
 -- reading.accepted: the readings of this pass in
 -- grain   reading
--- inputs  entered (file, file_id, site: those files that are filed), checked, broken_line_of_pass, repeated_reading (all of
+-- inputs  entered (file, file_id, site: those files that are filed), checked, broken_line, repeated_reading (all of
 --         this pass)
 -- keys    reading_id unique: file_id * 1000000000 + line
 -- rule    lines without a reason to hold them that are neither duplicates nor superseded
@@ -16,8 +16,7 @@ select
     flags
 from checked
 join entered on entered.file = checked.file
-anti join broken_line_of_pass as broken on broken.file = checked.file and broken.line = checked.line
+anti join broken_line as broken on broken.file = checked.file and broken.line = checked.line
 anti join (select file, line from repeated_reading where outcome <> 'accepted') as other
     on other.file = checked.file and other.line = checked.line
-where len(checked.codes) = 0
-order by reading_id;
+where len(checked.codes) = 0;

@@ -1,6 +1,6 @@
 -- ledger.file: the rows of this pass's files, counted by what became of them
 -- grain   one file
--- inputs  entered (file, file_id: those files that are filed), received_of_pass, checked, broken_line_of_pass,
+-- inputs  entered (file, file_id: those files that are filed), received, checked, broken_line,
 --         repeated_reading, leaving_line (all of this pass)
 -- keys    file_id
 -- rule    rows_read = rows_accepted + rows_held + rows_duplicate + rows_superseded + rows_withdrawn + rows_expired,
@@ -20,9 +20,9 @@ with counted as (
             received.line,
             len(checked.codes) > 0 or broken.line is not null as is_held,
             repeated_reading.outcome
-        from received_of_pass as received
+        from received
         left join checked on checked.file = received.file and checked.line = received.line
-        left join broken_line_of_pass as broken on broken.file = received.file and broken.line = received.line
+        left join broken_line as broken on broken.file = received.file and broken.line = received.line
         left join repeated_reading on repeated_reading.file = received.file and repeated_reading.line = received.line
     )
     group by file

@@ -1,6 +1,6 @@
 -- ledger.unaccepted_row: lines of this pass that gave no reading
 -- grain   one line of one file
--- inputs  entered (file, file_id: those files that are filed), received_of_pass, checked, broken_line_of_pass,
+-- inputs  entered (file, file_id: those files that are filed), received, checked, broken_line,
 --         repeated_reading (all of this pass)
 -- keys    (file_id, line) unique
 -- rule    the pseudonym stands with the line, so that who withdraws takes it along; the cells do not
@@ -14,10 +14,10 @@ select
         when len(checked.codes) > 0 or broken.line is not null then 'held'
         else repeated_reading.outcome
     end as outcome
-from received_of_pass as received
+from received
 join entered on entered.file = received.file
 left join checked on checked.file = received.file and checked.line = received.line
-left join broken_line_of_pass as broken on broken.file = received.file and broken.line = received.line
+left join broken_line as broken on broken.file = received.file and broken.line = received.line
 left join repeated_reading on repeated_reading.file = received.file and repeated_reading.line = received.line
 where len(checked.codes) > 0 or broken.line is not null or repeated_reading.outcome <> 'accepted'
 order by entered.file_id, received.line;

@@ -93,7 +93,7 @@ def _without_those_to_enter(
     """The summaries of files that need no row of their own in the ledger; the rows of the others. Both by place."""
     known = ledger.known_files(store, [file.entry for file in files if file.entry is not None])
     rows = dict(store.rows(
-        "select file, count(*) from (select file from received_of_pass union all select file from leaving_line) "
+        "select file, count(*) from (select file from received union all select file from leaving_line) "
         "group by file"
     )) if any(file.has_rows for file in files) else {}  # fmt: skip
     summaries: dict[int, IntakeSummary] = {}

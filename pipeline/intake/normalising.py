@@ -77,7 +77,7 @@ def print_steps(profile: Profile) -> dict[str, float]:
 
 
 def normalise(store: Store, parameters: Mapping[str, Any]) -> None:
-    """received_of_pass → normalised, of the files of one way.
+    """received → normalised, of the files of one way.
 
     Most profiles have no written units: they are spared the long statement for them.
     """

@@ -41,8 +41,8 @@ Arrivals = Sequence[Arrival]
 
 # what filing reads of a pass → the query that a worker writes it with
 PARCEL = {
-    "received_of_pass": sql_text("11_received_to_be_filed.sql"),
-    "broken_line_of_pass": "from broken_line_of_pass",
+    "received": sql_text("11_received_to_be_filed.sql"),
+    "broken_line": "from broken_line",
     "leaving_line": "from leaving_line",
     "checked": "from checked",
 }
@@ -98,11 +98,12 @@ def in_turn(
                 if not waiting:
                     return
                 prepared = far.received(*waiting.popleft())
-                yield one_pass.finish(
+                summaries = one_pass.finish(
                     store, setting, prepared, before_commit=before_commit,
                     prepare_again=lambda arrivals: far.received(arrivals, far.sent(arrivals)),
                 )  # fmt: skip
                 far.tidy()
+                yield summaries
     finally:
         _delete(exchange)
 

@@ -25,7 +25,7 @@ from pipeline.store import Store, sql_text
 
 @dataclass(frozen=True)
 class FileRead:
-    """What became of a file so far. Where it has rows, they stand in `received` and `broken_line`, until the next."""
+    """What became of a file so far. Where it has rows, they stand in `received` and `broken_line` under its place."""
 
     arrival: Arrival
     as_of: date  # of its run
@@ -150,9 +150,11 @@ def _read(store: Store, setting: Setting, entry: Entry, profile: Profile) -> str
 
 
 def _refuse_named_participants(store: Store, profile: Profile, *, where: str) -> None:
+    if not store.value(sql_text("07_unnumbered_participant.sql")):
+        return
     worded = [participant for (participant,) in store.rows(sql_text("07_worded_participant.sql"))]
     if worded:
-        of = store.value("select count(distinct participant) from received")
+        of = store.value("select count(distinct participant) from received where file = getvariable('place')")
         identifiers.refuse_named_participants(
             worded, of, where=where, header=profile.columns["participant"].header
         )

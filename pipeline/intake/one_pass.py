@@ -15,7 +15,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.faults import printable
-from pipeline.intake import filing, kept_copy, normalising, pseudonyms
+from pipeline.intake import filing, kept_copy, normalising, pseudonyms, received
 from pipeline.intake.amounts import amount
 from pipeline.intake.one_file import FileRead
 from pipeline.intake.setting import Setting
@@ -36,7 +36,7 @@ _FILE_OF_PASS = {
 class Prepared:
     """A pass up to the point where the files before it matter.
 
-    Rows of the n-th file stand under n, from 1, in `received_of_pass` and `checked` of the same connection.
+    Rows of the n-th file stand under n, from 1, in `received` and `checked` of the same connection.
     """
 
     items: Sequence[Any]
@@ -94,32 +94,36 @@ def finish(
 def _read_together(store: Store, items: Sequence[Any], read: Read) -> list[FileRead]:
     """The files of a pass, their rows in its tables: until it is full, or the same bytes come a second time, of which
     nobody knows what they are before the first are filed."""
-    store.execute_file("05_received_of_pass.sql")
+    received.begin_pass(store)
     files: list[FileRead] = []
     seen: set[tuple[str, str]] = set()
-    rows = 0
-    for item in items:
+    for place, item in enumerate(items, start=1):
+        received.turn_to(store, place)
         file = read(store, item)
+        is_repeated = False
         if file.entry is not None and not file.is_known:
             same = file.arrival.site, file.entry.sha256
-            if same in seen:
-                break
+            is_repeated = same in seen
             seen.add(same)
+        if is_repeated or file.fault is not None:
+            received.begin(store)  # nothing of it stays among the others' rows
+        if is_repeated:
+            break
         files.append(file)
-        if file.has_rows:
-            store.execute_file("07_received_of_pass.sql", file=len(files))
-            rows += store.value("select count(*) from received")
-            if rows >= ROWS_AT_MOST:
-                break
+        if file.has_rows and store.value("select count(*) from received") >= ROWS_AT_MOST:
+            break
     return files
 
 
 def _checked(store: Store, setting: Setting, files: list[FileRead]) -> list[FileRead]:
     """Fill `checked`, and take out what must not be kept."""
     store.execute_file("11_checked.sql")
-    for way, parameters in enumerate(_ways_of_writing(store, setting, files)):
+    ways = _ways_of_writing(store, setting, files)
+    for way, parameters in enumerate(ways):
         normalising.normalise(store, {**parameters, "way": way})
         store.execute_file("11_reading_checked.sql", **parameters)
+    if len(ways) > 1:
+        store.execute_file("11_checked_in_order.sql")
     return _without_leaving_lines(store, setting, files)
 
 
@@ -163,7 +167,7 @@ def _without_leaving_lines(store: Store, setting: Setting, files: list[FileRead]
     for place, line in store.rows("select file, line from leaving_line"):
         leaving[place].add(line)
     if setting.tombstones:
-        for place, line in store.rows("select file, line from broken_line_of_pass"):
+        for place, line in store.rows("select file, line from broken_line"):
             leaving[place].add(line)
     for place, lines in leaving.items():
         files[place - 1] = _with_other_copy(store, setting, files[place - 1], place, lines)
@@ -174,7 +178,7 @@ def _without_leaving_lines(store: Store, setting: Setting, files: list[FileRead]
 
 def _with_other_copy(store: Store, setting: Setting, file: FileRead, place: int, leaving: set[int]) -> FileRead:
     profile = setting.programme.profiles[file.arrival.site]
-    every_line = store.rows("select line from received_of_pass where file = $file", {"file": place})
+    every_line = store.rows("select line from received where file = $file", {"file": place})
     return replace(
         file,
         kept_sha256=kept_copy.without_lines(

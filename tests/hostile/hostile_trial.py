@@ -18,7 +18,7 @@ from types import SimpleNamespace
 from hostile_cases import Case
 
 from pipeline.faults import Fault, FileRefused, SettingsFault
-from pipeline.intake import headers, identifiers, one_file, one_pass, readers
+from pipeline.intake import headers, identifiers, one_file, one_pass, readers, received
 from pipeline.intake.inbox import Arrival
 from pipeline.intake.inspect import inspect_file
 from pipeline.intake.ledger import Entry
@@ -101,6 +101,7 @@ class Trial:
         places = headers.columns_of(profile, look.headers, where="north-quay/case", most=LIMITS.columns)
         spool = self.folder / "spool"
         spool.unlink(missing_ok=True)
+        received.begin_pass(self.store)
         reader.read(self.store, path, places, len(look.headers), spool)
         rows, lines, broken = self.store.rows(
             "select count(*), count(distinct line), (select count(*) from broken_line "
@@ -131,9 +132,9 @@ class Trial:
 
         [done] = one_pass.finish(self.store, setting, prepare([entry]), prepare_again=prepare)
         parts = done.rows_accepted + done.rows_held + done.rows_duplicate + done.rows_superseded
-        received = self.store.value("select count(*) from received") if done.rows_read else 0
-        if done.rows_read != parts or done.rows_read != received:
-            raise Finding(f"intake: {done.rows_read} read, {parts} accounted for, {received} received")
+        stand = self.store.value("select count(*) from received") if done.rows_read else 0
+        if done.rows_read != parts or done.rows_read != stand:
+            raise Finding(f"intake: {done.rows_read} read, {parts} accounted for, {stand} received")
         for message in (*done.messages, *done.row_messages):
             _require_printable(message)
         if done.files_accepted:
