@@ -28,7 +28,6 @@ def read(
     """
     fields = {place: field for field, place in places.items()}
     columns = {fields.get(place, f"_{place}"): "VARCHAR" for place in range(width)}
-    received.begin(store)
     if len(fields) < len(places):  # two fields are read from one column
         return False
     try:
