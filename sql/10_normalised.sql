@@ -9,8 +9,8 @@
 -- rule    a field that is absent, blank or a missing mark is null; text that cannot be read for certain is
 --         null and its field stands in `unreadable`. Years and completed months of age are floored. A clock
 --         time that the file does not give is midnight. Nothing is range-checked here.
--- reruns  made anew for every way of writing in a pass
-create or replace temp table normalised as
+-- reruns  adds to 09_normalised.sql: once for every way of writing in a pass
+insert into normalised by name
 with said as (      -- a constant stands where the profile gives one; then the file does not carry the field
     select
         received.file, received.line, file_of_pass.scope,

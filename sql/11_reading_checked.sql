@@ -1,30 +1,19 @@
--- checked (temporary): readings with what each has wrong, of those files of a pass that are written the same way
+-- checked (temporary): the readings of a pass with what each has wrong
 -- grain   line of a file
--- inputs  normalised (canonical units, unrounded); file_of_pass (file, as_of: the day of its run); the files' print steps
---         in canonical units: $height_step_cm, $weight_step_kg, $mass_step_kg, $percent_step (null where they lack
---         such fields)
+-- inputs  normalised (canonical units, unrounded), file_facts (print steps, the day of the file's run)
 -- keys    (file, line), as in normalised: every row comes out once
 -- rule    codes: reasons to hold the row, most serious first; a consequence of a listed fault is not listed.
 --         flags: accepted all the same. Codes are declared in pipeline/checks.py. A missing optional value is no
 --         fault; a value out of range takes no part in the comparisons between fields.
 --         proposal: a correction in words, only where one explanation fits; it is never applied.
--- reruns  adds to 11_checked.sql: once for every way of writing in a pass
+-- reruns  replaced whole
 
 -- Rows whose height and weight cannot both be right as they stand, with the one unit slip or exchange that
 -- would set them right: in the units that the file writes in. Few rows, so each is tried against every explanation.
 create or replace temp table slip as
-with file_facts as (
+with witnessed as (
     select
-        file,
-        case when bool_and(bmi_printed_kg_m2 = round(bmi_printed_kg_m2)) then 1 else 0.1 end as bmi_step,
-        is_in_inches($height_step_cm::double) as has_inches,
-        is_in_pounds($weight_step_kg::double) as has_pounds
-    from normalised
-    group by file
-),
-witnessed as (
-    select
-        file, line, sex, age, height_cm, weight_kg, bmi_step, has_inches, has_pounds,
+        file, line, sex, age, height_cm, weight_kg, height_step, weight_step, mass_step, bmi_step, has_inches, has_pounds,
         possible_bmi(bmi_printed_kg_m2) as bmi,
         possible_body_fat_percent(body_fat_percent) as fat_percent,
         possible_fat_mass(fat_mass_kg) + possible_fat_free_mass(fat_free_mass_kg) as sum_kg
@@ -33,21 +22,23 @@ witnessed as (
 ),
 suspect as (
     select
-        file, line, sex, age, height_cm, weight_kg, bmi_step, has_inches, has_pounds, bmi, fat_percent, sum_kg,
+        file, line, sex, age, height_cm, weight_kg, height_step, weight_step, mass_step, bmi_step, has_inches, has_pounds,
+        bmi, fat_percent, sum_kg,
         pair_distance(sex, age, possible_height(height_cm), possible_weight(weight_kg)) as distance_as_it_stands,
         coalesce(not fat_free_is_plausible(sex, age, fat_percent, bmi_kg_m2(weight_kg, height_cm)), false)
             as fat_denies_it
     from witnessed
     where not pair_is_plausible(sex, age, height_cm, weight_kg)
-        or not bmi_agrees(bmi, height_cm, weight_kg, bmi_step, $height_step_cm::double, $weight_step_kg::double)
-        or not masses_agree(sum_kg, weight_kg, coalesce($mass_step_kg::double, 0.1), $weight_step_kg::double)
+        or not bmi_agrees(bmi, height_cm, weight_kg, bmi_step, height_step, weight_step)
+        or not masses_agree(sum_kg, weight_kg, mass_step, weight_step)
         or (bmi is null and sum_kg is null
             and not fat_free_is_plausible(sex, age, fat_percent, bmi_kg_m2(weight_kg, height_cm)))
 ),
 -- h_step, w_step: how coarsely a value is written by hand in the other unit, where that is coarser than the file
 explanation as (
     select
-        file, line, sex, age, bmi, fat_percent, sum_kg, bmi_step, distance_as_it_stands, fat_denies_it,
+        file, line, sex, age, bmi, fat_percent, sum_kg, height_step, weight_step, mass_step, bmi_step,
+        distance_as_it_stands, fat_denies_it,
         unnest([
             {code: 'weight_height_exchanged', is_possible: not has_inches and not has_pounds,
              h: weight_kg, w: height_cm, h_step: 0.0, w_step: 0.0},
@@ -85,9 +76,8 @@ fitting as (
     where is_possible and pair_is_typical(sex, age, h, w)
         and (fat_percent is null or fat_free_is_plausible(sex, age, fat_percent, bmi_kg_m2(w, h)))
         and (bmi is null or bmi_agrees(bmi, h, w, bmi_step,
-            greatest(h_step, $height_step_cm::double), greatest(w_step, $weight_step_kg::double)))
-        and (sum_kg is null or masses_agree(sum_kg, w,
-            coalesce($mass_step_kg::double, 0.1), greatest(w_step, $weight_step_kg::double)))
+            greatest(h_step, height_step), greatest(w_step, weight_step)))
+        and (sum_kg is null or masses_agree(sum_kg, w, mass_step, greatest(w_step, weight_step)))
 ),
 ranked as (
     select
@@ -105,21 +95,9 @@ where place = 1
     and coalesce(next_distance - distance, 99) >= case when n_witnesses > 0 then 0.75 else 1.5 end
     and (n_witnesses > 0 or coalesce(distance_as_it_stands - distance, 99) >= 3.5);
 
-insert into checked by name
-with file_facts as (
-    select
-        file_of_pass.file, file_of_pass.as_of,
-        case when bool_and(bmi_printed_kg_m2 = round(bmi_printed_kg_m2)) then 1 else 0.1 end as bmi_step,
-        count(clothing_weight_kg) > 0 as carries_clothing_weight,
-        $height_step_cm::double as height_step,
-        $weight_step_kg::double as weight_step,
-        coalesce($mass_step_kg::double, 0.1) as mass_step,
-        coalesce($percent_step::double, 0.1) as percent_step
-    from normalised join file_of_pass on file_of_pass.file = normalised.file
-    group by file_of_pass.file, file_of_pass.as_of
-),
+create or replace temp table checked as
 -- each value where it is in range, else null, so that one fault does not set off the next
-ranged as (
+with ranged as (
     select
         normalised.*, coalesce(unreadable, []) as unread,
         file_facts.as_of, file_facts.bmi_step, file_facts.height_step, file_facts.weight_step, file_facts.mass_step,

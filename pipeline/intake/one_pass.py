@@ -28,7 +28,8 @@ Read = Callable[[Store, Any], FileRead]
 
 _FILE_OF_PASS = {
     "file": pl.Int32, "way": pl.Int32, "site": pl.String, "scope": pl.String, "as_of": pl.Date,
-    "first_period": pl.String,
+    "first_period": pl.String, "height_step_cm": pl.Float64, "weight_step_kg": pl.Float64, "mass_step_kg": pl.Float64,
+    "percent_step": pl.Float64,
 }  # fmt: skip
 
 
@@ -117,13 +118,9 @@ def _read_together(store: Store, items: Sequence[Any], read: Read) -> list[FileR
 
 def _checked(store: Store, setting: Setting, files: list[FileRead]) -> list[FileRead]:
     """Fill `checked`, and take out what must not be kept."""
-    store.execute_file("11_checked.sql")
-    ways = _ways_of_writing(store, setting, files)
-    for way, parameters in enumerate(ways):
-        normalising.normalise(store, {**parameters, "way": way})
-        store.execute_file("11_reading_checked.sql", **parameters)
-    if len(ways) > 1:
-        store.execute_file("11_checked_in_order.sql")
+    normalising.normalise(store, _ways_of_writing(store, setting, files))
+    for name in ("11_file_facts.sql", "11_reading_checked.sql"):
+        store.execute_file(name)
     return _without_leaving_lines(store, setting, files)
 
 
@@ -148,7 +145,8 @@ def _ways_of_writing(store: Store, setting: Setting, files: list[FileRead]) -> l
             way_of_site[site] = ways.setdefault(repr(sorted(parameters.items())), len(found))
             found += [parameters] if way_of_site[site] == len(found) else []
         scope = pseudonyms.scope_prefix(site, profile.columns["participant"].scope)
-        rows.append((place, way_of_site[site], site, scope, file.as_of, file.first_period))
+        steps = normalising.print_steps(profile).values()
+        rows.append((place, way_of_site[site], site, scope, file.as_of, file.first_period, *steps))
     with store.lent("listed", pl.DataFrame(rows, schema=_FILE_OF_PASS, orient="row")):
         store.execute_file("09_file_of_pass.sql")
     return found

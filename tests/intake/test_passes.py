@@ -201,16 +201,17 @@ def test_a_file_of_a_size_that_was_accepted_weighs_nothing_and_is_looked_at_all_
 
 def test_each_file_of_a_pass_is_checked_by_the_day_of_its_own_run_and_by_its_own_print_step(macros):
     """As in a rebuild, where a pass may hold files of several runs."""
-    macros.execute_file("11_checked.sql")
-    macros.execute("""create or replace temp table file_of_pass as select * from (values
-        (1, date '2025-02-02'), (2, date '2025-02-03')) as listed (file, as_of)""")
-    macros.execute("create or replace temp table normalised as select * exclude (codes, flags, proposal) from checked")
+    macros.execute("""create or replace temp table file_of_pass as
+        select *, 0.1::double as height_step_cm, 0.1::double as weight_step_kg, 0.1::double as mass_step_kg,
+        0.1::double as percent_step
+        from (values (1, date '2025-02-02'), (2, date '2025-02-03')) as listed (file, as_of)""")
+    macros.execute_file("09_normalised.sql")
     macros.execute("""insert into normalised by name
         select file, 2 as line, 'm' as participant, date '2025-02-03' as measured_on, 'female' as sex, 35 as age,
         160.0 as height_cm, 65.0 as weight_kg, bmi as bmi_printed_kg_m2, []::varchar[] as unreadable
         from (values (1, 25.7), (2, 26.0)) as said (file, bmi)""")
-    steps = {"height_step_cm": 0.1, "weight_step_kg": 0.1, "mass_step_kg": 0.1, "percent_step": 0.1}
-    macros.execute_file("11_reading_checked.sql", **steps)
+    for name in ("11_file_facts.sql", "11_reading_checked.sql"):
+        macros.execute_file(name)
     assert macros.rows("select file, codes from checked order by file") == [
         (1, ["measured_in_future", "bmi_disagrees"]),  # 25.39, and the file prints tenths
         (2, []),  # and this one whole numbers

@@ -37,7 +37,6 @@ def checking_store():
         opened.execute("""create temp table normalised as
             select 1 as file, * exclude (reading_id, file_id, site, flags), []::varchar[] as unreadable
             from reading.accepted""")
-        opened.execute("create temp table file_of_pass as select 1 as file, $as_of::date as as_of", {"as_of": AS_OF})
         yield opened
 
 
@@ -51,8 +50,14 @@ def check(checking_store):
         for line, given in enumerate(rows, start=1):
             row = {"file": 1, "line": line, "unreadable": []} | WOMAN | given
             insert(store, "normalised", row)
-        store.execute_file("11_checked.sql")
-        store.execute_file("11_reading_checked.sql", **(METRIC_STEPS | steps))
+        store.execute(
+            "create or replace temp table file_of_pass as select 1 as file, $as_of::date as as_of, "
+            "$height_step_cm::double as height_step_cm, $weight_step_kg::double as weight_step_kg, "
+            "$mass_step_kg::double as mass_step_kg, $percent_step::double as percent_step",
+            {"as_of": AS_OF, **METRIC_STEPS, **steps},
+        )
+        store.execute_file("11_file_facts.sql")
+        store.execute_file("11_reading_checked.sql")
         return store.rows("select codes, flags, proposal from checked order by line")
 
     return run

@@ -1,10 +1,10 @@
--- checked (temporary): the readings of a pass with what each has wrong
--- grain   line of a file
--- inputs  none: 11_reading_checked.sql fills it, for those files at a time that are written the same way
+-- normalised (temporary): the rows of a pass in canonical units, empty
+-- grain   one row of received
+-- inputs  none: 10_normalised.sql fills it, for those files at a time that are written the same way
 -- keys    (file, line) unique
--- rule    columns as in 10_normalised.sql; codes, flags and proposal as in 11_reading_checked.sql
+-- rule    a field that is absent, or cannot be read for certain, is null
 -- reruns  made anew for every pass
-create or replace temp table checked (
+create or replace temp table normalised (
     file                        integer not null,
     line                        bigint not null,
     participant                 varchar,
@@ -32,8 +32,5 @@ create or replace temp table checked (
     bmi_printed_kg_m2           double,
     resting_heart_rate_per_min  double,
     cardio_hours_per_week       double,
-    unreadable                  varchar[],
-    codes                       varchar[],
-    flags                       varchar[],
-    proposal                    varchar
+    unreadable                  varchar[]      -- fields in which something stands that cannot be read
 );
