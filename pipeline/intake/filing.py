@@ -23,6 +23,10 @@ from pipeline.programme import Profile, Programme
 from pipeline.store import Store, sql_text
 
 _ENTERED = {"file": pl.Int32, "file_id": pl.Int32, "site": pl.String, "reader": pl.Int32}
+_EXPECTATION = {
+    "reader": pl.Int32, "code": pl.String, "named_field": pl.String, "field": pl.String, "expected": pl.String,
+}  # fmt: skip
+_HEADERS = {"reader": pl.Int32, "headers": pl.List(pl.String)}
 _NAMED = tuple(name for name in measures.FIELDS if name != "participant")  # as 13_held_row.sql lists their cells
 
 
@@ -58,69 +62,69 @@ def file_pass(
     `before_commit(store, file_ids)` is called in the transaction, of the files that are accepted.
     """
     with store.transaction():
-        summaries, entering = _without_those_to_enter(store, programme, files)
-        places = list(entering)
-        file_ids = ledger.enter(store, [entering[place] for place in places])
-        to_file = {
-            place: file_id
-            for place, file_id in zip(places, file_ids, strict=True)
-            if entering[place].fault is None
-        }
+        summaries, entering = _sorted_out(store, programme, files)
+        file_ids = dict(zip(entering, ledger.enter(store, list(entering.values())), strict=True))
+        to_file = {place: file_id for place, file_id in file_ids.items() if entering[place].fault is None}
         filed = file_rows(store, entering, to_file) if to_file else {}
         shown = first_held_rows(store, [one.file_id for one in filed.values() if one.held])
-        accepted = []
-        for place in places:
-            entry, fault = entering[place].entry, entering[place].fault
-            if fault is not None:
-                summaries[place] = _summary_of_fault(fault)
-                continue
-            one = filed[place]
+        for place, one in filed.items():
+            entry = entering[place].entry
             summaries[place] = _summary_of(one, entry.arrival, shown[one.file_id])
             if one.is_wholly_held:
                 reason = str(every_row_held(entry.arrival, one.read))
                 store.execute_file("18_file_wholly_held.sql", file_id=one.file_id, reason=reason)
             else:
                 ledger.remember_where_from(store, entry)
-                accepted.append(one.file_id)
+        accepted = [one.file_id for one in filed.values() if not one.is_wholly_held]
         if accepted:
             before_commit(store, accepted)
     return [summaries[place] for place in range(1, len(files) + 1)]
 
 
-def _without_those_to_enter(
+def _sorted_out(
     store: Store, programme: Programme, files: Sequence[FileRead]
 ) -> tuple[dict[int, IntakeSummary], dict[int, Entering]]:
-    """The summaries of files that need no row of their own in the ledger; the rows of the others. Both by place."""
+    """Summaries of files without rows to file, and what is to be entered in the ledger. Both by place."""
     known = ledger.known_files(store, [file.entry for file in files if file.entry is not None])
-    rows = dict(store.rows(
-        "select file, count(*) from (select file from received union all select file from leaving_line) "
-        "group by file"
-    )) if any(file.has_rows for file in files) else {}  # fmt: skip
+    rows = _rows_of(store) if any(file.has_rows for file in files) else {}
     summaries: dict[int, IntakeSummary] = {}
     entering: dict[int, Entering] = {}
     for place, file in enumerate(files, start=1):
-        entry = file.entry
+        entry, fault = file.entry, file.fault
         if file.is_waiting:
             summaries[place] = IntakeSummary()
             continue
-        if entry is None:
-            summaries[place] = _summary_of_fault(file.fault)
-            continue
-        profile = programme.profiles[file.arrival.site]
-        before = known.get((file.arrival.site, entry.sha256))
-        if file.is_known or (before is not None and before.state == ledger.ACCEPTED):
-            ledger.remember_where_from(store, entry)
-            is_earlier = before is None or before.profile_sha256 != profile.sha256
-            summaries[place] = IntakeSummary(files_already_received=1, files_of_earlier_profile=int(is_earlier))
-            continue
-        fault = file.fault or (None if rows.get(place) else _no_rows(file))
-        file_id = before.file_id if before else None
-        entering[place] = (
-            Entering(entry, profile, file_id, file.encoding, file.kept_sha256)
-            if fault is None
-            else Entering(entry, profile, file_id, fault=fault)
-        )
+        if entry is not None:
+            profile = programme.profiles[file.arrival.site]
+            before = known.get((file.arrival.site, entry.sha256))
+            if file.is_known or (before is not None and before.state == ledger.ACCEPTED):
+                ledger.remember_where_from(store, entry)
+                is_earlier = before is None or before.profile_sha256 != profile.sha256
+                summaries[place] = IntakeSummary(files_already_received=1, files_of_earlier_profile=int(is_earlier))
+                continue
+            if fault is None and not rows.get(place):
+                fault = _no_rows(file)
+            entering[place] = Entering(
+                entry,
+                profile,
+                before.file_id if before else None,
+                encoding=file.encoding if fault is None else None,
+                kept_sha256=file.kept_sha256 if fault is None else None,
+                fault=fault,
+            )
+        if fault is not None:
+            summaries[place] = _summary_of_fault(fault)
     return summaries, entering
+
+
+def _rows_of(store: Store) -> dict[int, int]:
+    """place → rows of the file, those that must not be kept among them."""
+    return dict(
+        store.rows(
+            "select file, count(*) from (select file from received union all select file from leaving_line) "
+            "group by file"
+        )
+    )
 
 
 def file_rows(store: Store, entering: dict[int, Entering], to_file: dict[int, int]) -> dict[int, Filed]:
@@ -160,29 +164,13 @@ def _file_held_rows(store: Store, profiles: dict[int, Profile]) -> None:
         for reader, code, named in reasons
     ]
     headers = [
-        (
-            reader,
-            [profile.columns[name].header if name in profile.columns else None for name in _NAMED],
-        )
+        (reader, [profile.columns[name].header if name in profile.columns else None for name in _NAMED])
         for reader, profile in profiles.items()
     ]
     with (
-        store.lent(
-            "expectation",
-            pl.DataFrame(
-                expected,
-                schema={
-                    "reader": pl.Int32, "code": pl.String, "named_field": pl.String, "field": pl.String,
-                    "expected": pl.String,
-                },
-                orient="row",
-            ),
-        ),
-        store.lent(
-            "reader_headers",
-            pl.DataFrame(headers, schema={"reader": pl.Int32, "headers": pl.List(pl.String)}, orient="row"),
-        ),
-    ):  # fmt: skip
+        store.lent("expectation", pl.DataFrame(expected, schema=_EXPECTATION, orient="row")),
+        store.lent("reader_headers", pl.DataFrame(headers, schema=_HEADERS, orient="row")),
+    ):
         store.execute_file("13_held_row.sql", fields=list(_NAMED))
 
 

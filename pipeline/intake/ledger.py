@@ -112,6 +112,8 @@ def enter(store: Store, entering: Sequence[Entering]) -> list[int]:
 
     Of a file that was held or refused before, what was counted then is taken back.
     """
+    if not entering:
+        return []
     numbers = count(store.value("select coalesce(max(file_id), 0) + 1 from ledger.file"))
     file_ids = [next(numbers) if one.file_id is None else one.file_id for one in entering]
     rows = [
