@@ -10,14 +10,14 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-from distributed import LocalCluster
+from distributed import KilledWorker, LocalCluster
 from invented_site import SITE, House, csv
 from loopback_servers import SftpPlace
 from polars.testing import assert_frame_equal
 
 from pipeline import __version__
 from pipeline.faults import Fault, SettingsFault
-from pipeline.intake import on_cluster, receive
+from pipeline.intake import on_cluster, passes, receive
 from pipeline.intake.inbox import Arrival
 from pipeline.programme import Programme
 
@@ -106,7 +106,8 @@ def test_the_store_is_that_of_one_machine_and_the_next_run_finds_nothing_new(her
     there.store.close()
 
 
-def test_nothing_is_lost_with_a_worker_that_is_killed_half_way(here, cluster, tmp_path):
+def test_nothing_is_lost_with_a_worker_that_is_killed_half_way(here, cluster, tmp_path, monkeypatch):
+    monkeypatch.setattr(passes, "FILES_AT_MOST", 2)
     there = programme_at(tmp_path / "there", engine(cluster.scheduler_address))
     same_key(here, there)
     killed = []
@@ -121,6 +122,22 @@ def test_nothing_is_lost_with_a_worker_that_is_killed_half_way(here, cluster, tm
     assert len(killed) == 2
     assert_same_store(here, there)
     there.store.close()
+
+
+class Lost:
+    """A task that took worker after worker down with it."""
+
+    def result(self, timeout):
+        raise KilledWorker("pass", None, 3)
+
+
+def test_a_pass_that_takes_workers_down_is_tried_file_by_file_and_then_the_file_is_named(here):
+    settings = Programme.read(here.folder).settings
+    arrivals = [Arrival(SITE, here.folder / name, name) for name in ("01.csv", "02.csv")]
+    assert on_cluster._awaited(None, settings.engine, Lost(), arrivals).is_broken
+    with pytest.raises(Fault, match="workers lost") as fault:
+        on_cluster._awaited(None, settings.engine, Lost(), arrivals[:1])
+    assert f"{SITE}/01.csv" in str(fault.value)
 
 
 def test_no_key_and_no_member_number_stands_on_the_exchange_and_nothing_stays_there(
