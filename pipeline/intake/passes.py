@@ -14,17 +14,19 @@ from typing import TypeVar
 from pipeline.intake.inbox import Arrival
 
 BYTES_AT_MOST = 8 << 20  # as received: about 100,000 rows of text. A larger file is a pass of its own
-FILES_AT_MOST = 2_000  # few enough that progress shows
+BYTES_AT_LEAST = 32 << 10  # what any new file counts as: 256 of them take some seconds, and progress shows
+FILES_AT_MOST = 2_000  # those that are known among them
 
 Item = TypeVar("Item")
 
 
 def passes(items: Sequence[Item], weight: Callable[[Item], int]) -> Iterator[tuple[Item, ...]]:
-    """All items in their order, in groups. `weight`: bytes that have to be read of one."""
+    """All items in their order, in groups. `weight`: bytes that have to be read of one; 0 where most likely none."""
     together: list[Item] = []
     total = 0
     for item in items:
         bytes_of_it = weight(item)
+        bytes_of_it = max(bytes_of_it, BYTES_AT_LEAST) if bytes_of_it else 0
         if together and (total + bytes_of_it > BYTES_AT_MOST or len(together) >= FILES_AT_MOST):
             yield tuple(together)
             together, total = [], 0

@@ -186,6 +186,8 @@ def test_a_pass_holds_what_follows_each_other_up_to_its_bound_and_a_large_file_a
     found = list(passes.passes(list(weights), lambda item: weights[item] * half))
     assert found == [("a", "b"), ("c",), ("d", "known", "e"), ("f",)]
     assert list(passes.passes([], lambda item: 1)) == []
+    small, known = (list(passes.passes(range(600), lambda item, n=n: n)) for n in (1, 0))
+    assert [len(one) for one in small] == [256, 256, 88] and [len(one) for one in known] == [600]
 
 
 def test_a_file_of_a_size_that_was_accepted_weighs_nothing_and_is_looked_at_all_the_same(house):
