@@ -7,6 +7,7 @@ import signal
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
+from types import SimpleNamespace
 
 import polars as pl
 import pytest
@@ -128,7 +129,7 @@ class Lost:
     """A task that took worker after worker down with it."""
 
     def result(self, timeout):
-        raise KilledWorker("pass", None, 3)
+        raise KilledWorker("pass", SimpleNamespace(address="tcp://127.0.0.1:1"), 3)
 
 
 def test_a_pass_that_takes_workers_down_is_tried_file_by_file_and_then_the_file_is_named(here):
