@@ -9,20 +9,24 @@ read, the store says; where it is gone, cannot be read or has lost files, the ar
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
+from functools import partial
+from itertools import chain
 from pathlib import Path, PurePosixPath
 
 import duckdb
 
 from pipeline.durable import flush
 from pipeline.faults import Fault, StoreFault, printable
-from pipeline.intake import archive, kept_ledger, ledger, one_file, pseudonyms, tombstones
+from pipeline.intake import archive, kept_ledger, ledger, one_file, one_pass, pseudonyms, tombstones
 from pipeline.intake.in_turn import in_turn
 from pipeline.intake.inbox import Arrival
-from pipeline.intake.one_file import IntakeSummary, Setting
+from pipeline.intake.passes import passes
+from pipeline.intake.setting import Setting
+from pipeline.intake.summary import IntakeSummary
 from pipeline.programme import Programme
 from pipeline.readings import build_readings
 from pipeline.results import refresh_results
@@ -171,24 +175,34 @@ def _read_again(
     )
     settings = programme.settings
 
-    def prepare(sibling: Store, file: dict) -> one_file.Prepared:
+    of_all = Setting(programme, started_at.date(), started_at, 0, pads, kept_out)
+
+    def read(sibling: Store, file: dict) -> one_file.FileRead:
         as_of: date = file["as_of"]
         first_period = settings.retention.first_period(min(as_of, started_at.date()), settings.period)
-        setting = Setting(
-            programme, as_of, file["received_at"], file["run_id"], pads, kept_out, first_period
+        setting = replace(
+            of_all, as_of=as_of, received_at=file["received_at"], run_id=file["run_id"], first_period=first_period
         )
         kept = archive.path_of(setting.archive, file["kept_sha256"])
         entry = ledger.Entry(
             Arrival(file["site"], kept, file["name"]), file["sha256"], file["bytes"], file["received_at"],
             file["run_id"], file["kept_sha256"],
         )  # fmt: skip
-        return one_file.prepare_entry(sibling, setting, entry)
+        return one_file.read_entry(sibling, setting, entry)
 
+    def prepare(sibling: Store, files: Sequence[dict]) -> one_pass.Prepared:
+        return one_pass.prepare(sibling, of_all, files, read)
+
+    def finish(sibling: Store, prepared: one_pass.Prepared) -> list[IntakeSummary]:
+        return one_pass.finish(sibling, of_all, prepared, prepare_again=partial(prepare, sibling))
+
+    together = list(passes(found, lambda file: file["bytes"]))
     summary, workers = IntakeSummary(), store.value("select current_setting('threads')")
-    with closing(in_turn(store, found, prepare, one_file.finish, workers=workers)) as results:
+    with closing(in_turn(store, together, prepare, finish, workers=workers)) as results:
+        one_by_one = chain.from_iterable(results)
         for done, file in enumerate(found):
             progress(done, len(found), printable(f"{file['site']}/{file['name']}"))
-            summary += next(results)
+            summary += next(one_by_one)
     with store.transaction():
         store.execute_file("43_rows_that_left.sql")
     return len(found), summary

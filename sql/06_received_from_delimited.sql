@@ -4,7 +4,7 @@
 --         the profile does not use it
 -- keys    line unique: rows come in the file's order, so the n-th row stands n lines below the header
 -- rule    strict: a line with fewer or more fields, or a stray quote, makes the statement fail as a whole
--- reruns  the caller empties received before
+-- reruns  the caller takes the file's rows out of received before
 insert into received by name
 select
     row_number() over () + $header_row as line,

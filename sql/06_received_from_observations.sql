@@ -6,7 +6,7 @@
 --         given for a whole day belong to every reading of that day; they make one of their own where there is none.
 --         Without a subject or a moment an observation stands alone. Different values of one field are all written, so
 --         that they cannot be read as one: the row is held, never guessed.
--- reruns  the caller empties received before
+-- reruns  the caller takes the file's rows out of received before
 insert into received by name
 with observed as (
     select

@@ -1,10 +1,11 @@
--- written_quantity (temporary): text with its own unit, for a profile that says there is none
--- grain   line of the file
+-- written_quantity (temporary): text with its own unit, for profiles that say there is none
+-- grain   line of a file
 -- inputs  none
--- keys    line unique, not null
+-- keys    (file, line) unique, not null
 -- rule    empty; 09_written_quantity.sql makes the other kind
--- reruns  made anew for every file
+-- reruns  made anew for every way of writing in a pass
 create or replace temp table written_quantity (
+    file                 integer not null,
     line                 bigint not null,
     height_cm            double,
     weight_kg            double,

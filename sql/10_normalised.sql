@@ -1,17 +1,19 @@
--- normalised (temporary): one file's rows in canonical units
+-- normalised (temporary): rows in canonical units, of those files of a pass that are written the same way
 -- grain   one row of received
--- inputs  received; written_quantity (text with its own unit); the profile as parameters: for each quantity its
---         unit's exact factor <field>_times / <field>_over, the number pattern, codes as maps from the
---         file's word, up to four date formats, constants
--- keys    line unique, not null
+-- inputs  received; file_of_pass (file, way, scope of the participant's numbers) and $way; written_quantity (text
+--         with its own unit); their profiles as parameters, which are the same: for each quantity its unit's exact
+--         factor <field>_times / <field>_over, the number pattern, codes as maps from the file's word, up to four date
+--         formats, constants. As columns they would cost more than they save: a pattern that is no constant is
+--         compiled for every cell, and a date's format must be one
+-- keys    (file, line) unique, not null
 -- rule    a field that is absent, blank or a missing mark is null; text that cannot be read for certain is
 --         null and its field stands in `unreadable`. Years and completed months of age are floored. A clock
 --         time that the file does not give is midnight. Nothing is range-checked here.
--- reruns  made anew for every file
-create or replace temp table normalised as
+-- reruns  adds to 09_normalised.sql: once for every way of writing in a pass
+insert into normalised by name
 with said as (      -- a constant stands where the profile gives one; then the file does not carry the field
     select
-        received.line,
+        received.file, received.line, file_of_pass.scope,
         participant as participant_text,
         coalesce(measured_on, $constant_measured_on) as measured_on_text,
         coalesce(sex, $constant_sex) as sex_text,
@@ -43,13 +45,14 @@ with said as (      -- a constant stands where the profile gives one; then the f
         written_quantity.total_body_water_kg as written_total_body_water_kg,
         written_quantity.bone_mineral_mass_kg as written_bone_mineral_mass_kg
     from received
-    left join written_quantity on written_quantity.line = received.line
+    join file_of_pass on file_of_pass.file = received.file and file_of_pass.way = $way
+    left join written_quantity on written_quantity.file = received.file and written_quantity.line = received.line
 ),
 quantified as (
     select
         *,
         case when is_present(participant_text, $missing)
-            then pseudonym($inner_pad, $outer_pad, $participant_scope, received_participant(participant_text))
+            then pseudonym($inner_pad, $outer_pad, scope, received_participant(participant_text))
         end as participant,
         received_moment(measured_on_text, $format_1, $format_2, $format_3, $format_4, $is_iso_allowed)
             as measured_at,
@@ -92,7 +95,7 @@ quantified as (
     from said
 )
 select
-    line,
+    file, line,
     participant,
     measured_at::date as measured_on,
     measured_at,

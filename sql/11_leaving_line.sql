@@ -1,35 +1,44 @@
--- leaving_line (temporary): lines of a newly read file that must not be kept
+-- leaving_line (temporary): lines of newly read files that must not be kept
 -- grain   one line of one file
--- inputs  checked (this file); tombstone (tombstone: those of everybody who withdrew); $inner_pad, $outer_pad of the
---         store's key; received and $participant_scope, for numbers whose accents are written as marks of their own,
---         since whoever withdrew before they were composed has the tombstone of that writing; $first_period: the first that is kept, null for all
--- keys    line unique
+-- inputs  checked (this pass); tombstone (tombstone: those of everybody who withdrew); $inner_pad, $outer_pad of the
+--         store's key; received and file_of_pass.scope, for numbers whose accents are written as marks of their
+--         own, since whoever withdrew before they were composed has the tombstone of that writing;
+--         file_of_pass.first_period: the first that is kept, null for all
+-- keys    (file, line) unique
 -- rule    withdrawn: a row of somebody who withdrew, whatever else may be wrong with it; expired: its day lies in a
 --         period that is past its time. A line that tells neither person nor day is neither.
--- reruns  made anew for every file
+-- reruns  made anew for every pass
 create or replace temp table leaving_line as
 with person as (
     select distinct participant
     from checked
     where participant is not null and (select count(*) from tombstone) > 0
 ),
-withdrawn as (
+person_who_withdrew as (
     select participant
     from person
     where tombstone_of($inner_pad, $outer_pad, participant) in (select tombstone from tombstone)
-    union
-    select checked.participant
+),
+withdrawn as (
+    select file, participant
     from checked
-    join received on received.line = checked.line
+    semi join person_who_withdrew using (participant)
+    union
+    select checked.file, checked.participant
+    from checked
+    join received as received on received.file = checked.file and received.line = checked.line
+    join file_of_pass on file_of_pass.file = checked.file
     where checked.participant is not null and (select count(*) from tombstone) > 0
         and received.participant <> nfc_normalize(received.participant)
         and tombstone_of($inner_pad, $outer_pad,
-            pseudonym_as_written($inner_pad, $outer_pad, $participant_scope, received.participant))
+            pseudonym_as_written($inner_pad, $outer_pad, file_of_pass.scope, received.participant))
             in (select tombstone from tombstone)
 )
 select
+    checked.file,
     checked.line,
     case when withdrawn.participant is not null then 'withdrawn' else 'expired' end as outcome
 from checked
-left join withdrawn on withdrawn.participant = checked.participant
-where withdrawn.participant is not null or coalesce(checked.period < $first_period, false);
+join file_of_pass on file_of_pass.file = checked.file
+left join withdrawn on withdrawn.file = checked.file and withdrawn.participant = checked.participant
+where withdrawn.participant is not null or coalesce(checked.period < file_of_pass.first_period, false);

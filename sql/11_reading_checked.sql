@@ -1,8 +1,7 @@
--- checked (temporary): one file's readings with what each has wrong
--- grain   line of the file
--- inputs  normalised (one file, canonical units, unrounded); $as_of; the file's print steps in canonical units:
---         $height_step_cm, $weight_step_kg, $mass_step_kg, $percent_step (null where the file lacks such fields)
--- keys    line, as in normalised: every row comes out once
+-- checked (temporary): the readings of a pass with what each has wrong
+-- grain   line of a file
+-- inputs  normalised (canonical units, unrounded), file_facts (print steps, the day of the file's run)
+-- keys    (file, line), as in normalised: every row comes out once
 -- rule    codes: reasons to hold the row, most serious first; a consequence of a listed fault is not listed.
 --         flags: accepted all the same. Codes are declared in pipeline/checks.py. A missing optional value is no
 --         fault; a value out of range takes no part in the comparisons between fields.
@@ -12,39 +11,34 @@
 -- Rows whose height and weight cannot both be right as they stand, with the one unit slip or exchange that
 -- would set them right: in the units that the file writes in. Few rows, so each is tried against every explanation.
 create or replace temp table slip as
-with file as (
+with witnessed as (
     select
-        case when bool_and(bmi_printed_kg_m2 = round(bmi_printed_kg_m2)) then 1 else 0.1 end as bmi_step,
-        is_in_inches($height_step_cm::double) as has_inches,
-        is_in_pounds($weight_step_kg::double) as has_pounds
-    from normalised
-),
-witnessed as (
-    select
-        line, sex, age, height_cm, weight_kg, bmi_step, has_inches, has_pounds,
+        file, line, sex, age, height_cm, weight_kg, height_step, weight_step, mass_step, bmi_step, has_inches, has_pounds,
         possible_bmi(bmi_printed_kg_m2) as bmi,
         possible_body_fat_percent(body_fat_percent) as fat_percent,
         possible_fat_mass(fat_mass_kg) + possible_fat_free_mass(fat_free_mass_kg) as sum_kg
-    from normalised cross join file
+    from normalised join file_facts using (file)
     where height_cm > 0 and weight_kg > 0
 ),
 suspect as (
     select
-        line, sex, age, height_cm, weight_kg, bmi_step, has_inches, has_pounds, bmi, fat_percent, sum_kg,
+        file, line, sex, age, height_cm, weight_kg, height_step, weight_step, mass_step, bmi_step, has_inches, has_pounds,
+        bmi, fat_percent, sum_kg,
         pair_distance(sex, age, possible_height(height_cm), possible_weight(weight_kg)) as distance_as_it_stands,
         coalesce(not fat_free_is_plausible(sex, age, fat_percent, bmi_kg_m2(weight_kg, height_cm)), false)
             as fat_denies_it
     from witnessed
     where not pair_is_plausible(sex, age, height_cm, weight_kg)
-        or not bmi_agrees(bmi, height_cm, weight_kg, bmi_step, $height_step_cm::double, $weight_step_kg::double)
-        or not masses_agree(sum_kg, weight_kg, coalesce($mass_step_kg::double, 0.1), $weight_step_kg::double)
+        or not bmi_agrees(bmi, height_cm, weight_kg, bmi_step, height_step, weight_step)
+        or not masses_agree(sum_kg, weight_kg, mass_step, weight_step)
         or (bmi is null and sum_kg is null
             and not fat_free_is_plausible(sex, age, fat_percent, bmi_kg_m2(weight_kg, height_cm)))
 ),
 -- h_step, w_step: how coarsely a value is written by hand in the other unit, where that is coarser than the file
 explanation as (
     select
-        line, sex, age, bmi, fat_percent, sum_kg, bmi_step, distance_as_it_stands, fat_denies_it,
+        file, line, sex, age, bmi, fat_percent, sum_kg, height_step, weight_step, mass_step, bmi_step,
+        distance_as_it_stands, fat_denies_it,
         unnest([
             {code: 'weight_height_exchanged', is_possible: not has_inches and not has_pounds,
              h: weight_kg, w: height_cm, h_step: 0.0, w_step: 0.0},
@@ -73,7 +67,7 @@ explanation as (
 ),
 fitting as (
     select
-        line, code, h, w,
+        file, line, code, h, w,
         (bmi is not null)::int + (sum_kg is not null)::int + fat_denies_it::int as n_witnesses,
         distance_as_it_stands,
         -- two slips in one row are less likely than one: a handicap of one standard deviation
@@ -82,43 +76,32 @@ fitting as (
     where is_possible and pair_is_typical(sex, age, h, w)
         and (fat_percent is null or fat_free_is_plausible(sex, age, fat_percent, bmi_kg_m2(w, h)))
         and (bmi is null or bmi_agrees(bmi, h, w, bmi_step,
-            greatest(h_step, $height_step_cm::double), greatest(w_step, $weight_step_kg::double)))
-        and (sum_kg is null or masses_agree(sum_kg, w,
-            coalesce($mass_step_kg::double, 0.1), greatest(w_step, $weight_step_kg::double)))
+            greatest(h_step, height_step), greatest(w_step, weight_step)))
+        and (sum_kg is null or masses_agree(sum_kg, w, mass_step, greatest(w_step, weight_step)))
 ),
 ranked as (
     select
-        line, code, h, w, n_witnesses, distance, distance_as_it_stands,
+        file, line, code, h, w, n_witnesses, distance, distance_as_it_stands,
         row_number() over nearest as place,
         lead(distance) over nearest as next_distance
     from fitting
-    window nearest as (partition by line order by distance, code, h, w)
+    window nearest as (partition by file, line order by distance, code, h, w)
 )
 -- The next best explanation must be clearly less ordinary. Without a printed figure as witness that margin is
 -- wider, and the pair as it stands must be far from ordinary too: it may be an extreme person.
-select line, code, h as height_cm, w as weight_kg
+select file, line, code, h as height_cm, w as weight_kg
 from ranked
 where place = 1
     and coalesce(next_distance - distance, 99) >= case when n_witnesses > 0 then 0.75 else 1.5 end
     and (n_witnesses > 0 or coalesce(distance_as_it_stands - distance, 99) >= 3.5);
 
 create or replace temp table checked as
-with file as (
-    select
-        case when bool_and(bmi_printed_kg_m2 = round(bmi_printed_kg_m2)) then 1 else 0.1 end as bmi_step,
-        count(clothing_weight_kg) > 0 as carries_clothing_weight,
-        $height_step_cm::double as height_step,
-        $weight_step_kg::double as weight_step,
-        coalesce($mass_step_kg::double, 0.1) as mass_step,
-        coalesce($percent_step::double, 0.1) as percent_step
-    from normalised
-),
 -- each value where it is in range, else null, so that one fault does not set off the next
-ranged as (
+with ranged as (
     select
         normalised.*, coalesce(unreadable, []) as unread,
-        file.bmi_step, file.height_step, file.weight_step, file.mass_step, file.percent_step,
-        file.carries_clothing_weight,
+        file_facts.as_of, file_facts.bmi_step, file_facts.height_step, file_facts.weight_step, file_facts.mass_step,
+        file_facts.percent_step, file_facts.carries_clothing_weight,
         slip.code as slip, slip.height_cm as slip_height_cm, slip.weight_kg as slip_weight_kg,
         case when slip.code is null then possible_height(normalised.height_cm) end as h,
         case when slip.code is null then possible_weight(normalised.weight_kg) end as w,
@@ -137,7 +120,9 @@ ranged as (
         possible_bmi(bmi_printed_kg_m2) as bmi,
         possible_resting_heart_rate(resting_heart_rate_per_min) as heart_rate,
         possible_cardio_hours_per_week(cardio_hours_per_week) as cardio
-    from normalised cross join file left join slip on slip.line = normalised.line
+    from normalised
+    join file_facts on file_facts.file = normalised.file
+    left join slip on slip.file = normalised.file and slip.line = normalised.line
 ),
 -- what the equations and the growth charts say of it, worked out once
 reckoned as (
@@ -157,7 +142,7 @@ compared as (
         *,
         participant is null or measured_on is null or sex is null or age is null or height_cm is null
             or weight_kg is null or len(unread) > 0 as is_incomplete,
-        coalesce(measured_on > $as_of::date, false) as is_future,
+        coalesce(measured_on > as_of, false) as is_future,
         coalesce(measured_on < date '1980-01-01', false) as is_too_early,
         (a is null and age is not null)
             or (slip is null and h is null and height_cm is not null)
@@ -216,8 +201,8 @@ judged as (
     from compared
 )
 select
-    line, participant, measured_on, measured_at, period, sex, age, age_months, height_cm, weight_kg, clothing_weight_kg,
-    is_athlete_mode, device, body_fat_percent, fat_mass_kg, fat_free_mass_kg, muscle_mass_kg, total_body_water_kg,
+    file, line, participant, measured_on, measured_at, period, sex, age, age_months, height_cm, weight_kg,
+    clothing_weight_kg, is_athlete_mode, device, body_fat_percent, fat_mass_kg, fat_free_mass_kg, muscle_mass_kg, total_body_water_kg,
     total_body_water_percent, bone_mineral_mass_kg, basal_metabolic_rate_kcal_d, metabolic_age_a, visceral_fat_level,
     bmi_printed_kg_m2, resting_heart_rate_per_min, cardio_hours_per_week, unreadable,
     case

@@ -1,22 +1,26 @@
--- repeated_identity (temporary): who was measured when, of the readings that stand more than once
--- grain   participant × measured_at
--- inputs  checked (this file), broken_line, reading.accepted of the site; $site
--- keys    (participant, measured_at) unique
+-- repeated_identity (temporary): who was measured where and when, of the readings that stand more than once
+-- grain   site × participant × measured_at
+-- inputs  entered (file, site: those files of the pass that are filed), checked, broken_line (all of this pass),
+--         reading.accepted; $first_site, $last_site: of the pass
+-- keys    (site, participant, measured_at) unique
 -- rule    a reading is (site, participant, measured_at); held lines take no part. Nearly always empty: then
---         12_no_repeated_reading.sql spares the file the long statement of 12_repeated_reading.sql
--- reruns  made anew for every file
+--         12_no_repeated_reading.sql spares the pass the long statement of 12_repeated_reading.sql
+-- reruns  made anew for every pass
 create or replace temp table repeated_identity as
-with stored as (
-    select participant, measured_at
-    from reading.accepted
-    where site = $site
-        and measured_at between (select min(measured_at) from checked) and (select max(measured_at) from checked)
+with acceptable as (
+    select entered.site, checked.participant, checked.measured_at
+    from checked
+    join entered on entered.file = checked.file
+    anti join broken_line as broken on broken.file = checked.file and broken.line = checked.line
+    where len(checked.codes) = 0
 ),
-acceptable as (
-    select participant, measured_at from checked
-    where len(codes) = 0 and line not in (select line from broken_line)
+stored as (
+    select site, participant, measured_at
+    from reading.accepted
+    where site between $first_site and $last_site
+        and measured_at between (select min(measured_at) from acceptable) and (select max(measured_at) from acceptable)
 )
-select participant, measured_at from acceptable group by participant, measured_at having count(*) > 1
+select site, participant, measured_at from acceptable group by site, participant, measured_at having count(*) > 1
 union
-select participant, measured_at from acceptable
-semi join stored using (participant, measured_at);
+select site, participant, measured_at from acceptable
+semi join stored using (site, participant, measured_at);

@@ -1,7 +1,8 @@
--- ledger.held_row: this file's lines that were not accepted, and why
+-- ledger.held_row: lines of this pass that were not accepted, and why
 -- grain   one line of one file
--- inputs  received, checked, broken_line (all of this file); `expectation` (code, field, expected: what each reason
---         expects, in words); $file_id; $fields and $headers of the profile, in one order
+-- inputs  received, checked, broken_line (all of this pass); entered (file, file_id, reader: those files
+--         that are filed, and whose profile reads them); reader_headers (reader, headers: of $fields, in their order);
+--         expectation (reader, code, named_field, field, expected: what each reason expects, in words)
 -- keys    (file_id, line) unique
 -- rule    `received` is the row as it came, header → text, without the participant's column; a column that is read
 --         for two fields stands there once. Text that might
@@ -11,11 +12,13 @@
 insert into ledger.held_row by name
 with held as (
     select
+        entered.file_id,
+        entered.reader,
         received.line,
-        case when broken_line.line is not null then [broken_line.code] else checked.codes end as codes,
+        case when broken.line is not null then [broken.code] else checked.codes end as codes,
         checked.proposal,
-        broken_line.found as broken_found,
-        broken_line.expected as broken_expected,
+        broken.found as broken_found,
+        broken.expected as broken_expected,
         map($fields::varchar[], list_transform([
             received.measured_on, received.sex, received.age, received.height, received.weight,
             received.clothing_weight, received.athlete_mode, received.device, received.body_fat_percent,
@@ -25,9 +28,10 @@ with held as (
             received.cardio_hours_per_week
         ], lambda cell: shown(cell))) as cells
     from received
-    join checked on checked.line = received.line
-    left join broken_line on broken_line.line = received.line
-    where len(checked.codes) > 0 or broken_line.line is not null
+    join entered on entered.file = received.file
+    join checked on checked.file = received.file and checked.line = received.line
+    left join broken_line as broken on broken.file = received.file and broken.line = received.line
+    where len(checked.codes) > 0 or broken.line is not null
 ),
 reasoned as (
     select
@@ -40,13 +44,16 @@ expected as (
     select
         reasoned.*,
         coalesce(nullif(reasoned.named_field, ''), expectation.field, '') as field,
-        expectation.expected
+        expectation.expected,
+        reader_headers.headers
     from reasoned
+    join reader_headers on reader_headers.reader = reasoned.reader
     left join expectation
-        on expectation.code = reasoned.code and expectation.named_field = reasoned.named_field
+        on expectation.reader = reasoned.reader
+        and expectation.code = reasoned.code and expectation.named_field = reasoned.named_field
 )
 select
-    $file_id as file_id,
+    file_id,
     line,
     codes,
     field,
@@ -60,8 +67,9 @@ select
     case when broken_found is null then proposal end as proposal,
     case when broken_found is not null then '{}'
          else to_json(map_from_entries(list_filter(
-             list_zip($headers::varchar[], map_values(cells)),
+             list_zip(headers, map_values(cells)),
              lambda pair, place: pair[1] is not null and pair[2] is not null
-                 and list_position($headers::varchar[], pair[1]) = place)))::varchar
+                 and list_position(headers, pair[1]) = place)))::varchar
     end as received
-from expected;
+from expected
+order by file_id, line;

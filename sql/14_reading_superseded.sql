@@ -1,6 +1,6 @@
--- reading.accepted: earlier readings that this file's readings supersede out
+-- reading.accepted: earlier readings that this pass's readings supersede out
 -- grain   reading
--- inputs  repeated_reading (of this file)
+-- inputs  repeated_reading (of this pass)
 -- keys    reading_id
 -- rule    A superseded reading leaves with all that was set aside of it; its file counts one accepted less, one
 --         superseded more, and ledger.unaccepted_row says so of its line.

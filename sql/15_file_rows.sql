@@ -1,12 +1,14 @@
--- ledger.file: this file's rows, counted by what became of them
--- grain   one file, $file_id
--- inputs  received, checked, broken_line, repeated_reading, leaving_line (all of this file)
+-- ledger.file: the rows of this pass's files, counted by what became of them
+-- grain   one file
+-- inputs  entered (file, file_id: those files that are filed), received, checked, broken_line,
+--         repeated_reading, leaving_line (all of this pass)
 -- keys    file_id
 -- rule    rows_read = rows_accepted + rows_held + rows_duplicate + rows_superseded + rows_withdrawn + rows_expired,
 --         each counted for itself
 -- reruns  the same counts again
 with counted as (
     select
+        file,
         count(*) as n_read,
         count(*) filter (where is_held) as n_held,
         count(*) filter (where not is_held and outcome = 'duplicate') as n_duplicate,
@@ -14,25 +16,43 @@ with counted as (
         count(*) filter (where not is_held and coalesce(outcome, 'accepted') = 'accepted') as n_accepted
     from (
         select
+            received.file,
             received.line,
-            len(checked.codes) > 0 or broken_line.line is not null as is_held,
+            len(checked.codes) > 0 or broken.line is not null as is_held,
             repeated_reading.outcome
         from received
-        left join checked on checked.line = received.line
-        left join broken_line on broken_line.line = received.line
-        left join repeated_reading on repeated_reading.line = received.line and repeated_reading.reading_id is null
+        left join checked on checked.file = received.file and checked.line = received.line
+        left join broken_line as broken on broken.file = received.file and broken.line = received.line
+        left join repeated_reading on repeated_reading.file = received.file and repeated_reading.line = received.line
     )
+    group by file
 ),
 leaving as (
     select
+        file,
         count(*) as n,
         count(*) filter (where outcome = 'withdrawn') as n_withdrawn,
         count(*) filter (where outcome = 'expired') as n_expired
     from leaving_line
+    group by file
+),
+account as (
+    select
+        entered.file_id,
+        coalesce(n_read, 0) + coalesce(leaving.n, 0) as n_read,
+        coalesce(n_accepted, 0) as n_accepted,
+        coalesce(n_held, 0) as n_held,
+        coalesce(n_duplicate, 0) as n_duplicate,
+        coalesce(n_superseded, 0) as n_superseded,
+        coalesce(n_withdrawn, 0) as n_withdrawn,
+        coalesce(n_expired, 0) as n_expired
+    from entered
+    left join counted on counted.file = entered.file
+    left join leaving on leaving.file = entered.file
 )
 update ledger.file
 set
-    rows_read = n_read + leaving.n, rows_accepted = n_accepted, rows_held = n_held, rows_duplicate = n_duplicate,
+    rows_read = n_read, rows_accepted = n_accepted, rows_held = n_held, rows_duplicate = n_duplicate,
     rows_superseded = n_superseded, rows_withdrawn = n_withdrawn, rows_expired = n_expired, has_row_account = true
-from counted cross join leaving
-where file.file_id = $file_id;
+from account
+where file.file_id = account.file_id;

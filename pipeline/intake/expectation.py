@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import polars as pl
-
 from pipeline import measures
 from pipeline.checks import CHECKS, check_named
 from pipeline.programme import Profile
@@ -32,20 +30,13 @@ _UNIT_WORDS = {
 }
 
 
-def expectations(profile: Profile) -> pl.DataFrame:
-    """One row a reason and field: code, named_field (as after the colon of a code), field, expected."""
-    rows = []
-    for check in CHECKS.values():
-        if check.severity == "hold":
-            rows.append((check.code, "", check.field, check.expected))
-            rows += [
-                (check.code, name, name, _expected(profile, check.code, name)) for name in measures.FIELDS
-            ]
-    return pl.DataFrame(rows, schema=["code", "named_field", "field", "expected"], orient="row")
-
-
-def _expected(profile: Profile, code: str, name: str) -> str:
-    return how_written(profile, name) if code == "unreadable" else check_named(f"{code}:{name}").expected
+def expected_of(profile: Profile, code: str, named_field: str) -> tuple[str, str]:
+    """(field, what was expected) of a reason to hold a row; `named_field` stands after the colon of its code."""
+    if not named_field:
+        return CHECKS[code].field, CHECKS[code].expected
+    if code == "unreadable":
+        return named_field, how_written(profile, named_field)
+    return named_field, check_named(f"{code}:{named_field}").expected
 
 
 def how_written(profile: Profile, name: str) -> str:

@@ -1,27 +1,40 @@
-"""checked rows → accepted, held, duplicate or superseded: the ledger and the readings, in the caller's transaction."""
+"""The files of a pass into the ledger, and their rows: accepted, held, duplicate or superseded. In one transaction.
+
+What becomes of a row depends on the files before its own; the order of the files in the pass is that order, and the
+accounts come out as if each had been filed by itself.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from pipeline import measures
-from pipeline.faults import FileHeld, printable
-from pipeline.intake import expectation, ledger
-from pipeline.intake.amounts import amount
-from pipeline.intake.ledger import Entry
-from pipeline.programme import Profile
-from pipeline.store import Store
+import polars as pl
 
-_SHOWN_ROWS = 3
-_LONGEST_NAME = 300  # characters of a file's name in a message
+from pipeline import measures
+from pipeline.faults import FileHeld, FileRefused
+from pipeline.intake import expectation, ledger
+from pipeline.intake.held_messages import every_row_held, first_held_rows, held_rows_message
+from pipeline.intake.inbox import Arrival
+from pipeline.intake.ledger import Entering
+from pipeline.intake.one_file import FileRead
+from pipeline.intake.summary import IntakeSummary
+from pipeline.programme import Profile, Programme
+from pipeline.store import Store, sql_text
+
+_ENTERED = {"file": pl.Int32, "file_id": pl.Int32, "site": pl.String, "reader": pl.Int32}
+_EXPECTATION = {
+    "reader": pl.Int32, "code": pl.String, "named_field": pl.String, "field": pl.String, "expected": pl.String,
+}  # fmt: skip
+_HEADERS = {"reader": pl.Int32, "headers": pl.List(pl.String)}
+_NAMED = tuple(name for name in measures.FIELDS if name != "participant")  # as 13_held_row.sql lists their cells
 
 
 @dataclass(frozen=True)
 class Filed:
-    """What became of one file's rows."""
+    """What became of one file's rows, when it was filed: later files may supersede readings of it."""
 
     file_id: int
-    is_wholly_held: bool  # no row could be taken: more likely a wrong profile than so many wrong lines
     read: int
     accepted: int
     held: int
@@ -31,127 +44,186 @@ class Filed:
     expired: int  # of periods past their time: counted, and not kept
     replaced: int  # readings of earlier files that its rows supersede
 
+    @property
+    def is_wholly_held(self) -> bool:
+        """No row could be taken: more likely a wrong profile than so many wrong lines."""
+        return 0 < self.read == self.held
 
-def file_rows(
-    store: Store, entry: Entry, profile: Profile, *, encoding: str | None, kept_sha256: str
-) -> Filed:
-    """File every row of `checked`. The caller owns the transaction.
 
-    Errors   FileHeld (no_rows) for a file with nothing below its header; nothing is written then.
+def file_pass(
+    store: Store,
+    programme: Programme,
+    files: Sequence[FileRead],
+    *,
+    before_commit: Callable[[Store, list[int]], None] = lambda store, file_ids: None,
+) -> list[IntakeSummary]:
+    """Enter every file of a pass in the ledger and file its rows, all or nothing; the summary of each.
+
+    `before_commit(store, file_ids)` is called in the transaction, of the files that are accepted.
     """
-    n_received = store.value("select count(*) from received")
-    n_leaving = store.value("select count(*) from leaving_line")
-    if not n_received + n_leaving:
-        raise FileHeld(
-            "held",
-            where=entry.arrival.where,
-            found="headers and no row below them",
-            expected="one reading a line",
-            next="send the file again",
-            code="no_rows",
+    with store.transaction():
+        summaries, entering = _sorted_out(store, programme, files)
+        file_ids = dict(zip(entering, ledger.enter(store, list(entering.values())), strict=True))
+        to_file = {place: file_id for place, file_id in file_ids.items() if entering[place].fault is None}
+        filed = file_rows(store, entering, to_file) if to_file else {}
+        shown = first_held_rows(store, [one.file_id for one in filed.values() if one.held])
+        for place, one in filed.items():
+            entry = entering[place].entry
+            summaries[place] = _summary_of(one, entry.arrival, shown[one.file_id])
+            if one.is_wholly_held:
+                reason = str(every_row_held(entry.arrival, one.read))
+                store.execute_file("18_file_wholly_held.sql", file_id=one.file_id, reason=reason)
+            else:
+                ledger.remember_where_from(store, entry)
+        accepted = [one.file_id for one in filed.values() if not one.is_wholly_held]
+        if accepted:
+            before_commit(store, accepted)
+    return [summaries[place] for place in range(1, len(files) + 1)]
+
+
+def _sorted_out(
+    store: Store, programme: Programme, files: Sequence[FileRead]
+) -> tuple[dict[int, IntakeSummary], dict[int, Entering]]:
+    """Summaries of files without rows to file, and what is to be entered in the ledger. Both by place."""
+    known = ledger.known_files(store, [file.entry for file in files if file.entry is not None])
+    rows = _rows_of(store) if any(file.has_rows for file in files) else {}
+    summaries: dict[int, IntakeSummary] = {}
+    entering: dict[int, Entering] = {}
+    for place, file in enumerate(files, start=1):
+        entry, fault = file.entry, file.fault
+        if file.is_waiting:
+            summaries[place] = IntakeSummary()
+            continue
+        if entry is not None:
+            profile = programme.profiles[file.arrival.site]
+            before = known.get((file.arrival.site, entry.sha256))
+            if file.is_known or (before is not None and before.state == ledger.ACCEPTED):
+                ledger.remember_where_from(store, entry)
+                is_earlier = before is None or before.profile_sha256 != profile.sha256
+                summaries[place] = IntakeSummary(files_already_received=1, files_of_earlier_profile=int(is_earlier))
+                continue
+            if fault is None and not rows.get(place):
+                fault = _no_rows(file)
+            entering[place] = Entering(
+                entry,
+                profile,
+                before.file_id if before else None,
+                encoding=file.encoding if fault is None else None,
+                kept_sha256=file.kept_sha256 if fault is None else None,
+                fault=fault,
+            )
+        if fault is not None:
+            summaries[place] = _summary_of_fault(fault)
+    return summaries, entering
+
+
+def _rows_of(store: Store) -> dict[int, int]:
+    """place → rows of the file, those that must not be kept among them."""
+    return dict(
+        store.rows(
+            "select file, count(*) from (select file from received union all select file from leaving_line) "
+            "group by file"
         )
-    site = entry.arrival.site
-    file_id = ledger.enter(
-        store, entry, profile, state=ledger.ACCEPTED, encoding=encoding, kept_sha256=kept_sha256
     )
-    replaced = _find_repeated(store, site)
-    _file_held_rows(store, profile, file_id)
-    if replaced:
+
+
+def file_rows(store: Store, entering: dict[int, Entering], to_file: dict[int, int]) -> dict[int, Filed]:
+    """File every row of the files at the places `to_file` (place → file_id). The caller owns the transaction."""
+    profiles: dict[str, tuple[int, Profile]] = {}
+    rows = []
+    for place, file_id in to_file.items():
+        site, profile = entering[place].entry.arrival.site, entering[place].profile
+        reader, _ = profiles.setdefault(site, (len(profiles), profile))
+        rows.append((place, file_id, site, reader))
+    with store.lent("listed", pl.DataFrame(rows, schema=_ENTERED, orient="row")):
+        store.execute_file("11_entered.sql")
+    is_any_repeated = _find_repeated(store, [site for _, _, site, _ in rows])
+    _file_held_rows(store, dict(profiles.values()))
+    if is_any_repeated:
         store.execute_file("14_reading_superseded.sql")
-    store.execute_file("14_reading_accepted.sql", file_id=file_id, site=site)
-    store.execute_file("15_unaccepted_row.sql", file_id=file_id)
-    store.execute_file("15_file_rows.sql", file_id=file_id)
-    store.execute_file(
-        "18_file_wholly_held.sql", file_id=file_id, reason=str(_every_row_held(entry, n_received))
-    )
-    counts = store.rows(
-        "select state = 'held', rows_read, rows_accepted, rows_held, rows_duplicate, rows_superseded, "
-        "rows_withdrawn, rows_expired from ledger.file where file_id = $file_id",
-        {"file_id": file_id},
-    )[0]
-    return Filed(file_id, *counts, replaced)
+    for name in ("14_reading_accepted.sql", "15_unaccepted_row.sql", "15_file_rows.sql"):
+        store.execute_file(name)
+    return _accounts(store)
 
 
-def _find_repeated(store: Store, site: str) -> int:
-    """Fill `repeated_reading`; returns how many readings of earlier files are superseded."""
-    store.execute_file("12_repeated_identity.sql", site=site)
-    if not store.value("select count(*) from repeated_identity"):
-        store.execute_file("12_no_repeated_reading.sql")
-        return 0
-    store.execute_file("12_repeated_reading.sql", site=site)
-    return store.value(
-        "select count(*) from repeated_reading where outcome = 'superseded' and reading_id is not null"
-    )
+def _find_repeated(store: Store, sites: Sequence[str]) -> bool:
+    """Fill `repeated_reading`; returns whether any reading stands more than once."""
+    store.execute_file("12_repeated_identity.sql", first_site=min(sites), last_site=max(sites))
+    is_any = bool(store.value("select count(*) from repeated_identity"))
+    store.execute_file("12_repeated_reading.sql" if is_any else "12_no_repeated_reading.sql")
+    return is_any
 
 
-def _file_held_rows(store: Store, profile: Profile, file_id: int) -> None:
-    """Every line with a reason to hold it, in the ledger. Most files have none, and are spared the long statement."""
-    if not store.value(
-        "select (select count(*) from checked where len(codes) > 0) + (select count(*) from broken_line)"
-    ):
+def _file_held_rows(store: Store, profiles: dict[int, Profile]) -> None:
+    """Every line with a reason to hold it, in the ledger. Where there is none, the long statement is spared."""
+    reasons = store.rows(sql_text("13_first_reason.sql"))
+    if not reasons:
         return
-    named = [name for name in measures.FIELDS if name != "participant"]
-    with store.lent("expectation", expectation.expectations(profile)):
-        store.execute_file(
-            "13_held_row.sql",
-            file_id=file_id,
-            fields=named,
-            headers=[profile.columns[name].header if name in profile.columns else None for name in named],
+    expected = [
+        (reader, code, named, *expectation.expected_of(profiles[reader], code, named))
+        for reader, code, named in reasons
+    ]
+    headers = [
+        (reader, [profile.columns[name].header if name in profile.columns else None for name in _NAMED])
+        for reader, profile in profiles.items()
+    ]
+    with (
+        store.lent("expectation", pl.DataFrame(expected, schema=_EXPECTATION, orient="row")),
+        store.lent("reader_headers", pl.DataFrame(headers, schema=_HEADERS, orient="row")),
+    ):
+        store.execute_file("13_held_row.sql", fields=list(_NAMED))
+
+
+def _accounts(store: Store) -> dict[int, Filed]:
+    """What the ledger says of each file, less what later files of the same pass have changed of it."""
+    replaced: dict[int, int] = {}
+    since: dict[int, int] = {}
+    for file, replaced_by, n in store.rows(
+        "select file, replaced_by, count(*) from repeated_reading where replaced_by is not null group by all"
+    ):
+        replaced[replaced_by] = replaced.get(replaced_by, 0) + n
+        since[file] = since.get(file, 0) + n
+    return {
+        file: Filed(
+            file_id, read, accepted + since.get(file, 0), held, duplicate, superseded - since.get(file, 0), *left,
+            replaced.get(file, 0),
         )
+        for file, file_id, read, accepted, held, duplicate, superseded, *left in store.rows(
+            "select entered.file, file_id, rows_read, rows_accepted, rows_held, rows_duplicate, rows_superseded, "
+            "rows_withdrawn, rows_expired from ledger.file join entered using (file_id)"
+        )
+    }  # fmt: skip
 
 
-def messages_of(store: Store, entry: Entry, filed: Filed) -> list[str]:
-    """One message for a file with held rows: its count and its first few; all of them are in the ledger."""
-    if not filed.held:
-        return []
-    shown = store.rows(
-        "select line, codes[1], field, found, expected, proposal from ledger.held_row"
-        " where file_id = $file_id order by line limit $most",
-        {"file_id": filed.file_id, "most": _SHOWN_ROWS},
-    )
-    where = printable(entry.arrival.where, _LONGEST_NAME)
-    rows = [line for row in shown for line in _held_row(where, row)]
-    if filed.is_wholly_held:
-        return ["\n".join([str(_every_row_held(entry, filed.read)), *rows])]
-    n_more = filed.held - len(shown)
-    more = (
-        f" {amount(n_more, 'more line')} of this file {'was' if n_more == 1 else 'were'} held: "
-        f"{_how_to_see_them(entry)}."
-        if n_more
-        else ""
-    )
-    rest = filed.read - filed.held
-    taken = "The other row was taken." if rest == 1 else f"The other {rest} rows were taken."
-    rows.append(
-        f"      next: correct the {'line' if filed.held == 1 else 'lines'} and send the file again. {taken}{more}"
-    )
-    return ["\n".join(rows)]
-
-
-def _held_row(where: str, row: tuple) -> list[str]:
-    """The lines of a message about one held row."""
-    line, code, field, found, expected, proposal = row
-    lines = [f"held  {where}, line {line}" + (f", field {field}" if field else "") + f" ({code})"]
-    middle = [f"found {printable(found)}" if found else "", f"expected {expected}" if expected else ""]
-    if any(middle):
-        lines.append("      " + "; ".join(part for part in middle if part))
-    if proposal:
-        lines.append(f"      perhaps: {proposal}")
-    return lines
-
-
-def _every_row_held(entry: Entry, n: int) -> FileHeld:
-    """So many wrong lines are more likely one wrong profile."""
+def _no_rows(file: FileRead) -> FileHeld:
     return FileHeld(
         "held",
-        where=printable(entry.arrival.where, _LONGEST_NAME),
-        found="1 row, and it was held" if n == 1 else f"{n} rows, and every one was held",
-        expected="rows that the site's profile can read",
-        next="correct the profile and run again, or correct the file and send it again. "
-        f"Each row with its reason: {_how_to_see_them(entry)}",
-        code="every_row_held",
+        where=file.arrival.where,
+        found="headers and no row below them",
+        expected="one reading a line",
+        next="send the file again",
+        code="no_rows",
     )
 
 
-def _how_to_see_them(entry: Entry) -> str:
-    return f"`evenbeam status PROGRAMME --site {entry.arrival.site} --held`"
+def _summary_of_fault(fault: FileHeld) -> IntakeSummary:
+    is_refused = isinstance(fault, FileRefused)
+    return IntakeSummary(files_held=int(not is_refused), files_refused=int(is_refused), messages=[str(fault)])
+
+
+def _summary_of(filed: Filed, arrival: Arrival, shown: list[tuple]) -> IntakeSummary:
+    messages = [held_rows_message(arrival, shown, held=filed.held, of=filed.read)] if filed.held else []
+    return IntakeSummary(
+        files_accepted=int(not filed.is_wholly_held),
+        files_held=int(filed.is_wholly_held),
+        rows_read=filed.read,
+        rows_accepted=filed.accepted,
+        rows_held=filed.held,
+        rows_duplicate=filed.duplicate,
+        rows_superseded=filed.superseded,
+        rows_withdrawn=filed.withdrawn,
+        rows_expired=filed.expired,
+        readings_replaced=filed.replaced,
+        messages=messages if filed.is_wholly_held else [],
+        row_messages=[] if filed.is_wholly_held else messages,
+    )

@@ -1,7 +1,7 @@
-"""Several files at the same time, but filed one after the other, in the order of the inbox.
+"""Several passes of files at the same time, but filed one after the other, in the order of the inbox.
 
-Reading, normalising and checking a file touches nothing that another file needs, so workers do that side by side,
-each on its own connection. What becomes of a row depends on the files before it, so filing waits for its turn:
+Reading, normalising and checking a pass touches nothing that another needs, so workers do that side by side, each on
+its own connection. What becomes of a row depends on the files before it, so filing waits for its turn:
 the store comes out the same with one worker or many.
 """
 

@@ -3,7 +3,8 @@
 A kept copy is named by its digest alone; whose file it is, under which name, when and in which order it was read
 stands in the store's ledger. So the ledger is written here too, a JSON object a line, each after the first 16 digits of
 its own sha256: whole at the beginning and the end of every run and after every removal and release, and a line for each
-file before it is committed. Copies are on disk before the list names them, and the list names them before the store.
+file of a pass before the pass is committed. Copies are on disk before the list names them, and the list names them
+before the store.
 
 A list that says more than the store, of files that were committed, tells a store that lost something: a database put
 back from a backup, or a log that was cut off. There are no rows of people in it, and no withdrawn person can come back
@@ -92,9 +93,13 @@ def write(store: Store, archive: Path) -> None:
     write_whole(archive / NAME, b"".join(lines), mode=0o600)
 
 
-def announce(store: Store, archive: Path, file_id: int) -> None:
-    """Add a file that is about to be committed, in the caller's transaction; on disk before this returns."""
-    [row] = _rows_of(store, "from ledger.file where file_id = $file_id", {"file_id": file_id})
+def announce(store: Store, archive: Path, file_ids: list[int]) -> None:
+    """Add files that are about to be committed, in the caller's transaction; on disk before this returns."""
+    rows = _rows_of(
+        store,
+        "from ledger.file where file_id in (select unnest($file_ids::integer[])) order by file_id",
+        {"file_ids": file_ids},
+    )
     descriptor = os.open(archive / NAME, os.O_RDWR | os.O_CREAT, 0o600)
     with os.fdopen(descriptor, "r+b") as file:
         end = file.seek(0, os.SEEK_END)
@@ -105,7 +110,7 @@ def announce(store: Store, archive: Path, file_id: int) -> None:
                 end = file.read().rfind(b"\n") + 1
                 file.truncate(end)
         file.seek(end)
-        file.write(_line({"table": _ARRIVING, **row}))
+        file.write(b"".join(_line({"table": _ARRIVING, **row}) for row in rows))
         file.flush()
         os.fsync(file.fileno())
 

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import count
+
+import polars as pl
 
 from pipeline.faults import FileHeld, FileRefused
 from pipeline.intake.inbox import Arrival
@@ -11,6 +15,13 @@ from pipeline.programme import Profile
 from pipeline.store import Store
 
 ACCEPTED, HELD, REFUSED = "accepted", "held", "refused"
+
+_ENTERING = {
+    "file_id": pl.Int32, "is_new": pl.Boolean, "run_id": pl.Int32, "site": pl.String, "name": pl.String,
+    "sha256": pl.String, "bytes": pl.Int64, "received_at": pl.Datetime, "state": pl.String, "format": pl.String,
+    "encoding": pl.String, "profile_sha256": pl.String, "reason_code": pl.String, "reason": pl.String,
+    "kept_sha256": pl.String,
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -54,54 +65,71 @@ def kept_copies(store: Store) -> set[str]:
     }
 
 
-def profile_of(store: Store, site: str, sha256: str) -> str | None:
-    """The sha256 of the profile with which a known file was read."""
-    return store.value(
-        "select profile_sha256 from ledger.file where site = $site and sha256 = $sha256",
-        {"site": site, "sha256": sha256},
-    )
+@dataclass(frozen=True)
+class Known:
+    """A file that the ledger has a row of."""
+
+    file_id: int
+    state: str
+    profile_sha256: str | None  # of the profile with which it was read
 
 
-def enter(
-    store: Store,
-    entry: Entry,
-    profile: Profile,
-    *,
-    state: str,
-    encoding: str | None = None,
-    fault: FileHeld | None = None,
-    kept_sha256: str | None = None,
-) -> int:
-    """Write the file's row, without its row counts, and return its number.
+def known_files(store: Store, entries: Iterable[Entry]) -> dict[tuple[str, str], Known]:
+    """(site, sha256) → what is known of it, of those that are."""
+    rows = [(entry.arrival.site, entry.sha256) for entry in entries]
+    with store.lent("asked", pl.DataFrame(rows, schema=["site", "sha256"], orient="row")):
+        found = store.rows(
+            "select site, sha256, file_id, state, profile_sha256 from ledger.file semi join asked using (site, sha256)"
+        )
+    return {(site, sha256): Known(*rest) for site, sha256, *rest in found}
 
-    `kept_sha256` names the kept copy of an accepted file; of others none is relied on. A file that was held before
-    keeps its number; what was counted of it then is taken back.
+
+def accepted_sizes(store: Store) -> set[tuple[str, int]]:
+    """(site, bytes) of every accepted file."""
+    return set(store.rows("select distinct site, bytes from ledger.file where state = $state", {"state": ACCEPTED}))
+
+
+@dataclass(frozen=True)
+class Entering:
+    """One file's row of the ledger, without its row counts."""
+
+    entry: Entry
+    profile: Profile
+    file_id: int | None  # of a file that was held or refused before, and keeps its number
+    encoding: str | None = None
+    kept_sha256: str | None = None  # of the kept copy of an accepted file; of others none is relied on
+    fault: FileHeld | None = None  # None: it is accepted
+
+    @property
+    def state(self) -> str:
+        if self.fault is None:
+            return ACCEPTED
+        return REFUSED if isinstance(self.fault, FileRefused) else HELD
+
+
+def enter(store: Store, entering: Sequence[Entering]) -> list[int]:
+    """Write the rows of files that are not accepted yet, and return their numbers: new ones in the order given.
+
+    Of a file that was held or refused before, what was counted then is taken back.
     """
-    same = {"site": entry.arrival.site, "sha256": entry.sha256}
-    file_id = store.value("select file_id from ledger.file where site = $site and sha256 = $sha256", same)
-    values = {
-        "run_id": entry.run_id,
-        "name": entry.arrival.name,
-        "bytes": entry.bytes,
-        "received_at": entry.received_at,
-        "state": state,
-        "format": profile.format,
-        "encoding": encoding,
-        "profile_sha256": profile.sha256,
-        "reason_code": fault.code if fault else None,
-        "reason": str(fault) if fault else None,
-        "kept_sha256": kept_sha256,
-    }
-    if file_id is None:
-        file_id = store.value("select coalesce(max(file_id), 0) + 1 from ledger.file")
-        store.execute_file("16_file_entered.sql", file_id=file_id, **same, **values)
-    else:
-        store.execute_file("17_file_read_again.sql", file_id=file_id, **values)
-    return file_id
-
-
-def state_for(fault: FileHeld) -> str:
-    return REFUSED if isinstance(fault, FileRefused) else HELD
+    if not entering:
+        return []
+    numbers = count(store.value("select coalesce(max(file_id), 0) + 1 from ledger.file"))
+    file_ids = [next(numbers) if one.file_id is None else one.file_id for one in entering]
+    rows = [
+        (
+            file_id, one.file_id is None, one.entry.run_id, one.entry.arrival.site, one.entry.arrival.name,
+            one.entry.sha256, one.entry.bytes, one.entry.received_at, one.state, one.profile.format, one.encoding,
+            one.profile.sha256, one.fault.code if one.fault else None, str(one.fault) if one.fault else None,
+            one.kept_sha256,
+        )
+        for file_id, one in zip(file_ids, entering, strict=True)
+    ]  # fmt: skip
+    with store.lent("entering", pl.DataFrame(rows, schema=_ENTERING, orient="row")):
+        store.execute_file("16_file_entered.sql")
+        if any(one.file_id is not None for one in entering):
+            store.execute_file("17_file_read_again.sql")
+    return file_ids
 
 
 def where_from(store: Store) -> dict[tuple[str, str], tuple[str, str]]:

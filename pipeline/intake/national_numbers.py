@@ -12,6 +12,7 @@ import importlib
 import itertools
 import math
 import re
+from collections import Counter
 from collections.abc import Callable, Sequence
 from functools import cache
 
@@ -19,12 +20,17 @@ _FEWEST_VALUES = 8  # different ones
 _MOST_VALUES = 400  # different ones: eight in ten and one in ten are told apart by far fewer
 _NEARLY_ALL = 0.8  # the rest may be typing slips and words such as "none"
 
-# Each module's own is_valid decides. A form without a check digit is taken only in the writing beside it.
-_CHECKED = (
-    "at.vnr", "be.nn", "bg.egn", "br.cpf", "ca.sin", "ch.ssn", "cz.rc", "de.idnr", "ee.ik", "es.dni", "es.nie",
-    "fi.hetu", "fr.nir", "gb.nhs", "hr.oib", "iban", "ie.pps", "it.codicefiscale", "lt.asmens", "mx.curp", "nl.bsn",
-    "no.fodselsnummer", "pl.pesel", "pt.cc", "ro.cnp", "se.personnummer", "si.emso", "tr.tckimlik", "za.idnr",
-)  # fmt: skip
+# Each module's own is_valid decides. Beside it, how many letters and digits a number that it passes can have: where
+# most values have others it need not be asked. A form without a check digit is taken only in the writing beside it.
+_ANY = tuple(range(1, 35))
+CHECKED = {
+    "at.vnr": (10,), "be.nn": (11,), "bg.egn": (10,), "br.cpf": (11,), "ca.sin": (9,), "ch.ssn": (13,),
+    "cz.rc": (9, 10), "de.idnr": (11,), "ee.ik": (11,), "es.dni": (9,), "es.nie": (9,), "fi.hetu": (10, 11),
+    "fr.nir": (15,), "gb.nhs": (10,), "hr.oib": (11, 13), "iban": tuple(range(15, 35)), "ie.pps": (8, 9),
+    "it.codicefiscale": (11, 16), "lt.asmens": (11,), "mx.curp": (18,), "nl.bsn": tuple(range(1, 10)),
+    "no.fodselsnummer": (11,), "pl.pesel": (11,), "pt.cc": _ANY, "ro.cnp": (13,), "se.personnummer": (10, 12),
+    "si.emso": (13,), "tr.tckimlik": (11,), "za.idnr": (13,),
+}  # fmt: skip
 _WRITTEN = {"us.ssn": re.compile(r"\d{3}-\d{2}-\d{4}"), "dk.cpr": re.compile(r"\d{6}-\d{4}")}
 # UK national insurance number: two letters, six digits, a letter from A to D (form from memory; it has no check digit)
 _NINO = re.compile(r"[A-CEGHJ-PR-TW-Z][A-CEGHJ-NPR-TW-Z] ?\d{2} ?\d{2} ?\d{2} ?[A-D]", re.IGNORECASE)
@@ -38,8 +44,12 @@ def are_national_numbers(values: Sequence[str]) -> bool:
     if len(different) < _FEWEST_VALUES:
         return False
     possible = [value for value in different if _COULD_BE.fullmatch(value)]
-    most_wrong = len(possible) - math.ceil(_NEARLY_ALL * len(different))
-    return most_wrong >= 0 and any(_fails_at_most(most_wrong, is_valid, possible) for is_valid in _checks())
+    needed = math.ceil(_NEARLY_ALL * len(different))
+    of_length = Counter(sum(map(str.isalnum, value)) for value in possible)
+    return len(possible) >= needed and any(
+        sum(of_length[n] for n in lengths) >= needed and _fails_at_most(len(possible) - needed, is_valid, possible)
+        for is_valid, lengths in _checks()
+    )
 
 
 def _fails_at_most(most: int, is_valid: Callable[[str], bool], values: Sequence[str]) -> bool:
@@ -49,7 +59,7 @@ def _fails_at_most(most: int, is_valid: Callable[[str], bool], values: Sequence[
 
 
 @cache
-def _checks() -> tuple[Callable[[str], bool], ...]:
+def _checks() -> tuple[tuple[Callable[[str], bool], Sequence[int]], ...]:
     def checked(name: str) -> Callable[[str], bool]:
         return importlib.import_module(f"stdnum.{name}").is_valid
 
@@ -58,7 +68,7 @@ def _checks() -> tuple[Callable[[str], bool], ...]:
         return lambda value: form.fullmatch(value) is not None and is_valid(value)
 
     return (
-        lambda value: _NINO.fullmatch(value) is not None,
-        *(as_written(name, form) for name, form in _WRITTEN.items()),
-        *map(checked, _CHECKED),
+        (lambda value: _NINO.fullmatch(value) is not None, _ANY),
+        *((as_written(name, form), _ANY) for name, form in _WRITTEN.items()),
+        *((checked(name), lengths) for name, lengths in CHECKED.items()),
     )

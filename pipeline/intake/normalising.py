@@ -1,4 +1,4 @@
-"""A site's profile → the parameters of 10_normalised.sql and 11_reading_checked.sql.
+"""A site's profile → the parameters of 10_normalised.sql, and the print steps that 11_reading_checked.sql goes by.
 
 Nothing of a profile is ever written into a statement: patterns, factors, codes and formats are values.
 """
@@ -6,7 +6,7 @@ Nothing of a profile is ever written into a statement: patterns, factors, codes 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import Any
 
@@ -20,10 +20,8 @@ TYPED_FORMATS = ("xlsx", "parquet")  # their cells may be real dates, which arri
 _WRITTEN = ("length", "mass")
 
 
-def parameters_of(
-    profile: Profile, *, period_kind: str, participant_scope: str, pads: tuple[bytes, bytes]
-) -> dict[str, Any]:
-    """Every parameter that 10_normalised.sql names."""
+def parameters_of(profile: Profile, *, period_kind: str, pads: tuple[bytes, bytes]) -> dict[str, Any]:
+    """Every parameter that 10_normalised.sql names but `way`; equal where files are written alike."""
     inner_pad, outer_pad = pads
     values: dict[str, Any] = {
         "missing": sorted({*profile.missing, ""}),
@@ -31,7 +29,6 @@ def parameters_of(
         "thousands": profile.thousands,
         "number_pattern": number_pattern(profile.decimal, profile.thousands),
         "period_kind": period_kind,
-        "participant_scope": participant_scope,
         "inner_pad": inner_pad,
         "outer_pad": outer_pad,
         "sex_codes": _codes(profile, "sex", SEX_WORDS),
@@ -53,7 +50,7 @@ def parameters_of(
 def print_steps(profile: Profile) -> dict[str, float]:
     """The print resolution of the file's fields in canonical units, the coarsest of each kind.
 
-    height_step_cm, weight_step_kg, mass_step_kg, percent_step: parameters of 11_reading_checked.sql.
+    height_step_cm, weight_step_kg, mass_step_kg, percent_step, in this order: columns of file_of_pass.
     """
 
     def step(name: str) -> float:
@@ -79,17 +76,24 @@ def print_steps(profile: Profile) -> dict[str, float]:
     }
 
 
-def normalise(store: Store, parameters: Mapping[str, Any]) -> None:
-    """received → normalised. Most profiles have no written units: they are spared the long statement for them."""
-    is_written = any(
-        parameters[f"{name}_is_written"]
-        for name, field in measures.FIELDS.items()
-        if field.dimension in _WRITTEN
-    )
-    store.execute_file(
-        "09_written_quantity.sql" if is_written else "08_no_written_quantity.sql", **parameters
-    )
-    store.execute_file("10_normalised.sql", **parameters)
+def normalise(store: Store, ways: Sequence[Mapping[str, Any]]) -> None:
+    """received → normalised: the files of one way of writing (file_of_pass.way) after the other.
+
+    Most profiles have no written units: they are spared the long statement for them.
+    """
+    store.execute_file("09_normalised.sql")
+    for way, parameters in enumerate(ways):
+        is_written = any(
+            parameters[f"{name}_is_written"]
+            for name, field in measures.FIELDS.items()
+            if field.dimension in _WRITTEN
+        )
+        store.execute_file(
+            "09_written_quantity.sql" if is_written else "08_no_written_quantity.sql", way=way, **parameters
+        )
+        store.execute_file("10_normalised.sql", way=way, **parameters)
+    if len(ways) > 1:
+        store.execute_file("10_normalised_in_order.sql")
 
 
 def number_pattern(decimal: str, thousands: str) -> str:

@@ -1,10 +1,10 @@
-"""Files read, normalised and checked on a Dask cluster, and filed here, one after the other, in the order of the inbox.
+"""Files read, normalised and checked on a Dask cluster, and filed here, one pass after the other, in the inbox's order.
 
-A task is one file. It opens an in-process DuckDB of its own, runs the same sql/ files as a run on one machine, and
-writes what filing needs as Parquet to the exchange, a place that the workers and this machine share. Names, counts and
-faults travel through the scheduler, rows over the exchange, and the pseudonym key nowhere: a worker reads it where the
-programme keeps it. A task that is lost with its worker is done again by another; its rows stand under names that no
-earlier try has used.
+A task is one pass (passes.py). It opens an in-process DuckDB of its own, runs the same sql/ files as a run on one
+machine, and writes what filing needs as Parquet to the exchange, a place that the workers and this machine share.
+Names, counts and faults travel through the scheduler, rows over the exchange, and the pseudonym key nowhere: a worker
+reads it where the programme keeps it. A task that is lost with its worker is done again by another; its rows stand
+under names that no earlier try has used.
 """
 
 from __future__ import annotations
@@ -16,72 +16,69 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import date, datetime
-from functools import lru_cache
+from functools import lru_cache, partial
+from itertools import groupby
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import fsspec
 import polars as pl
 from distributed import Client, Future, KilledWorker
 
 from pipeline import __version__
-from pipeline.faults import Fault, FileHeld, printable
-from pipeline.intake import one_file, pseudonyms, tombstones
+from pipeline.faults import Fault, printable
+from pipeline.intake import one_file, one_pass, pseudonyms, tombstones
 from pipeline.intake.inbox import Arrival
-from pipeline.intake.ledger import ACCEPTED, Entry
-from pipeline.intake.one_file import Prepared, Setting
+from pipeline.intake.ledger import ACCEPTED
+from pipeline.intake.one_file import FileRead
+from pipeline.intake.one_pass import Prepared
+from pipeline.intake.setting import Setting
+from pipeline.intake.summary import IntakeSummary
 from pipeline.programme import Engine, Programme
 from pipeline.store import Store, received_beside, sql_text
 
-Result = TypeVar("Result")
+Arrivals = Sequence[Arrival]
 
-# what filing reads of a file → the query that a worker writes it with
+# what filing reads of a pass → the query that a worker writes it with
 PARCEL = {
     "received": sql_text("11_received_to_be_filed.sql"),
     "broken_line": "from broken_line",
     "leaving_line": "from leaving_line",
     "checked": "from checked",
 }
-_FILES_AHEAD = 4  # a worker's thread: enough that none waits for filing, few enough that the exchange stays small
+_PASSES_AHEAD = 2  # a worker's thread: enough that none waits for filing, few enough that the exchange stays small
 _LOOK_AGAIN_SECONDS = 5.0
 
 
 @dataclass(frozen=True)
 class Errand:
-    """What a worker is told of one file. It names things; it holds no row and no key."""
+    """What a worker is told of one pass. It names things; it holds no row and no key."""
 
     programme: Path
     programme_sha256: str
     version: str
     exchange: str
-    arrival: Arrival
+    arrivals: tuple[Arrival, ...]
     as_of: date
     received_at: datetime
     run_id: int
     first_period: str | None
-    accepted: frozenset[str]  # sha256 of files of the site and size that were accepted before
+    accepted: frozenset[tuple[str, str]]  # (site, sha256) of files of such sites and sizes that were accepted before
 
 
 @dataclass(frozen=True)
 class Parcel:
-    """What comes back of one file: `Prepared` without its profile, and where its rows stand."""
+    """What comes back of one pass: `Prepared` without its items, and where its rows stand."""
 
-    sha256: str | None  # None: its bytes could not even be read
-    bytes: int
-    encoding: str | None
-    kept_sha256: str
-    fault: FileHeld | None
-    is_known: bool
+    files: tuple[FileRead, ...]
+    is_broken: bool
     rows: str | None  # the folder of the exchange with a Parquet file for each table of PARCEL
 
 
 def in_turn(
-    store: Store,
-    setting: Setting,
-    items: Sequence[Arrival],
-    finish: Callable[[Store, Prepared], Result],
-) -> Iterator[Result]:
-    """The result of each file, in order: prepared on the cluster, finished here.
+    store: Store, setting: Setting, together: Sequence[Arrivals], before_commit: Callable[[Store, list[int]], None]
+) -> Iterator[list[IntakeSummary]]:
+    """The summaries of each pass, in order: prepared on the cluster, finished here.
 
     A file of a source is fetched, and so prepared, on this machine: it alone knows the source's secrets.
     Errors   Fault when the scheduler or its workers are out of reach, and when a file takes worker after worker down
@@ -91,32 +88,72 @@ def in_turn(
     exchange = _emptied(engine, setting.programme)
     try:
         with closing(_client(engine)) as client:
+            far = _Far(store, setting, client, exchange)
             threads = sum(client.nthreads().values())
-            waiting: deque[tuple[Arrival, Future | None]] = deque()
-            rest = iter(items)
+            waiting: deque[tuple[Arrivals, Future | None]] = deque()
+            rest = iter(_of_one_place(together))
             while True:
-                while len(waiting) < _FILES_AHEAD * threads and (arrival := next(rest, None)) is not None:
-                    future = None
-                    if arrival.remote is None:
-                        errand = _errand(store, setting, arrival, exchange)
-                        future = client.submit(prepare_far, errand, pure=False)
-                    waiting.append((arrival, future))
+                while len(waiting) < _PASSES_AHEAD * threads and (arrivals := next(rest, None)) is not None:
+                    waiting.append((arrivals, far.sent(arrivals)))
                 if not waiting:
                     return
-                arrival, future = waiting.popleft()
-                if future is None:
-                    yield finish(store, one_file.prepare(store, setting, arrival))
-                    continue
-                parcel = _awaited(client, engine, future, arrival)
-                prepared = _unpacked(store, setting, arrival, parcel)
-                yield finish(store, prepared)
-                _delete(parcel.rows)
+                prepared = far.received(*waiting.popleft())
+                summaries = one_pass.finish(
+                    store, setting, prepared, before_commit=before_commit,
+                    prepare_again=lambda arrivals: far.received(arrivals, far.sent(arrivals)),
+                )  # fmt: skip
+                far.tidy()
+                yield summaries
     finally:
         _delete(exchange)
 
 
+def _of_one_place(together: Sequence[Arrivals]) -> Iterator[Arrivals]:
+    """Passes of which all files lie in the inbox, or all in sources."""
+    for arrivals in together:
+        for _, of_one in groupby(arrivals, lambda arrival: arrival.remote is None):
+            yield tuple(of_one)
+
+
+class _Far:
+    """Passes on their way to the cluster and back."""
+
+    def __init__(self, store: Store, setting: Setting, client: Client, exchange: str):
+        self._store, self._setting, self._client, self._exchange = store, setting, client, exchange
+        self._unpacked: list[str] = []
+
+    def sent(self, arrivals: Arrivals) -> Future | None:
+        """A task for a pass of the inbox; None for files of a source."""
+        if arrivals[0].remote is not None:
+            return None
+        errand = _errand(self._store, self._setting, arrivals, self._exchange)
+        return self._client.submit(prepare_far, errand, pure=False)
+
+    def received(self, arrivals: Arrivals, future: Future | None) -> Prepared:
+        """The pass as if it had been prepared here: its rows stand in the temporary tables of the store."""
+        if future is None:
+            return one_pass.prepare(
+                self._store, self._setting, arrivals, partial(one_file.read, setting=self._setting)
+            )
+        parcel = _awaited(self._client, self._setting.programme.settings.engine, future, arrivals)
+        for table in PARCEL if parcel.rows else ():
+            with (
+                fsspec.open(f"{parcel.rows}/{table}.parquet", "rb") as file,
+                self._store.lent("parcel", pl.read_parquet(file)),
+            ):
+                self._store.execute(f"create or replace temporary table {table} as from parcel")
+        if parcel.rows:
+            self._unpacked.append(parcel.rows)
+        return Prepared(arrivals, parcel.files, parcel.is_broken)
+
+    def tidy(self) -> None:
+        """Delete what was filed from the exchange."""
+        while self._unpacked:
+            _delete(self._unpacked.pop())
+
+
 def prepare_far(errand: Errand) -> Parcel:
-    """On a worker: hash, look, read, archive, normalise, check one file, and write its rows to the exchange.
+    """On a worker: hash, look, read and archive each file, normalise and check them, and write rows to the exchange.
 
     Errors   Fault when the worker cannot see the programme, or is of another version, or the settings changed since
              the run began. A fault of the file comes back in the parcel.
@@ -134,18 +171,12 @@ def prepare_far(errand: Errand) -> Parcel:
     )  # fmt: skip
     limits = programme.settings.limits
     with _empty_store(limits.memory, programme.store / "evenbeam.duckdb").beside() as store:
-        prepared = one_file.prepare(store, setting, errand.arrival, accepted=errand.accepted)
-        entry = prepared.entry
-        has_rows = entry is not None and prepared.fault is None and not prepared.is_known
-        return Parcel(
-            entry.sha256 if entry else None,
-            entry.bytes if entry else 0,
-            prepared.encoding,
-            prepared.kept_sha256,
-            prepared.fault,
-            prepared.is_known,
-            _packed(store, errand.exchange) if has_rows else None,
+        prepared = one_pass.prepare(
+            store, setting, errand.arrivals, partial(one_file.read, setting=setting, accepted=errand.accepted)
         )
+        has_rows = any(file.has_rows for file in prepared.files)
+        rows = _packed(store, errand.exchange) if has_rows else None
+        return Parcel(prepared.files, prepared.is_broken, rows)
 
 
 @lru_cache(maxsize=4)
@@ -173,36 +204,20 @@ def _empty_store(memory: str, instead_of: Path) -> Store:
     return Store.open(None, memory_limit=memory, threads=1, may_read=received_beside(instead_of))
 
 
-def _errand(store: Store, setting: Setting, arrival: Arrival, exchange: str) -> Errand:
+def _errand(store: Store, setting: Setting, arrivals: Arrivals, exchange: str) -> Errand:
     programme = setting.programme
-    size = None
-    with suppress(OSError):  # gone, or closed to us: the worker says so
-        size = arrival.path.stat().st_size
-    accepted = store.rows(
-        "select sha256 from ledger.file where site = $site and bytes = $size and state = $state",
-        {"site": arrival.site, "size": size, "state": ACCEPTED},
-    )
+    sizes = set()
+    for arrival in arrivals:
+        with suppress(OSError):  # gone, or closed to us: the worker says so
+            sizes.add((arrival.site, arrival.path.stat().st_size))
+    with store.lent("seen", pl.DataFrame(list(sizes), schema={"site": pl.String, "bytes": pl.Int64}, orient="row")):
+        accepted = store.rows(
+            "select site, sha256 from ledger.file semi join seen using (site, bytes) where state = $state",
+            {"state": ACCEPTED},
+        )
     return Errand(
-        programme.path, programme.sha256, __version__, exchange, arrival, setting.as_of, setting.received_at,
-        setting.run_id, setting.first_period, frozenset(sha256 for (sha256,) in accepted),
-    )  # fmt: skip
-
-
-def _unpacked(store: Store, setting: Setting, arrival: Arrival, parcel: Parcel) -> Prepared:
-    """The parcel as if the file had been prepared here: its rows stand in the temporary tables of `store`."""
-    profile = setting.programme.profiles[arrival.site]
-    if parcel.sha256 is None:
-        return Prepared(arrival, profile, fault=parcel.fault)
-    entry = Entry(arrival, parcel.sha256, parcel.bytes, setting.received_at, setting.run_id)
-    for table in PARCEL if parcel.rows else ():
-        with (
-            fsspec.open(f"{parcel.rows}/{table}.parquet", "rb") as file,
-            store.lent("parcel", pl.read_parquet(file)),
-        ):
-            store.execute(f"create or replace temporary table {table} as from parcel")
-    return Prepared(
-        arrival, profile, entry, encoding=parcel.encoding, kept_sha256=parcel.kept_sha256,
-        fault=parcel.fault, is_known=parcel.is_known,
+        programme.path, programme.sha256, __version__, exchange, tuple(arrivals), setting.as_of, setting.received_at,
+        setting.run_id, setting.first_period, frozenset(accepted),
     )  # fmt: skip
 
 
@@ -249,15 +264,20 @@ def _client(engine: Engine) -> Client:
     return client
 
 
-def _awaited(client: Client, engine: Engine, future: Future, arrival: Arrival) -> Parcel:
-    """A task's parcel, however long it takes, as long as somebody works on it."""
+def _awaited(client: Client, engine: Engine, future: Future, arrivals: Arrivals) -> Parcel:
+    """A task's parcel, however long it takes, as long as somebody works on it.
+
+    A pass of several files that takes workers down with it comes back as broken: each file is then tried by itself.
+    """
     last_seen = time.monotonic()
     while True:
         try:
             return future.result(timeout=_LOOK_AGAIN_SECONDS)
         except KilledWorker as error:
+            if len(arrivals) > 1:
+                return Parcel((), is_broken=True, rows=None)
             raise Fault(
-                "workers lost", where=arrival.where, found=printable(error, 300),
+                "workers lost", where=arrivals[0].where, found=printable(error, 300),
                 expected="a worker that outlives the file",
                 next="give the workers more memory, or take the file out of the inbox and run again; what was filed "
                 "before it is kept",

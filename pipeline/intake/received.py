@@ -1,4 +1,4 @@
-"""The temporary tables `received` and `broken_line`: what a reader delivers, one file at a time."""
+"""The temporary tables `received` and `broken_line`: what readers deliver, one file of a pass after the other."""
 
 from __future__ import annotations
 
@@ -43,9 +43,20 @@ class BrokenLine:
     expected: str
 
 
-def begin(store: Store) -> None:
+def begin_pass(store: Store) -> None:
     """Both tables, empty."""
     store.execute_file("05_received.sql")
+    turn_to(store, 1)
+
+
+def turn_to(store: Store, place: int) -> None:
+    """Whatever a reader adds from here on is of the file at `place`, counted from 1."""
+    store.execute("set variable place = $place", {"place": place})
+
+
+def begin(store: Store) -> None:
+    """Both tables without a row of the file that is being read."""
+    store.execute_file("05_received_of_file.sql")
 
 
 def append(

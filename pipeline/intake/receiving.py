@@ -4,22 +4,26 @@ from __future__ import annotations
 
 import shutil
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from datetime import date, datetime
 from functools import partial
 from pathlib import PurePosixPath
 
 from pipeline.faults import Fault, SettingsFault, printable
-from pipeline.intake import archive, inbox, kept_ledger, ledger, one_file, pseudonyms, sources
+from pipeline.intake import archive, inbox, kept_ledger, ledger, one_file, one_pass, pseudonyms, sources
 from pipeline.intake.amounts import amount
 from pipeline.intake.in_turn import in_turn
-from pipeline.intake.one_file import IntakeSummary, ReadFile, Setting
+from pipeline.intake.passes import passes, weight_of_new
+from pipeline.intake.setting import ReadFile, Setting
+from pipeline.intake.summary import IntakeSummary
 from pipeline.intake.tombstones import read as read_tombstones
 from pipeline.programme import Programme
 from pipeline.store import Store
 
 Progress = Callable[[int, int, str], None]
+Pass = Sequence[inbox.Arrival]
+Announce = Callable[[Store, list[int]], None]
 
 
 def receive(
@@ -35,8 +39,8 @@ def receive(
     """Read every new file of the inbox and of the sources into the store.
 
     A source that is out of reach is told, and the run goes on without it; the next one reads what waits there.
-    A fault of one file holds or refuses that file and no other. Rows of a file come in one transaction, files in
-    the order of their site and name, however many are worked on at once.
+    A fault of one file holds or refuses that file and no other. Rows of a file come in one transaction, with those of
+    the other files of its pass; files in the order of their site and name, however many are worked on at once.
     Errors   StoreFault when the pseudonym key may be read by others, or is gone though files were accepted with it.
              What no file can cause propagates.
     """
@@ -103,27 +107,41 @@ def _read_with_earlier_profile(site: str, n: int) -> str:
 
 
 def _read_and_filed(store: Store, setting: Setting, found: list[inbox.Arrival]) -> Iterator[IntakeSummary]:
-    """The summary of each file, in order: prepared side by side, here or on a cluster, and filed in turn."""
-    finish = partial(one_file.finish, before_commit=partial(_announce, setting))
-    if setting.programme.settings.engine.kind == "dask":
-        try:
-            from pipeline.intake import on_cluster  # Dask is an extra, and takes its time to import
-        except ModuleNotFoundError as error:
-            raise SettingsFault(
-                "Dask is not installed",
-                where="[engine] kind",
-                found=f"no module {error.name}",
-                expected='what kind = "dask" needs',
-                next="pip install 'evenbeam[dask]', here and on every worker",
-            ) from error
-        return on_cluster.in_turn(store, setting, found, finish)
+    """The summary of each file, in order: passes are prepared side by side, here or on a cluster, and filed in turn."""
+    together = list(passes(found, weight_of_new(ledger.accepted_sizes(store))))
+    announce = partial(_announce, setting)
+    is_far = setting.programme.settings.engine.kind == "dask"
+    with closing((_far if is_far else _here)(store, setting, together, announce)) as results:
+        for summaries in results:
+            yield from summaries
+
+
+def _here(store: Store, setting: Setting, together: list[Pass], announce: Announce) -> Iterator[list[IntakeSummary]]:
+    def prepare(sibling: Store, arrivals: Pass) -> one_pass.Prepared:
+        return one_pass.prepare(sibling, setting, arrivals, partial(one_file.read, setting=setting))
+
+    def finish(sibling: Store, prepared: one_pass.Prepared) -> list[IntakeSummary]:
+        return one_pass.finish(
+            sibling, setting, prepared, prepare_again=partial(prepare, sibling), before_commit=announce
+        )
+
     workers = store.value("select current_setting('threads')")
-    return in_turn(store, found, partial(_prepare, setting), finish, workers=workers)
+    return in_turn(store, together, prepare, finish, workers=workers)
 
 
-def _prepare(setting: Setting, store: Store, arrival: inbox.Arrival) -> one_file.Prepared:
-    return one_file.prepare(store, setting, arrival)
+def _far(store: Store, setting: Setting, together: list[Pass], announce: Announce) -> Iterator[list[IntakeSummary]]:
+    try:
+        from pipeline.intake import on_cluster  # Dask is an extra, and takes its time to import
+    except ModuleNotFoundError as error:
+        raise SettingsFault(
+            "Dask is not installed",
+            where="[engine] kind",
+            found=f"no module {error.name}",
+            expected='what kind = "dask" needs',
+            next="pip install 'evenbeam[dask]', here and on every worker",
+        ) from error
+    return on_cluster.in_turn(store, setting, together, announce)
 
 
-def _announce(setting: Setting, store: Store, file_id: int) -> None:
-    kept_ledger.announce(store, setting.archive, file_id)
+def _announce(setting: Setting, store: Store, file_ids: list[int]) -> None:
+    kept_ledger.announce(store, setting.archive, file_ids)

@@ -58,8 +58,7 @@ def _are_birthdays(values: Sequence[str], as_of: date) -> bool:
 
 
 def _is_telephone(value: str, is_participant: bool) -> bool:
-    digits = sum(character.isdigit() for character in value)
-    if not 9 <= digits <= 15 or not _TELEPHONE.fullmatch(value):
+    if not _TELEPHONE.fullmatch(value) or not 9 <= sum(map(str.isdigit, value)) <= 15:
         return False
     if _DATE.fullmatch(value) or _DECIMAL.fullmatch(value):
         return False

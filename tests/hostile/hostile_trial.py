@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import signal
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
@@ -18,11 +18,11 @@ from types import SimpleNamespace
 from hostile_cases import Case
 
 from pipeline.faults import Fault, FileRefused, SettingsFault
-from pipeline.intake import headers, identifiers, one_file, readers
+from pipeline.intake import headers, identifiers, one_file, one_pass, readers, received
 from pipeline.intake.inbox import Arrival
 from pipeline.intake.inspect import inspect_file
 from pipeline.intake.ledger import Entry
-from pipeline.intake.one_file import Setting
+from pipeline.intake.setting import Setting
 from pipeline.programme import Limits, Profile, Programme, read_profile
 from pipeline.seal.command import seal_file
 from pipeline.seal.profile import read_seal_profile
@@ -101,6 +101,7 @@ class Trial:
         places = headers.columns_of(profile, look.headers, where="north-quay/case", most=LIMITS.columns)
         spool = self.folder / "spool"
         spool.unlink(missing_ok=True)
+        received.begin_pass(self.store)
         reader.read(self.store, path, places, len(look.headers), spool)
         rows, lines, broken = self.store.rows(
             "select count(*), count(distinct line), (select count(*) from broken_line "
@@ -124,11 +125,16 @@ class Trial:
             Arrival("north-quay", path, path.name), uuid.UUID(int=self._n).hex * 2, len(case.content),
             setting.received_at, 1, kept_sha256="0" * 64,
         )  # fmt: skip
-        done = one_file.finish(self.store, one_file.prepare_entry(self.store, setting, entry))
+        def prepare(entries: Sequence[Entry]) -> one_pass.Prepared:
+            return one_pass.prepare(
+                self.store, setting, entries, lambda store, one: one_file.read_entry(store, setting, one)
+            )
+
+        [done] = one_pass.finish(self.store, setting, prepare([entry]), prepare_again=prepare)
         parts = done.rows_accepted + done.rows_held + done.rows_duplicate + done.rows_superseded
-        received = self.store.value("select count(*) from received") if done.rows_read else 0
-        if done.rows_read != parts or done.rows_read != received:
-            raise Finding(f"intake: {done.rows_read} read, {parts} accounted for, {received} received")
+        stand = self.store.value("select count(*) from received") if done.rows_read else 0
+        if done.rows_read != parts or done.rows_read != stand:
+            raise Finding(f"intake: {done.rows_read} read, {parts} accounted for, {stand} received")
         for message in (*done.messages, *done.row_messages):
             _require_printable(message)
         if done.files_accepted:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import importlib
+import random
+import re
+
 import polars as pl
 import pytest
 import xlsxwriter
 from invented_site import HEADER, PROFILE, csv
 
-from pipeline.intake.national_numbers import are_national_numbers
+from pipeline.intake.national_numbers import CHECKED, are_national_numbers
 from pipeline.seal.full_names import are_named_participants, are_remarks_on_named_people
 
 HEADERS = [*HEADER.split(","), "Remark"]
@@ -163,6 +167,17 @@ def test_national_numbers_are_known_by_their_check_digits():
     assert len(made) > 30 and all(nhs.is_valid(value) for value in made)
     assert are_national_numbers(made[:8]) and not are_national_numbers(made[:7])
     assert not are_national_numbers([str(n) for n in range(4_010_232_000, 4_010_232_040)])
+
+
+# python-stdnum 2.2: the examples in its documentation that pass, and random digits, of which about one in ten do.
+@pytest.mark.parametrize("name", sorted(CHECKED))
+def test_what_passes_a_check_is_as_long_as_is_said_beside_the_check(name):
+    module, chance = importlib.import_module(f"stdnum.{name}"), random.Random(name)
+    examples = re.findall(r">>> validate\('([^']*)'\)[^\n]*\n(?!Traceback)", module.__doc__)
+    digits = ["".join(chance.choices("0123456789", k=length)) for length in range(6, 35) for _ in range(100)]
+    passing = [value for value in (*examples, *digits) if module.is_valid(value)]
+    assert passing and set(examples) <= set(passing)
+    assert {sum(map(str.isalnum, value)) for value in passing} <= set(CHECKED[name])
 
 
 def _nhs_digit(nine: str) -> int | None:

@@ -7,17 +7,19 @@ import signal
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
+from types import SimpleNamespace
 
 import polars as pl
 import pytest
-from distributed import LocalCluster
+from distributed import KilledWorker, LocalCluster
 from invented_site import SITE, House, csv
 from loopback_servers import SftpPlace
 from polars.testing import assert_frame_equal
 
 from pipeline import __version__
 from pipeline.faults import Fault, SettingsFault
-from pipeline.intake import on_cluster, receive
+from pipeline.intake import on_cluster, passes, receive
+from pipeline.intake.inbox import Arrival
 from pipeline.programme import Programme
 
 OTHER = "east-pier"
@@ -105,7 +107,8 @@ def test_the_store_is_that_of_one_machine_and_the_next_run_finds_nothing_new(her
     there.store.close()
 
 
-def test_nothing_is_lost_with_a_worker_that_is_killed_half_way(here, cluster, tmp_path):
+def test_nothing_is_lost_with_a_worker_that_is_killed_half_way(here, cluster, tmp_path, monkeypatch):
+    monkeypatch.setattr(passes, "FILES_AT_MOST", 2)
     there = programme_at(tmp_path / "there", engine(cluster.scheduler_address))
     same_key(here, there)
     killed = []
@@ -120,6 +123,22 @@ def test_nothing_is_lost_with_a_worker_that_is_killed_half_way(here, cluster, tm
     assert len(killed) == 2
     assert_same_store(here, there)
     there.store.close()
+
+
+class Lost:
+    """A task that took worker after worker down with it."""
+
+    def result(self, timeout):
+        raise KilledWorker("pass", SimpleNamespace(address="tcp://127.0.0.1:1"), 3)
+
+
+def test_a_pass_that_takes_workers_down_is_tried_file_by_file_and_then_the_file_is_named(here):
+    settings = Programme.read(here.folder).settings
+    arrivals = [Arrival(SITE, here.folder / name, name) for name in ("01.csv", "02.csv")]
+    assert on_cluster._awaited(None, settings.engine, Lost(), arrivals).is_broken
+    with pytest.raises(Fault, match="workers lost") as fault:
+        on_cluster._awaited(None, settings.engine, Lost(), arrivals[:1])
+    assert f"{SITE}/01.csv" in str(fault.value)
 
 
 def test_no_key_and_no_member_number_stands_on_the_exchange_and_nothing_stays_there(
@@ -175,9 +194,9 @@ def test_a_cluster_without_a_scheduler_or_without_workers_is_said_and_nothing_is
 
 def test_workers_of_another_version_or_with_other_settings_are_not_trusted(here):
     programme = Programme.read(here.folder)
-    arrival = on_cluster.Arrival(SITE, here.folder / "inbox" / SITE / "01.csv", "01.csv")
+    arrival = Arrival(SITE, here.folder / "inbox" / SITE / "01.csv", "01.csv")
     errand = on_cluster.Errand(
-        programme.path, programme.sha256, __version__, str(here.folder / "exchange"), arrival,
+        programme.path, programme.sha256, __version__, str(here.folder / "exchange"), (arrival,),
         date(2025, 6, 30), datetime(2025, 6, 30, 8), 1, None, frozenset(),
     )  # fmt: skip
     with pytest.raises(Fault, match="another version"):
@@ -186,7 +205,8 @@ def test_workers_of_another_version_or_with_other_settings_are_not_trusted(here)
         on_cluster.prepare_far(replace(errand, programme_sha256="00"))
     with pytest.raises(Fault, match="programme not on a worker"):
         on_cluster.prepare_far(replace(errand, programme=here.folder / "elsewhere.toml"))
-    assert on_cluster.prepare_far(errand).fault is None
+    [file] = on_cluster.prepare_far(errand).files
+    assert file.fault is None
 
 
 @pytest.mark.parametrize(

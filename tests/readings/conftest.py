@@ -35,7 +35,8 @@ def checking_store():
     """One store for all row checks: they leave nothing but temporary tables that are made anew each time."""
     with Store.open(None) as opened:
         opened.execute("""create temp table normalised as
-            select * exclude (reading_id, file_id, site, flags), []::varchar[] as unreadable from reading.accepted""")
+            select 1 as file, * exclude (reading_id, file_id, site, flags), []::varchar[] as unreadable
+            from reading.accepted""")
         yield opened
 
 
@@ -47,9 +48,16 @@ def check(checking_store):
     def run(*rows, **steps):
         store.execute("delete from normalised")
         for line, given in enumerate(rows, start=1):
-            row = {"line": line, "unreadable": []} | WOMAN | given
+            row = {"file": 1, "line": line, "unreadable": []} | WOMAN | given
             insert(store, "normalised", row)
-        store.execute_file("11_reading_checked.sql", as_of=AS_OF, **(METRIC_STEPS | steps))
+        store.execute(
+            "create or replace temp table file_of_pass as select 1 as file, $as_of::date as as_of, "
+            "$height_step_cm::double as height_step_cm, $weight_step_kg::double as weight_step_kg, "
+            "$mass_step_kg::double as mass_step_kg, $percent_step::double as percent_step",
+            {"as_of": AS_OF, **METRIC_STEPS, **steps},
+        )
+        store.execute_file("11_file_facts.sql")
+        store.execute_file("11_reading_checked.sql")
         return store.rows("select codes, flags, proposal from checked order by line")
 
     return run

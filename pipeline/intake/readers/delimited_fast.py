@@ -21,14 +21,13 @@ NO_NULL = "\x01"  # an empty cell stays '', no text of a file is this mark
 def read(
     store: Store, path: Path, profile: Profile, places: Mapping[str, int], width: int, *, lines: int
 ) -> bool:
-    """Fill `received` from a UTF-8 file; False (and `received` empty) where only the tolerant way is exact.
+    """Fill `received` from a UTF-8 file; False (and `received` without it) where only the tolerant way is exact.
 
     `lines` are the file's physical lines: where rows and header do not add up to them there is a blank line or
     a line end within quotes, and the line of a row could not be told from its place.
     """
     fields = {place: field for field, place in places.items()}
     columns = {fields.get(place, f"_{place}"): "VARCHAR" for place in range(width)}
-    received.begin(store)
     if len(fields) < len(places):  # two fields are read from one column
         return False
     try:
@@ -44,12 +43,19 @@ def read(
     except (duckdb.InvalidInputException, duckdb.ConversionException):
         received.begin(store)
         return False
-    rows = store.value("select count(*) from received")
-    blank = store.value(
-        "select count(*) from received where concat(participant, measured_on, weight) = ''"
-        " and concat(columns(* exclude (line))) = ''"
-    )
-    if rows + profile.header_row != lines or blank:
+    rows, perhaps_blank = store.rows(
+        "select count(*), count(*) filter (where concat(participant, measured_on, weight) = '') "
+        "from received where file = getvariable('place')"
+    )[0]
+    if rows + profile.header_row != lines or (perhaps_blank and _is_any_blank(store)):
         received.begin(store)
         return False
     return True
+
+
+def _is_any_blank(store: Store) -> bool:
+    """Asked of all columns, which is dearer, and only where some are blank."""
+    return store.value(
+        "select count(*) > 0 from received where file = getvariable('place')"
+        " and concat(columns(* exclude (file, line))) = ''"
+    )

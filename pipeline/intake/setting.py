@@ -1,0 +1,35 @@
+"""What all files of a run share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from pipeline.programme import Programme
+
+ReadFile = Callable[[str, Callable[[], Any]], Any]  # (site and name of a new file, or of a pass, and its reading)
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What all files of a run share."""
+
+    programme: Programme
+    as_of: date
+    received_at: datetime
+    run_id: int
+    pads: tuple[bytes, bytes]
+    tombstones: frozenset[str] = frozenset()  # of everybody who withdrew
+    first_period: str | None = None  # the first period whose readings are kept; None: every one
+    read_file: ReadFile = lambda where, read: read()  # a scheduler puts its own watch around it
+
+    @property
+    def archive(self) -> Path:
+        return self.programme.store / "archive"
+
+    @property
+    def spool(self) -> Path:
+        return self.programme.store / "spool"
