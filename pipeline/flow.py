@@ -75,6 +75,7 @@ def _remove(run: Run) -> None:
 
 
 def _receive(run: Run) -> None:
+    run.store.execute_file("04_account_before.sql")
     run.intake = receive(
         run.store,
         run.programme,
