@@ -30,6 +30,7 @@ from pipeline.readings import build_readings
 from pipeline.release.since_frozen import counts_that_differ
 from pipeline.removal.erasing import erase_if_due
 from pipeline.removal.removing import Removed, remove
+from pipeline.results.basis import results_are_current
 from pipeline.run_log import RunLog
 from pipeline.sole_use import opened_alone, sole_use
 from pipeline.store import Store, sql_text, storage_fault
@@ -117,6 +118,8 @@ def _empty_what_stood_on_readings(store: Store) -> None:
 
 
 def _results(run: Run) -> None:
+    if results_are_current(run.store, run.programme):
+        return
     from pipeline.results import refresh_results  # with all of statistics behind it
 
     with run.store.transaction():

@@ -9,15 +9,22 @@ import hashlib
 
 from pipeline.own_source import program_digest
 from pipeline.programme import Programme
-from pipeline.results.standard import Standard
+from pipeline.store import Store
 
 _PACKAGES = ("pipeline", "sql")
 _LIBRARIES = ("duckdb", "polars", "numpy", "scipy", "scikit-learn")
 
 
-def basis_of(programme: Programme, standard: Standard) -> str:
+def basis_of(programme: Programme) -> str:
     """A digest that differs where results could differ though the readings do not."""
     digest = hashlib.sha256(program_digest(_PACKAGES, _LIBRARIES).encode())
     digest.update(programme.sha256.encode())  # settings and profiles
-    digest.update(standard.bands.write_csv().encode())  # its file stands beside the settings
+    standard = programme.folder / programme.settings.bandings.standard_population
+    if standard.is_file():  # else it is one of those beside the code
+        digest.update(standard.read_bytes())
     return digest.hexdigest()
+
+
+def results_are_current(store: Store, programme: Programme) -> bool:
+    """Was result.* written from everything that is in the store, on the basis that holds now?"""
+    return store.rows("select basis, is_current from ledger.result_state") == [(basis_of(programme), True)]
