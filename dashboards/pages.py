@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import shutil
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -51,8 +53,21 @@ def build_pages(release_folder: Path, *, assets: Path | None = None) -> list[Pat
     Errors   ReleaseUnreadable when the folder is not a complete release.
     """
     release = read_release(release_folder)
-    with speaking(release.catalogue), writing_as(release.facts["written"]):
+    with speaking(release.catalogue), writing_as(release.facts["written"]), _nothing_collected():
         return _build(release, assets)
+
+
+@contextmanager
+def _nothing_collected() -> Iterator[None]:
+    """Without Python's search for unreachable cycles: it would walk half a million cells of the workbook again and
+    again, a twelfth of the time that pages take, and find nothing. What falls out of use is freed all the same."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def _build(release: Release, assets: Path | None) -> list[Path]:

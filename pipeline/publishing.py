@@ -48,8 +48,8 @@ def bring_up_to_date(
     from pipeline.release.publish import publish  # with disclosure control and its solvers: most of a second
 
     build_pages = dashboards.build_pages
-    if standing and standing.basis["program"] == basis["program"]:
-        build_pages = partial(build_pages, assets=standing.folder / "assets")
+    if standing and standing.basis["program"] == basis["program"] and standing.assets.is_dir():
+        build_pages = partial(build_pages, assets=standing.assets)
     path = publish(store, programme, as_of, build_pages=build_pages, results=results)
     remember(programme, basis | {"noise": noise_in(store, programme, as_of)})  # some may have been drawn just now
     return Publication(path, as_of, is_new=True)

@@ -33,6 +33,10 @@ class Standing:
     as_of: date
     sites: list[dict[str, Any]]  # as release.json has them
 
+    @property
+    def assets(self) -> Path:
+        return self.folder / "assets"
+
     def says_all(self, basis: Basis, as_of: date, *, is_day_given: bool) -> bool:
         """Would a publication on this basis, made on this day, say nothing that this one does not?
 
