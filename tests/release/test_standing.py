@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 from datetime import date
 from pathlib import Path
 
@@ -137,7 +136,7 @@ def link_gone(house, monkeypatch):
 
 def another_version_served(house, monkeypatch):
     other = house.programme.published / VERSIONS / "other"
-    os.rename(house.latest.resolve(), other)
+    house.latest.resolve().rename(other)
     house.latest.unlink()
     house.latest.symlink_to(Path(VERSIONS) / "other")
 
