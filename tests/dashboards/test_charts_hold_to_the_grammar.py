@@ -13,6 +13,7 @@ import altair as alt
 import pytest
 from invented_outcomes import add_outcomes
 from invented_release import make_release
+from jsonschema import ValidationError
 
 from dashboards import build_pages, chart_parts, charts, curve_charts, outcome_charts, site_charts
 
@@ -28,7 +29,7 @@ def drawn(tmp_path_factory):
             for name, draw in vars(module).items():
                 if getattr(draw, "__wrapped__", None) and draw.__module__ == module.__name__:
                     patch.setattr(module, name, _noting(draw, name, made))
-        folder = add_outcomes(make_release(tmp_path_factory.mktemp("charts"), sites=3, quarters=3))
+        folder = add_outcomes(make_release(tmp_path_factory.mktemp("charts"), sites=2, quarters=2))
         build_pages(folder)
     specs = {}
     for page in folder.glob("*.html"):
@@ -75,7 +76,7 @@ def test_every_function_that_draws_was_asked(drawn):
 def test_a_word_that_the_grammar_does_not_have_is_found(drawn):
     spec = copy.deepcopy(drawn[0][0])
     spec["layer"][0]["mark"]["colour"] = "red"
-    with pytest.raises(alt.utils.schemapi.SchemaValidationError):
+    with pytest.raises(ValidationError):
         alt.LayerChart.from_dict(spec, validate=True)
 
 
