@@ -3,7 +3,8 @@
     python tests/benchmarks/publishing_speed.py --readings 20000 [--sites 24] [--against FOLDER]
 
 `--against` names another checkout of this program, such as the one before a change: the same nights are run with it,
-turn by turn, so that both meet the same other work on the machine. Prints a Markdown table of processor seconds.
+turn by turn, so that both meet the same other work on the machine; where they publish other bytes, it stops. Prints a
+Markdown table of processor seconds.
 """
 
 from __future__ import annotations
@@ -54,6 +55,8 @@ def nights(programs: dict[str, Path], readings: int, sites: int) -> tuple[dict[s
         def night(title: str, *options: str) -> None:
             for name, program in programs.items():
                 spent.setdefault(title, {})[name] = run(program, folders[name], *options)
+            if any(files_of(folder) != files_of(folders["now"]) for folder in folders.values()):
+                raise SystemExit(f"{title}: the two programs publish other bytes")
 
         night("first run")
         night("nothing new")
@@ -77,7 +80,8 @@ def main() -> None:
     programs = {"before": options.against.resolve()} if options.against else {}
     programs["now"] = HERE
     spent, changed = nights(programs, options.readings, options.sites)
-    print(f"| {options.readings:,} readings, {options.sites} sites | {' | '.join(programs)} |".replace(",", " "))
+    readings = f"{options.readings:,}".replace(",", " ")
+    print(f"| {readings} readings, {options.sites} sites | {' | '.join(programs)} |")
     print(f"| --- | {' | '.join('---:' for _ in programs)} |")
     for title, seconds in spent.items():
         cells = [f"{seconds[name]:.1f}" if name in seconds else "" for name in programs]
