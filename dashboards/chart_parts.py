@@ -7,10 +7,12 @@ the tooltip.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from functools import cache, wraps
 from typing import Any
 
 import altair as alt
+from altair.utils.schemapi import debug_mode
 
 from dashboards.figures import TableColumn
 
@@ -55,13 +57,38 @@ def scale() -> alt.Scale:
     return alt.Scale(domain=[alt.ExprRef("bottom"), alt.ExprRef("top")], nice=True, zero=False)
 
 
-def finished(chart: alt.LayerChart, height: Any, **more: float) -> dict[str, Any]:
-    """The spec with the parameters that the script sets: the ends of the scale, and `more` with first values."""
-    params = [alt.param(name=name, value=value) for name, value in {"bottom": 0, "top": 100, **more}.items()]
-    spec = chart.properties(width="container", height=height).add_params(*params).to_dict()
-    spec.pop("config", None)
-    spec.pop("$schema", None)
-    return spec
+def drawn_once(draw: Callable[..., dict[str, Any]]) -> Callable[..., dict[str, Any]]:
+    """A function that makes a spec, called once a process for the same arguments.
+
+    Altair holds every part to the grammar's schema as it is made, and each chart again: half of the time that pages
+    took. What a spec is made of does not come from data, so the tests hold each kind of chart to the schema instead.
+    """
+
+    @cache
+    @wraps(draw)
+    def drawn(*arguments: Any, **options: Any) -> dict[str, Any]:
+        with debug_mode(False):
+            return draw(*arguments, **options)
+
+    return drawn
+
+
+def finished(layers: Sequence[alt.Chart], height: Any, **more: float) -> dict[str, Any]:
+    """The spec of layers over ROWS, with the parameters that the script sets: the ends of the scale, and `more` with
+    first values.
+
+    Laid over each other here, as Altair does it for charts of one and the same data, and without its copies of each.
+    """
+    parameters = {"bottom": 0, "top": 100, **more}
+    parts = [chart.to_dict(validate=False, context={"top_level": False}) for chart in layers]
+    data = [part.pop("data") for part in parts]
+    return {
+        "data": data[0],
+        "width": "container",
+        "height": height.to_dict(validate=False) if isinstance(height, alt.Step) else height,
+        "params": [{"name": name, "value": value} for name, value in parameters.items()],
+        "layer": parts,
+    }
 
 
 def value_axis(unit: str, **options: Any) -> alt.Axis:
@@ -87,7 +114,7 @@ def around_none(
     base = alt.Chart(ROWS).encode(x=x)
     shown = base.transform_filter(IS_SHOWN)
     return finished(
-        alt.layer(
+        (
             base.transform_filter(IS_WITHHELD).mark_rule(style="withheld"),
             alt.Chart(ROWS)
             .mark_rule(style="reference")

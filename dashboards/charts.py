@@ -7,7 +7,6 @@ where the figure is unreliable), strip (a range of percentiles), track, thread, 
 
 from __future__ import annotations
 
-from functools import cache
 from typing import Any
 
 import altair as alt
@@ -23,6 +22,7 @@ from dashboards.chart_parts import (
     Columns,
     Heads,
     age_axis,
+    drawn_once,
     finished,
     in_order,
     period_axis,
@@ -32,7 +32,7 @@ from dashboards.chart_parts import (
 )
 
 
-@cache
+@drawn_once
 def band_beams(columns: Columns, row: str, title: str) -> dict[str, Any]:
     """One row a band: its name, the share written out, and a bead on a beam (share and interval)."""
     base = alt.Chart(ROWS).encode(y=alt.Y(**in_order(row)))
@@ -42,7 +42,7 @@ def band_beams(columns: Columns, row: str, title: str) -> dict[str, Any]:
     shown = base.transform_filter(IS_SHOWN)
     tip = tooltip(((row, title),), columns)
     return finished(
-        alt.layer(
+        (
             base.mark_rule(style="track", yOffset=9).encode(x=alt.value(0), x2=alt.value(alt.expr("width"))),
             shown.mark_rule(style="beam", yOffset=9).encode(x=across, x2="high:Q", tooltip=tip),
             shown.mark_point(style="bead", yOffset=9).encode(x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD),
@@ -55,7 +55,7 @@ def band_beams(columns: Columns, row: str, title: str) -> dict[str, Any]:
     )
 
 
-@cache
+@drawn_once
 def over_periods(columns: Columns, heads: Heads) -> dict[str, Any]:
     """Share by period: a thin line through beads on upright beams."""
     base = alt.Chart(ROWS).encode(
@@ -65,7 +65,7 @@ def over_periods(columns: Columns, heads: Heads) -> dict[str, Any]:
     shown = base.transform_filter(IS_SHOWN)
     tip = tooltip(heads, columns)
     return finished(
-        alt.layer(
+        (
             base.transform_filter(IS_WITHHELD).mark_rule(style="withheld"),
             shown.mark_line(style="thread").encode(y=alt.Y("share:Q")),
             shown.mark_rule(style="beam-thin").encode(y=y, y2="high:Q", tooltip=tip),
@@ -75,7 +75,7 @@ def over_periods(columns: Columns, heads: Heads) -> dict[str, Any]:
     )
 
 
-@cache
+@drawn_once
 def over_ages(columns: Columns, heads: Heads) -> dict[str, Any]:
     """Share by age group, female and male side by side, told apart by colour and shape."""
     x = alt.X(
@@ -97,7 +97,7 @@ def over_ages(columns: Columns, heads: Heads) -> dict[str, Any]:
     shown = base.transform_filter(IS_SHOWN)
     tip = tooltip(heads, columns)
     return finished(
-        alt.layer(
+        (
             base.transform_filter(IS_WITHHELD).mark_rule(style="withheld"),
             shown.mark_rule(style="beam-sex").encode(y=y, y2="high:Q", color=sex, tooltip=tip),
             base.transform_filter(IS_FIRM)
@@ -117,7 +117,7 @@ def over_ages(columns: Columns, heads: Heads) -> dict[str, Any]:
     )
 
 
-@cache
+@drawn_once
 def band_beams_beside(columns: Columns, heads: Heads) -> dict[str, Any]:
     """As `band_beams` for one site, with a hollow diamond where all sites together stand."""
     base = alt.Chart(ROWS).encode(y=alt.Y(**in_order("band")))
@@ -127,7 +127,7 @@ def band_beams_beside(columns: Columns, heads: Heads) -> dict[str, Any]:
     here, overall = "datum.site_key != ''", "datum.site_key == ''"
     shown, tip = base.transform_filter(IS_SHOWN), tooltip(heads, columns)
     return finished(
-        alt.layer(
+        (
             base.transform_filter(here)
             .mark_rule(style="track", yOffset=9)
             .encode(x=alt.value(0), x2=alt.value(alt.expr("width"))),
@@ -151,7 +151,7 @@ def band_beams_beside(columns: Columns, heads: Heads) -> dict[str, Any]:
     )
 
 
-@cache
+@drawn_once
 def site_beams(columns: Columns, heads: Heads) -> dict[str, Any]:
     """One row a site around the upright line of all sites (the row whose key is empty)."""
     y = alt.Y(**in_order("site", alt.Axis(title=None, labelLimit=190, ticks=False, domain=False)))
@@ -166,7 +166,7 @@ def site_beams(columns: Columns, heads: Heads) -> dict[str, Any]:
     each = shown.transform_filter("datum.site_key != ''")
     tip = tooltip(heads, columns)
     return finished(
-        alt.layer(
+        (
             overall.mark_rect(style="reference-band").encode(x=x, x2="high:Q"),
             overall.mark_rule(style="reference").encode(x=alt.X("share:Q")),
             each.mark_rule(style="beam-thin").encode(y=y, x=x, x2="high:Q", tooltip=tip),
@@ -179,7 +179,7 @@ def site_beams(columns: Columns, heads: Heads) -> dict[str, Any]:
     )
 
 
-@cache
+@drawn_once
 def nested_strips(columns: Columns, along: str, title: str, unit: str) -> dict[str, Any]:
     """Percentiles of each group as strips in each other: 3–97, 10–90, 25–75, and a bead for the middle."""
     axis = period_axis() if along == "period" else age_axis()
@@ -198,7 +198,7 @@ def nested_strips(columns: Columns, along: str, title: str, unit: str) -> dict[s
         )
 
     return finished(
-        alt.layer(
+        (
             base.transform_filter(IS_ABSENT).mark_rule(style="withheld"),
             strip("strip-outer", "p3", "p97"),
             strip("strip-wide", "p10", "p90"),
@@ -209,7 +209,7 @@ def nested_strips(columns: Columns, along: str, title: str, unit: str) -> dict[s
     )
 
 
-@cache
+@drawn_once
 def bars(columns: Columns, row: str, heads: Heads) -> dict[str, Any]:
     """Plain bars of shares from zero, one row each."""
     y = alt.Y(**in_order(row, alt.Axis(title=None, labelLimit=190, ticks=False, domain=False)))
@@ -220,7 +220,7 @@ def bars(columns: Columns, row: str, heads: Heads) -> dict[str, Any]:
     )
     base = alt.Chart(ROWS)
     return finished(
-        alt.layer(
+        (
             base.transform_filter(IS_SHOWN)
             .mark_bar(style="bar")
             .encode(x=x, y=y, tooltip=tooltip(heads, columns)),
@@ -232,7 +232,7 @@ def bars(columns: Columns, row: str, heads: Heads) -> dict[str, Any]:
     )
 
 
-@cache
+@drawn_once
 def named_bars(columns: Columns, row: str, title: str) -> dict[str, Any]:
     """Bars of shares from zero, each under its name, for names too long to stand beside."""
     base = alt.Chart(ROWS).encode(y=alt.Y(**in_order(row)))
@@ -240,7 +240,7 @@ def named_bars(columns: Columns, row: str, title: str) -> dict[str, Any]:
         "share:Q", scale=scale(), axis=value_axis("%", tickCount=4)
     )
     return finished(
-        alt.layer(
+        (
             base.mark_rule(style="track", yOffset=9).encode(x=alt.value(0), x2=alt.value(alt.expr("width"))),
             base.transform_filter(IS_SHOWN)
             .mark_bar(style="bar", yOffset=9, height=8)
@@ -256,7 +256,7 @@ def named_bars(columns: Columns, row: str, title: str) -> dict[str, Any]:
     )
 
 
-@cache
+@drawn_once
 def people_by_period(columns: Columns, heads: Heads) -> dict[str, Any]:
     """How many people were measured, a column a period."""
     base = alt.Chart(ROWS).encode(
@@ -265,7 +265,7 @@ def people_by_period(columns: Columns, heads: Heads) -> dict[str, Any]:
     base = base.transform_filter("datum.sex_key == 'all'")
     y = alt.Y("people:Q", scale=scale(), axis=alt.Axis(title=None, tickCount=4))
     return finished(
-        alt.layer(
+        (
             base.transform_filter(IS_ABSENT).mark_rule(style="withheld"),
             base.transform_filter(IS_SHOWN)
             .mark_bar(style="bar")

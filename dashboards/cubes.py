@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 
 NO_ROW, PUBLISHED, WITHHELD, UNRELIABLE = "-", ".", "w", "u"
+_STATE = "state of the row"  # no figure has such a name
 
 
 @dataclass(frozen=True)
@@ -97,34 +98,37 @@ def cube(frame: pl.DataFrame, dimensions: Sequence[Dimension], columns: Mapping[
     if rows["cell"].is_duplicated().any():
         first = rows.filter(pl.col("cell").is_duplicated()).row(0, named=True)
         raise ValueError(f"two rows for one cell: { ({d.name: first[d.name] for d in dimensions}) }")
-    states = np.full(int(np.prod(shape)), NO_ROW)
-    cells = rows["cell"].to_numpy()
+    size, cells = int(np.prod(shape)), rows["cell"].to_numpy()
     hidden = (pl.col("flag") == "withheld").fill_null(False)
-    states[cells] = rows.select(
+    state = (
         pl.when(hidden)
         .then(pl.lit(WITHHELD))
         .when(pl.col("flag") == "unreliable")
         .then(pl.lit(UNRELIABLE))
         .otherwise(pl.lit(PUBLISHED))
-    )["literal"].to_list()
-    figures = {name: _scattered(rows, cells, len(states), column, hidden) for name, column in columns.items()}
+    )
+    # one query for all of it: each costs more than its few rows
+    read = rows.select(
+        state.alias(_STATE), *(_steps(column, hidden).alias(name) for name, column in columns.items())
+    )
+    figures = {name: _scattered(read[name], cells, size, None) for name in columns}
     decimals = {name: column.decimals for name, column in columns.items()}
-    return Cube(tuple(dimensions), figures, decimals, "".join(states))
+    return Cube(tuple(dimensions), figures, decimals, "".join(_scattered(read[_STATE], cells, size, NO_ROW)))
 
 
-def _scattered(
-    rows: pl.DataFrame, cells: np.ndarray, size: int, column: Column, hidden: pl.Expr
-) -> list[int | None]:
-    """One source column as steps (halves up), at its cells."""
+def _steps(column: Column, hidden: pl.Expr) -> pl.Expr:
+    """A source column in steps (halves up); nothing where it is withheld."""
     whole = (
         (pl.col(column.source) * column.steps_per_unit + 0.5).floor()
         if column.steps_per_unit != 1
         else (pl.col(column.source) + 0.5).floor()
     )
-    shown = rows.select(
-        pl.when(hidden).then(None).otherwise(whole).fill_nan(None).cast(pl.Int64).alias("shown")
-    )["shown"]
-    values: list[int | None] = [None] * size
-    for cell, value in zip(cells.tolist(), shown.to_list(), strict=True):
-        values[cell] = value
-    return values
+    return pl.when(hidden).then(None).otherwise(whole).fill_nan(None).cast(pl.Int64)
+
+
+def _scattered(values: pl.Series, cells: np.ndarray, size: int, elsewhere: str | None) -> list[Any]:
+    """The values at their cells, and what stands in all others."""
+    laid = [elsewhere] * size
+    for cell, value in zip(cells.tolist(), values.to_list(), strict=True):
+        laid[cell] = value
+    return laid

@@ -5,7 +5,6 @@ Over the rows that chart_parts describes; the styles are in assets/charts.js.
 
 from __future__ import annotations
 
-from functools import cache
 from typing import Any
 
 import altair as alt
@@ -16,6 +15,7 @@ from dashboards.chart_parts import (
     ROWS,
     Columns,
     Heads,
+    drawn_once,
     finished,
     in_order,
     scale,
@@ -27,7 +27,7 @@ CURVES = {3: "curve", 10: "curve", 25: "curve-quarter", 50: "curve-middle", 75: 
           97: "curve"}  # fmt: skip
 
 
-@cache
+@drawn_once
 def percentile_curves(columns: Columns, heads: Heads, unit: str, ages: tuple[int, int]) -> dict[str, Any]:
     """Seven lines over age with a light band around the middle one; each line is named at its right end."""
     axis = alt.Axis(title=heads[-1][1], tickCount=10, grid=False, ticks=False, format="d", titlePadding=6)
@@ -52,10 +52,10 @@ def percentile_curves(columns: Columns, heads: Heads, unit: str, ages: tuple[int
         for p in CURVES
     ]
     hover = base.mark_rule(style="hover").encode(tooltip=tooltip(heads, columns))
-    return finished(alt.layer(band, *lines, *ends, hover), 340)
+    return finished((band, *lines, *ends, hover), 340)
 
 
-@cache
+@drawn_once
 def beside_reference(columns: Columns, title: str) -> dict[str, Any]:
     """One row a centile of a reference: the share below it as a bead on its beam, a diamond where the reference
     has it."""
@@ -65,7 +65,7 @@ def beside_reference(columns: Columns, title: str) -> dict[str, Any]:
     )
     shown, tip = base.transform_filter(IS_SHOWN), tooltip((("centile", title),), columns)
     return finished(
-        alt.layer(
+        (
             base.mark_rule(style="track", yOffset=9).encode(x=alt.value(0), x2=alt.value(alt.expr("width"))),
             shown.mark_rule(style="beam", yOffset=9).encode(x=across, x2="high:Q", tooltip=tip),
             shown.mark_point(style="bead", yOffset=9).encode(x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD),
@@ -81,7 +81,7 @@ def beside_reference(columns: Columns, title: str) -> dict[str, Any]:
     )
 
 
-@cache
+@drawn_once
 def two_shares(columns: Columns, heads: Heads, name: str, keys: tuple[str, ...]) -> dict[str, Any]:
     """One row a band: its share at the first key of the dimension `name` as a bead, under it that at the second as a
     diamond, each on its beam. Without a second key the beads stand alone."""
@@ -95,7 +95,7 @@ def two_shares(columns: Columns, heads: Heads, name: str, keys: tuple[str, ...])
     )
     first_shown, second_shown = first.transform_filter(IS_SHOWN), second.transform_filter(IS_SHOWN)
     return finished(
-        alt.layer(
+        (
             first.mark_rule(style="track", yOffset=10).encode(
                 x=alt.value(0), x2=alt.value(alt.expr("width"))
             ),

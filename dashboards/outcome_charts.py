@@ -6,7 +6,6 @@ change, so that it is on every scale.
 
 from __future__ import annotations
 
-from functools import cache
 from typing import Any
 
 import altair as alt
@@ -19,6 +18,7 @@ from dashboards.chart_parts import (
     Columns,
     Heads,
     around_none,
+    drawn_once,
     finished,
     in_order,
     scale,
@@ -28,7 +28,7 @@ from dashboards.chart_parts import (
 )
 
 
-@cache
+@drawn_once
 def estimates(
     columns: Columns, heads: Heads, row: str, unit: str, *, is_share: bool = False
 ) -> dict[str, Any]:
@@ -45,7 +45,7 @@ def estimates(
         .encode(x=alt.X("mean(zero):Q"), y=alt.value(0), y2=alt.value(alt.expr("height")))
     )
     return finished(
-        alt.layer(
+        (
             base.mark_rule(style="track", yOffset=9).encode(x=alt.value(0), x2=alt.value(alt.expr("width"))),
             none,
             shown.mark_rule(style="beam", yOffset=9).encode(x=across, x2="high:Q", tooltip=tip),
@@ -62,7 +62,7 @@ def estimates(
     )
 
 
-@cache
+@drawn_once
 def transitions(columns: Columns, heads: Heads) -> dict[str, Any]:
     """Band at entry down, band at follow-up across: the darker, the larger the share of the row."""
     axis = {"title": None, "domain": False, "ticks": False, "labelLimit": 110}
@@ -74,7 +74,7 @@ def transitions(columns: Columns, heads: Heads) -> dict[str, Any]:
     shown, tip = base.transform_filter(IS_SHOWN), tooltip(heads, columns)
     strong = "datum.share > 55"
     return finished(
-        alt.layer(
+        (
             shown.mark_rect(color="var(--mark)", cornerRadius=2).encode(
                 opacity=alt.Opacity("share:Q", scale=alt.Scale(domain=[0, 100], range=[0, 1]), legend=None),
                 tooltip=tip,
@@ -92,7 +92,7 @@ def transitions(columns: Columns, heads: Heads) -> dict[str, Any]:
     )
 
 
-@cache
+@drawn_once
 def effects_over_time(columns: Columns, heads: Heads) -> dict[str, Any]:
     """Effect by time since the start around the level line of no difference."""
     x = alt.X(

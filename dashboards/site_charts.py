@@ -6,7 +6,6 @@ outside a limit: where it stands is what there is to see.
 
 from __future__ import annotations
 
-from functools import cache
 from typing import Any
 
 import altair as alt
@@ -19,6 +18,7 @@ from dashboards.chart_parts import (
     Columns,
     Heads,
     around_none,
+    drawn_once,
     finished,
     in_order,
     period_axis,
@@ -31,7 +31,7 @@ LIMITS = (("limit_low", "limit", "95 %"), ("limit_high", "limit", "95 %"), ("out
           ("outer_high", "limit-outer", "99.8 %"))  # fmt: skip
 
 
-@cache
+@drawn_once
 def funnel(columns: Columns, heads: Heads, people: str, unit: str) -> dict[str, Any]:
     """Sites by people measured and standardised figure, inside the limits that chance alone would draw.
 
@@ -58,7 +58,7 @@ def funnel(columns: Columns, heads: Heads, people: str, unit: str) -> dict[str, 
         if name.endswith("high")
     ]
     return finished(
-        alt.layer(
+        (
             alt.Chart(ROWS)
             .transform_filter(IS_SHOWN)
             .mark_rule(style="reference")
@@ -74,7 +74,7 @@ def funnel(columns: Columns, heads: Heads, people: str, unit: str) -> dict[str, 
     )
 
 
-@cache
+@drawn_once
 def shrunken_beams(columns: Columns, heads: Heads, unit: str) -> dict[str, Any]:
     """One row a site: the shrunken estimate on its beam, a small diamond for the site's own standardised figure."""
     base = alt.Chart(ROWS)
@@ -82,7 +82,7 @@ def shrunken_beams(columns: Columns, heads: Heads, unit: str) -> dict[str, Any]:
     x = alt.X("shrunken_low:Q", scale=scale(), axis=value_axis(unit, orient="top"))
     shown, tip = base.transform_filter(IS_SHOWN), tooltip(heads, columns)
     return finished(
-        alt.layer(
+        (
             shown.mark_rule(style="reference").encode(x=alt.X("mean(reference):Q")),
             shown.mark_rule(style="beam-thin").encode(y=y, x=x, x2="shrunken_high:Q", tooltip=tip),
             shown.mark_point(style="diamond-small", shape="diamond", clip=True).encode(
@@ -97,7 +97,7 @@ def shrunken_beams(columns: Columns, heads: Heads, unit: str) -> dict[str, Any]:
     )
 
 
-@cache
+@drawn_once
 def differences_over_periods(columns: Columns, heads: Heads, unit: str) -> dict[str, Any]:
     """An analyser's difference by period around the level line of no difference, with the word of its signal."""
     x = alt.X(**in_order("period", period_axis(), scale=alt.Scale(padding=0.5, type="point")))

@@ -15,8 +15,7 @@ from pathlib import Path
 
 import duckdb
 
-import dashboards
-from pipeline import __version__, release
+from pipeline import __version__
 from pipeline.faults import Fault
 from pipeline.fit_to_run import (
     require_that_no_leap_destroys,
@@ -26,11 +25,12 @@ from pipeline.fit_to_run import (
 from pipeline.intake import IntakeSummary, ReadFile, kept_ledger, receive
 from pipeline.language import require_language, untranslated
 from pipeline.programme import Programme
+from pipeline.publishing import Publication, bring_up_to_date
 from pipeline.readings import build_readings
 from pipeline.release.since_frozen import counts_that_differ
 from pipeline.removal.erasing import erase_if_due
 from pipeline.removal.removing import Removed, remove
-from pipeline.results import refresh_results
+from pipeline.results.basis import results_are_current
 from pipeline.run_log import RunLog
 from pipeline.sole_use import opened_alone, sole_use
 from pipeline.store import Store, sql_text, storage_fault
@@ -53,7 +53,9 @@ class Run:
     read_file: ReadFile = lambda where, read: read()
     intake: IntakeSummary = field(default_factory=IntakeSummary)
     removed: Removed = field(default_factory=Removed)
-    published: Path | None = None
+    is_day_given: bool = True
+    is_publication_asked_for: bool = False
+    publication: Publication | None = None
 
     @property
     def archive(self) -> Path:
@@ -74,6 +76,7 @@ def _remove(run: Run) -> None:
 
 
 def _receive(run: Run) -> None:
+    run.store.execute_file("04_account_before.sql")
     run.intake = receive(
         run.store,
         run.programme,
@@ -115,12 +118,22 @@ def _empty_what_stood_on_readings(store: Store) -> None:
 
 
 def _results(run: Run) -> None:
+    if results_are_current(run.store, run.programme):
+        return
+    from pipeline.results import refresh_results  # with all of statistics behind it
+
     with run.store.transaction():
         refresh_results(run.store, run.programme, run.progress)
 
 
 def _publish(run: Run) -> None:
-    run.published = release.publish(run.store, run.programme, run.as_of, build_pages=dashboards.build_pages)
+    run.publication = bring_up_to_date(
+        run.store,
+        run.programme,
+        run.as_of,
+        is_day_given=run.is_day_given,
+        is_asked_for=run.is_publication_asked_for,
+    )
 
 
 STEPS: tuple[Step, ...] = (
@@ -135,9 +148,13 @@ STEPS: tuple[Step, ...] = (
 @dataclass(frozen=True)
 class Outcome:
     intake: IntakeSummary
-    published: Path
+    publication: Publication
     remarks: tuple[str, ...]
     removed: Removed
+
+    @property
+    def published(self) -> Path:
+        return self.publication.path
 
     @property
     def exit_code(self) -> int:
@@ -197,15 +214,17 @@ def run(
     read_file: ReadFile = lambda where, read: read(),
     steps: tuple[Step, ...] = STEPS,
     is_day_given: bool = True,
+    is_publication_asked_for: bool = False,
 ) -> Outcome:
     """Run every step over the programme at `path` and publish.
 
     `as_of` fixes the clock of everything that is published; `started_at` is for the ledger alone. Where nobody gave the
     day (`is_day_given` false), it is the machine's, whose clock must not have gone back since the last run.
+    `is_publication_asked_for`: publish also where `published/latest` says all there is to say.
     Errors   a Fault of the settings or the store ends the run; a fault of a file holds that file.
     """
     programme = Programme.read(path)
-    way = _Way(steps, on_step, progress, perform, read_file, is_day_given)
+    way = _Way(steps, on_step, progress, perform, read_file, is_day_given, is_publication_asked_for)
     with watched(programme) as log, sole_use(programme.store):
         outcome = _opened(programme, as_of, started_at, way, log)
         log.write("run_finished", outcome=outcome.words, exit_code=outcome.exit_code)
@@ -222,10 +241,14 @@ class _Way:
     perform: Callable[[Step, Run], None]
     read_file: ReadFile
     is_day_given: bool
+    is_publication_asked_for: bool
 
 
 def _opened(programme: Programme, as_of: date, started_at: datetime, way: _Way, log: RunLog) -> Outcome:
-    release.require_noise_can_be_drawn(programme)
+    if programme.settings.disclosure.noise:
+        from pipeline.release.noise_kept import require_noise_can_be_drawn
+
+        require_noise_can_be_drawn(programme)
     require_language(programme)
     limits = programme.settings.limits
     database = programme.store / "evenbeam.duckdb"
@@ -257,7 +280,17 @@ def _walk(
     run_id = log.run_id = _begin(store, programme, as_of, started_at)
     kept_ledger.write(store, archive)
     log.write("run_started", as_of=as_of, version=__version__, settings_sha256=programme.sha256)
-    state = Run(programme, store, run_id, as_of, started_at, way.progress, way.read_file)
+    state = Run(
+        programme,
+        store,
+        run_id,
+        as_of,
+        started_at,
+        way.progress,
+        way.read_file,
+        is_day_given=way.is_day_given,
+        is_publication_asked_for=way.is_publication_asked_for,
+    )
     try:
         for position, step in enumerate(way.steps, start=1):
             way.on_step(position, len(way.steps), step.title)
@@ -274,10 +307,12 @@ def _walk(
     except BaseException as error:
         _end(store, run_id, started_at, "failed", title_of(error))
         raise
-    if state.published is None:
+    if state.publication is None:
         raise Fault("unfinished run", next="report this: a step ended without its result")
-    remarks = (*_remarks(store), *_since_frozen(programme), *untranslated(state.published))
-    outcome = Outcome(state.intake, state.published, remarks, state.removed)
+    remarks = (*_remarks(store), *_since_frozen(programme), *untranslated(programme))
+    outcome = Outcome(state.intake, state.publication, remarks, state.removed)
+    if not state.publication.is_new:
+        log.write("publication_kept", as_of=state.publication.as_of)
     _end(store, run_id, started_at, outcome.words, "source out of reach" if state.intake.lost_sources else None)
     kept_ledger.write(store, archive)
     log_files(store, log)

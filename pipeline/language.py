@@ -38,9 +38,11 @@ def require_language(programme: Programme) -> None:
         ) from error
 
 
-def untranslated(published: Path) -> tuple[str, ...]:
-    """What to say, once a run, of texts that stand in English for want of a translation."""
-    found = dashboards.still_english(published)
+def untranslated(programme: Programme) -> tuple[str, ...]:
+    """What to say, once a run, of texts of the latest pages that stand in English for want of a translation."""
+    if programme.language_file is None:
+        return ()
+    found = dashboards.still_english(programme.published / "latest")
     if found is None or not found[1]:
         return ()
     language, missing, texts = found

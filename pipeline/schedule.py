@@ -133,6 +133,8 @@ def run_programme(
     for message in (*outcome.intake.messages, *outcome.intake.row_messages):
         logger.warning("%s", message)
     logger.info("%s", outcome.intake.sentence())
+    if not outcome.publication.is_new:
+        logger.info("%s", outcome.publication.sentence())
     create_markdown_artifact(
         key="run-summary", markdown=summary(outcome, seconds), description="What this run received and did"
     )

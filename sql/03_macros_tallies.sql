@@ -60,3 +60,18 @@ group by people, value
 union all
 select people, 'muscle_mass_index' as measure, muscle_mass_index as value, count(*) as n from here where muscle_mass_index is not null
 group by people, value;
+
+-- account_of_the_rest(): what data quality counts of each file that was not accepted
+-- inputs  ledger.file, ledger.held_row
+-- rule    the columns and rows that 40_result_data_quality.sql reads; codes as often as rows were held for them
+create or replace temp macro account_of_the_rest() as table
+select
+    file.file_id, file.site, file.rows_read, file.rows_accepted, file.rows_held, file.rows_duplicate,
+    file.rows_superseded, file.rows_withdrawn, file.rows_expired, reason.codes
+from ledger.file as file
+left join (
+    select file_id, list(code order by code) as codes
+    from (select file_id, unnest(codes) as code from ledger.held_row)
+    group by file_id
+) as reason on reason.file_id = file.file_id
+where file.state <> 'accepted';

@@ -14,11 +14,16 @@ EXAMPLE = "evenbeam run programme.toml"
 def add_options(parser: argparse.ArgumentParser) -> None:
     add_programme(parser)
     add_as_of(parser)
+    parser.add_argument(
+        "--publish-again",
+        action="store_true",
+        help="publish also where published/latest already says all there is to say; its pages then name this day",
+    )
 
 
 def does(options: argparse.Namespace) -> int:
     from pipeline.terminal import Terminal
 
-    outcome = run_and_tell(options.programme, options.as_of, Terminal())
+    outcome = run_and_tell(options.programme, options.as_of, Terminal(), publish_again=options.publish_again)
     print(f"open {outcome.published / 'index.html'}")
     return outcome.exit_code

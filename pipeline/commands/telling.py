@@ -18,7 +18,9 @@ SHOWN_FILES = 20
 _SHOWN_ROW_MESSAGES = 3
 
 
-def run_and_tell(path: Path, as_of: date | None, terminal: Terminal) -> flow.Outcome:
+def run_and_tell(
+    path: Path, as_of: date | None, terminal: Terminal, *, publish_again: bool = False
+) -> flow.Outcome:
     from pipeline import flow
 
     outcome = flow.run(
@@ -28,6 +30,7 @@ def run_and_tell(path: Path, as_of: date | None, terminal: Terminal) -> flow.Out
         on_step=terminal.step,
         progress=terminal.progress,
         is_day_given=as_of is not None,
+        is_publication_asked_for=publish_again,
     )
     terminal.finish()
     print_some(outcome.intake.messages, SHOWN_FILES, "more files or folders set aside")
@@ -38,6 +41,8 @@ def run_and_tell(path: Path, as_of: date | None, terminal: Terminal) -> flow.Out
     for remark in outcome.remarks:
         print(remark)
     print(outcome.intake.sentence())
+    if not outcome.publication.is_new:
+        print(outcome.publication.sentence())
     return outcome
 
 

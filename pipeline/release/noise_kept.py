@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,7 @@ import polars as pl
 from pipeline.disclosure import noisy_counts
 from pipeline.durable import write_whole
 from pipeline.faults import SettingsFault, StoreFault
+from pipeline.period import last_day
 from pipeline.programme import Disclosure, Programme
 from pipeline.release.column import POLARS_TYPES, Table
 from pipeline.release.tables_of_noise import NOISY_COUNT
@@ -88,13 +89,6 @@ def mechanism_of(rules: Disclosure) -> noisy_counts.Mechanism:
             expected="noise at least as wide as what suppression hides",
             next="give a smaller epsilon (0.25 fits a minimum_count of 10)",
         ) from error
-
-
-def last_day(period: str) -> date:
-    """The last day of 2025Q3 or 2025-07."""
-    year = int(period[:4])
-    month = 3 * int(period[5]) if "Q" in period else int(period[5:])
-    return date(year + month // 12, month % 12 + 1, 1) - timedelta(days=1)
 
 
 def _described(rows: pl.DataFrame) -> str:

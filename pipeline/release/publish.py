@@ -22,19 +22,25 @@ from pipeline.release.parquet_file import parquet_bytes
 from pipeline.release.record import release_record
 from pipeline.release.schema import TABLES, Table
 from pipeline.release.table import published_table
+from pipeline.release.unsuppressed import TOTALS, Tables, unsuppressed
 from pipeline.release.versions import make_latest, unfinished_version
-from pipeline.store import Store, sql_text
+from pipeline.store import Store
 
-TOTALS = "total"
 LANGUAGE = "language.po"  # the words of the pages, where they are not English
 
 
 def publish(
-    store: Store, programme: Programme, as_of: date, *, build_pages: Callable[[Path], object]
+    store: Store,
+    programme: Programme,
+    as_of: date,
+    *,
+    build_pages: Callable[[Path], object],
+    results: Tables | None = None,
 ) -> Path:
     """Publish the results of the store as `published/latest/`; returns that path.
 
-    `build_pages(folder)` adds the pages; it finds the release's own files in the folder and nothing else.
+    `build_pages(folder)` adds the pages; it finds the release's own files in the folder and nothing else. `results`:
+    what `unsuppressed(store)` gives, where the caller has it.
     The same results, settings and date give the same bytes. When anything fails, what was published before
     stays published.
 
@@ -43,7 +49,8 @@ def publish(
 
     Errors   Fault when `published/` holds something in the way that this program did not make.
     """
-    _, protected = protected_results(store, programme, is_proved=False)
+    results = unsuppressed(store) if results is None else results
+    protected = protected_tables(results, programme, is_proved=False)
     tables = [(table, published_table(table, protected[table.name])) for table in TABLES]
     tables += [(table, published_table(table, rows)) for table, rows in noisy_tables(store, programme, as_of)]
     with unfinished_version(programme.published) as folder:
@@ -52,15 +59,16 @@ def publish(
         return make_latest(programme.published, folder, as_of.isoformat())
 
 
-def protected_results(
-    store: Store, programme: Programme, *, is_proved: bool
-) -> tuple[dict[str, pl.DataFrame], dict[str, pl.DataFrame]]:
+def protected_results(store: Store, programme: Programme, *, is_proved: bool) -> tuple[Tables, Tables]:
     """result.* as it is and as it may be published: the tables of TABLES, and the totals under TOTALS."""
-    results = {table.name: store.frame(sql_text(table.query)) for table in TABLES}
-    results[TOTALS] = store.frame(sql_text("90_published_total.sql"))
+    results = unsuppressed(store)
+    return results, protected_tables(results, programme, is_proved=is_proved)
+
+
+def protected_tables(results: Tables, programme: Programme, *, is_proved: bool) -> Tables:
     rules = programme.settings.disclosure
     protected = protect(results, rules, is_proved=is_proved, memory=DecisionsKept(programme.store))
-    return results, rounded_counts(protected, rules.rounding)
+    return rounded_counts(protected, rules.rounding)
 
 
 def write_release(

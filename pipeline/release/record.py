@@ -9,10 +9,9 @@ from typing import Any
 import polars as pl
 
 from pipeline import __version__, checks, measures
-from pipeline.arrivals import arrival
 from pipeline.disclosure.noisy_counts import budget
-from pipeline.period import last_day
 from pipeline.programme import Programme, Site
+from pipeline.release.arrival_shown import arrival_shown
 from pipeline.release.locale_marks import locale_marks
 from pipeline.release.schema import Table
 
@@ -95,15 +94,11 @@ def release_record(
 
 
 def _site(site: Site, quality: pl.DataFrame, as_of: date) -> dict[str, Any]:
-    """Whether its data still comes is told from what is published alone: the last day of its last period.
-
-    That day is no earlier than the last reading, so nobody is called late who is not.
-    """
     said = {"id": site.id, "name": site.name, "kind": site.kind}
     if site.expected is None:
         return said
     last = quality.filter(pl.col("site") == site.id)["period"].drop_nulls().max()
-    state = arrival(site.expected, last_day(str(last)) if last else None, as_of)
+    state = arrival_shown(site.expected, last, as_of)
     return said | {"expected": site.expected, "last_period": last, "arrival": state}
 
 

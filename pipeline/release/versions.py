@@ -77,10 +77,27 @@ def make_latest(published: Path, folder: Path, label: str) -> Path:
         ) from error
     link.replace(latest)
     flush(published)
-    for other in sorted(versions.iterdir()):
-        if other.name not in (MARK, name):
-            _delete(other)
+    _delete_all_but(versions, name)
     return latest
+
+
+def standing_version(published: Path) -> Path | None:
+    """The version that `latest` points at; None where it is no link to one of ours."""
+    versions, latest = published / VERSIONS, published / LATEST
+    if not latest.is_symlink() or not _is_ours(versions):
+        return None
+    target = latest.readlink()
+    folder = published / target
+    is_one_of_ours = target.parts[:1] == (VERSIONS,) and len(target.parts) == 2 and not folder.is_symlink()
+    return folder if is_one_of_ours and folder.is_dir() else None
+
+
+def clear_what_was_cut_off(published: Path) -> None:
+    """Delete what a publication that was cut off has left beside the one that stands."""
+    folder = standing_version(published)
+    if folder is not None:
+        (published / NEXT_LINK).unlink(missing_ok=True)
+        _delete_all_but(published / VERSIONS, folder.name)
 
 
 def content_digest(folder: Path) -> str:
@@ -91,6 +108,12 @@ def content_digest(folder: Path) -> str:
             content = hashlib.sha256(path.read_bytes()).hexdigest()
             digest.update(f"{path.relative_to(folder).as_posix()}\0{content}\n".encode())
     return digest.hexdigest()
+
+
+def _delete_all_but(versions: Path, name: str) -> None:
+    for other in sorted(versions.iterdir()):
+        if other.name not in (MARK, name):
+            _delete(other)
 
 
 def _require_ours(published: Path) -> None:

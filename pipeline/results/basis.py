@@ -6,40 +6,25 @@ While that is the same, a figure changes only with the tallies under it, and wha
 from __future__ import annotations
 
 import hashlib
-from functools import cache
-from importlib import metadata, resources
-from importlib.resources.abc import Traversable
 
+from pipeline.own_source import program_digest
 from pipeline.programme import Programme
-from pipeline.results.standard import Standard
+from pipeline.store import Store
 
 _PACKAGES = ("pipeline", "sql")
 _LIBRARIES = ("duckdb", "polars", "numpy", "scipy", "scikit-learn")
 
 
-def basis_of(programme: Programme, standard: Standard) -> str:
+def basis_of(programme: Programme) -> str:
     """A digest that differs where results could differ though the readings do not."""
-    digest = hashlib.sha256(_program().encode())
+    digest = hashlib.sha256(program_digest(_PACKAGES, _LIBRARIES).encode())
     digest.update(programme.sha256.encode())  # settings and profiles
-    digest.update(standard.bands.write_csv().encode())  # its file stands beside the settings
+    standard = programme.folder / programme.settings.bandings.standard_population
+    if standard.is_file():  # else it is one of those beside the code
+        digest.update(standard.read_bytes())
     return digest.hexdigest()
 
 
-@cache
-def _program() -> str:
-    """Every module and statement of this program, byte for byte, and the libraries that reckon for it."""
-    digest = hashlib.sha256()
-    for package in _PACKAGES:
-        _add(digest, resources.files(package))
-    for library in _LIBRARIES:
-        digest.update(f"{library} {metadata.version(library)}\n".encode())
-    return digest.hexdigest()
-
-
-def _add(digest: hashlib._Hash, folder: Traversable) -> None:
-    for entry in sorted(folder.iterdir(), key=lambda one: one.name):
-        if entry.is_dir():
-            _add(digest, entry)
-        elif entry.name.endswith((".py", ".sql", ".csv")):
-            digest.update(f"{entry.name}\n".encode())
-            digest.update(entry.read_bytes())
+def results_are_current(store: Store, programme: Programme) -> bool:
+    """Was result.* written from everything that is in the store, on the basis that holds now?"""
+    return store.rows("select basis, is_current from ledger.result_state") == [(basis_of(programme), True)]

@@ -31,7 +31,7 @@ def refresh_results(store: Store, programme: Programme, progress: Progress) -> N
 
     Errors   as build_results.
     """
-    basis = basis_of(programme, read_standard(programme))
+    basis = basis_of(programme)
     state = store.rows("select basis, is_current from ledger.result_state")
     if state == [(basis, True)]:
         return

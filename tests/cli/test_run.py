@@ -14,7 +14,9 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from dashboards import bundle
 from pipeline.cli import main
+from pipeline.results import building
 from pipeline.store import Store
 
 
@@ -59,10 +61,50 @@ def test_rows_read_are_accepted_held_duplicate_or_superseded_in_every_file(small
 
 
 def test_a_second_run_reads_nothing_again_and_publishes_the_same_bytes(small_run, tmp_path, capsys):
-    before = digest_of(small_run.folder / "published" / "latest")
+    latest = small_run.folder / "published" / "latest"
+    before, written = digest_of(latest), (latest / "index.html").stat().st_mtime_ns
     assert main(["run", str(small_run.folder), "--as-of", "2026-01-15"]) == 3  # the held files are still held
-    assert "0 read = 0 accepted" in capsys.readouterr().out
-    assert digest_of(small_run.folder / "published" / "latest") == before
+    said = capsys.readouterr().out
+    assert "0 read = 0 accepted" in said
+    assert "nothing new to publish: published/latest stays as it was made as of 2026-01-15\n" in said
+    assert digest_of(latest) == before and (latest / "index.html").stat().st_mtime_ns == written
+
+
+def test_published_again_a_damaged_page_is_whole_and_every_byte_as_it_was(small_run, tmp_path, capsys, monkeypatch):
+    folder = tmp_path / "p"
+    shutil.copytree(small_run.folder, folder, symlinks=True)
+    latest = folder / "published" / "latest"
+    before = digest_of(latest)
+    page = latest / "sites.html"
+    page.write_bytes(page.read_bytes()[:-100])
+    assert main(["run", str(folder), "--as-of", "2026-01-15"]) == 3
+    assert "nothing new" not in capsys.readouterr().out and digest_of(latest) == before
+
+    def made_anew():
+        raise AssertionError("the script was made before, by this very program")
+
+    written = (latest / "index.html").stat().st_mtime_ns
+    monkeypatch.setattr(bundle, "vega_bundle", made_anew)
+    assert main(["run", str(folder), "--as-of", "2026-01-15", "--publish-again"]) == 3
+    assert "nothing new" not in capsys.readouterr().out and digest_of(latest) == before
+    assert (latest / "index.html").stat().st_mtime_ns > written
+
+
+def test_files_that_are_held_again_leave_results_as_they_are_and_one_that_is_not_does_not(
+    small_run, tmp_path, monkeypatch
+):
+    folder = tmp_path / "p"
+    shutil.copytree(small_run.folder, folder, symlinks=True)
+    asked = []
+    monkeypatch.setattr(building, "build_results", lambda *_, **__: asked.append(1))
+    run = ["run", str(folder), "--as-of", "2026-01-15"]
+    assert main(run) == 3 and asked == []
+    with small_run.store() as store:
+        site, name = store.rows("select site, name from ledger.file where state <> 'accepted' order by all")[0]
+    file = folder / "inbox" / site / name
+    (file.parent / f"again-{name}").write_bytes(file.read_bytes() + b"\n")  # one more of its kind
+    assert main(run) == 3 and asked == [1]
+    assert main(run) == 3 and asked == [1]
 
 
 def test_the_same_inputs_and_day_give_the_same_bytes_in_a_fresh_store(small_run, tmp_path):

@@ -36,6 +36,16 @@ def test_the_scheduled_flow_publishes_what_a_run_by_hand_publishes(schedule_serv
     ]
     assert tables[0].read_bytes() == tables[1].read_bytes()
 
+    # a second night, on which nothing came: pages stay, and the history of runs is told all the same
+    page, history = folder / "published" / "latest" / "index.html", folder / "reports" / "runs.html"
+    written = page.stat().st_mtime_ns
+    history.unlink()
+    assert schedule_server.run_programme(str(folder / "programme.toml"))["exit_code"] == 3
+    assert page.stat().st_mtime_ns == written
+    assert "Run 2" in history.read_text(encoding="utf-8") or ">2<" in history.read_text(encoding="utf-8")
+    log = "".join(path.read_text(encoding="utf-8") for path in (folder / "store" / "log").iterdir())
+    assert [json.loads(line)["event"] for line in log.splitlines()].count("publication_kept") == 1
+
 
 def test_a_fault_of_the_settings_fails_the_flow_without_another_try(schedule_server, small_run, tmp_path):
     with pytest.raises(SettingsFault, match="no such file"):

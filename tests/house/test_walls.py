@@ -22,6 +22,7 @@ MAY_IMPORT = {
     "pipeline/observation_codes.py": (),
     "pipeline/arrivals.py": (),
     "pipeline/durable.py": (),
+    "pipeline/own_source.py": (),
     "pipeline/programme.py": (
         "pipeline.measures", "pipeline.faults", "pipeline.period", "pipeline.observation_codes", "pipeline.seal",
     ),
@@ -41,7 +42,8 @@ MAY_IMPORT = {
     "pipeline/audit": ("pipeline.measures", "pipeline.programme", "pipeline.faults"),
     "pipeline/release": (
         "pipeline.store", "pipeline.disclosure", "pipeline.audit", "pipeline.programme", "pipeline.measures",
-        "pipeline.faults", "pipeline.checks", "pipeline.arrivals", "pipeline.period", "pipeline.durable", "pipeline",
+        "pipeline.faults", "pipeline.checks", "pipeline.arrivals", "pipeline.period", "pipeline.durable",
+        "pipeline.own_source", "pipeline",
     ),
     "dashboards": (),
     "synthetic_cohort": ("pipeline.measures", "pipeline.reference"),

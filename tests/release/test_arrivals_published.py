@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 from invented_store import data_quality, fill, programme_in
 
-from pipeline.release import publish
+from pipeline.release.publish import publish
 from pipeline.store import Store
 
 

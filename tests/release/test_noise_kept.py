@@ -13,8 +13,9 @@ from invented_store import fill, programme_in
 
 from pipeline.faults import SettingsFault, StoreFault
 from pipeline.programme import Disclosure, Programme
-from pipeline.release import noise_kept, publish, require_noise_can_be_drawn
-from pipeline.release.noise_kept import last_day, mechanism_of, noisy_tables
+from pipeline.release import noise_kept
+from pipeline.release.noise_kept import last_day, mechanism_of, noisy_tables, require_noise_can_be_drawn
+from pipeline.release.publish import publish
 from pipeline.release.versions import content_digest
 from pipeline.store import Store
 

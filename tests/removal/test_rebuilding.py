@@ -7,7 +7,7 @@ import shutil
 import pytest
 from invented_programme import FORMATS, PERSON, Invented, invented, others
 
-from pipeline import flow, rebuilding
+from pipeline import rebuilding
 from pipeline.programme import Programme
 from pipeline.results import building
 from pipeline.results.percentile import build_percentiles
@@ -128,7 +128,7 @@ def test_a_run_that_is_killed_before_its_results_leaves_them_to_the_next(program
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr(flow, "refresh_results", killed)
+        patch.setattr(building, "refresh_results", killed)
         assert programme.run("run", str(programme.folder), *DAY) == 1
     with programme.opened() as store:
         assert store.rows("from ledger.stale_period") == [("2025Q2",)]
