@@ -12,16 +12,16 @@ create or replace temp macro within(low, value, high) as greatest(low, least(hig
 
 create or replace temp table invented_person as
 select
-    number, md5(number::varchar) as participant, even_site.site, even_site.number as site_number,
-    case when share(number, 'sex') < 0.5 then 'male' else 'female' end as sex,
-    5 + 88 * share(number, 'age') as age_at_start,
-    floor($quarters * 85 * pow(share(number, 'entry'), 1.2)) as entry_day,
-    30 + floor(60 * share(number, 'gap')) as gap,
-    least(8, 1 + floor(ln(share(number, 'visits') + 1e-12) / ln(0.7)))::integer as visits,
-    normal(number, 'height') as tall,
-    normal(number, 'bmi') + 0.3 * normal(even_site.number, 'site') as heavy,
-    normal(number, 'fat') as fat,
-    -0.03 + 0.05 * normal(number, 'response') + 0.02 * normal(even_site.number, 'effect') as kg_a_week
+    people.number, md5(people.number::varchar) as participant, even_site.site, even_site.number as site_number,
+    case when share(people.number, 'sex') < 0.5 then 'male' else 'female' end as sex,
+    5 + 88 * share(people.number, 'age') as age_at_start,
+    floor($quarters * 85 * pow(share(people.number, 'entry'), 1.2)) as entry_day,
+    30 + floor(60 * share(people.number, 'gap')) as gap,
+    least(8, 1 + floor(ln(share(people.number, 'visits') + 1e-12) / ln(0.7)))::integer as visits,
+    normal(people.number, 'height') as tall,
+    normal(people.number, 'bmi') + 0.3 * normal(even_site.number, 'site') as heavy,
+    normal(people.number, 'fat') as fat,
+    -0.03 + 0.05 * normal(people.number, 'response') + 0.02 * normal(even_site.number, 'effect') as kg_a_week
 from range($people) as people (number)
 join even_site on even_site.number = people.number % (select count(*) from even_site);
 

@@ -34,7 +34,7 @@ HERE = Path(__file__).parent
 RESULTS = HERE / "results" / "results_speed.md"
 RECORDS = HERE / "results" / "results_speed.json"
 SIZES = (100_000, 1_000_000, 10_000_000)
-READINGS_A_PERSON = 2.36  # as even_readings.sql makes them
+READINGS_A_PERSON = 3.3  # as even_readings.sql makes them
 NIGHTS = ("first", "night", "idle")
 
 

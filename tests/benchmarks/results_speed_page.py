@@ -12,8 +12,8 @@ def page(records: dict) -> str:
     lines = [
         "# Counting and results: time and memory", "",
         "Made by `python tests/benchmarks/results_speed.py LABEL`. Seconds of processor time, all threads together; 8 "
-        "quarters, both sexes, all ages, two analysers a site. Nothing of it waits for files: the readings are invented "
-        "in the store.", "",
+        "quarters, both sexes, all ages, two analysers a site. Nothing of it waits for files: the readings are "
+        "invented in the store.", "",
     ]  # fmt: skip
     for label, of in records.items():
         lines += [f"## Step by step, {_WORDS.get(label, label)}", "", *_steps(of), ""]
@@ -25,8 +25,9 @@ def page(records: dict) -> str:
 
 
 def _steps(of: dict) -> list[str]:
-    rows = ["| readings | sites | what arrives | " + " | ".join(title for _, title in STEPS) + " | both, wall | peak memory "
-            "| of the first |", "| --- |" + " --- |" * 7]  # fmt: skip
+    titles = " | ".join(title for _, title in STEPS)
+    rows = [f"| readings | sites | what arrives | {titles} | both, wall | peak memory | of the first |"]
+    rows += ["| --- |" + " --- |" * 7]
     for size in sorted(of, key=int):
         first = sum(of[size]["first"]["steps"].values())
         for night, words in NIGHTS:
