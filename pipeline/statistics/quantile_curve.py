@@ -111,7 +111,8 @@ def regression_quantile(
     reach = max(0.01, 1.5 * np.sqrt(share * (1 - share) * design.shape[1] / n.sum()))
     low = _edge(design, at, value, people, within >= share - reach, share - reach > 0, -np.inf)
     high = _edge(design, at, value, people, before <= share + reach, share + reach < 1, np.inf, is_upper=True)
-    below, above = value < low[at], value > high[at]
+    # Where the two cross no cell is both: it would count twice.
+    below, above = value < np.minimum(low, high)[at], value > np.maximum(low, high)[at]
     while True:
         coefficients = _solve(design, *_gathered(at, value, n, below, above), share)
         curve = (design @ coefficients)[at]

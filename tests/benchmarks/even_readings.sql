@@ -5,7 +5,8 @@
 --         visit in twenty with a second reading minutes later. Everything follows from the person's number by hash(), so
 --         that both parts are of the same readings. Plausible bodies and nothing more: tests of figures use
 --         synthetic_cohort.
-create or replace temp macro share(key, what) as ((hash(key, what) >> 11)::double / 9007199254740992);
+-- hashed twice: hash() of a number and a word alone is far from independent of the number's others
+create or replace temp macro share(key, what) as ((hash(hash(key, what)) >> 11)::double / 9007199254740992);
 create or replace temp macro normal(key, what) as
     sqrt(-2 * ln(share(key, what || 'r') + 1e-12)) * cos(2 * pi() * share(key, what || 'a'));
 create or replace temp macro within(low, value, high) as greatest(low, least(high, value));

@@ -34,7 +34,7 @@ HERE = Path(__file__).parent
 RESULTS = HERE / "results" / "results_speed.md"
 RECORDS = HERE / "results" / "results_speed.json"
 SIZES = (100_000, 1_000_000, 10_000_000)
-READINGS_A_PERSON = 3.3  # as even_readings.sql makes them
+READINGS_A_PERSON = 2.934  # as even_readings.sql makes them
 NIGHTS = ("first", "night", "idle")
 
 
@@ -93,9 +93,9 @@ def costs_of(folder: Path, readings: int, sites: int) -> dict[str, dict]:
     for night in NIGHTS:
         if night != "idle":
             _say(f"inventing readings: {night}")
-            measured([sys.executable, __file__, "--fill", str(folder), str(readings), str(sites), night])
+            measured([sys.executable, str(HERE / "results_speed.py"), "--fill", str(folder), str(readings), str(sites), night])
         _say(f"counting and computing: {night}")
-        cost = measured([sys.executable, __file__, "--once", str(folder)])
+        cost = measured([sys.executable, str(HERE / "results_speed.py"), "--once", str(folder)])
         costs[night] = asdict(cost)
     return costs
 
