@@ -37,8 +37,8 @@ def periods_with_people(store: Store, periods: Sequence[str] | None = None) -> l
 
 
 def band_tally(store: Store, period: str) -> pl.DataFrame:
-    """A period's people by site, sex, age, banding and band."""
+    """A period's people by site, sex, age, banding and band. In no order: they are counted, and tables sorted after."""
     return store.frame(
-        "select site, period, sex, age, banding, band, n from tally.band where period = $period order by all",
+        "select site, period, sex, age, banding, band, n from tally.band where period = $period",
         {"period": period},
     )

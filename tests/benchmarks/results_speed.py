@@ -89,13 +89,13 @@ def _size(folder: Path) -> int:
 
 def costs_of(folder: Path, readings: int, sites: int) -> dict[str, dict]:
     write_settings(folder, sites)
-    costs = {}
+    costs, itself = {}, [sys.executable, str(HERE / "results_speed.py")]
     for night in NIGHTS:
         if night != "idle":
             _say(f"inventing readings: {night}")
-            measured([sys.executable, str(HERE / "results_speed.py"), "--fill", str(folder), str(readings), str(sites), night])
+            measured([*itself, "--fill", str(folder), str(readings), str(sites), night])
         _say(f"counting and computing: {night}")
-        cost = measured([sys.executable, str(HERE / "results_speed.py"), "--once", str(folder)])
+        cost = measured([*itself, "--once", str(folder)])
         costs[night] = asdict(cost)
     return costs
 
