@@ -33,6 +33,35 @@ def test_gathering_far_cells_reaches_the_optimum_over_all_cells(population):
         )
 
 
+@pytest.mark.parametrize(("seed", "percent"), [(70, 25), (71, 50)])
+def test_ages_with_one_or_two_values_reach_the_optimum_too(seed, percent):
+    """The rough lines that tell far cells from near ones cross there; a cell that is both must not count twice."""
+    random = np.random.default_rng(seed)
+    ages = np.arange(50, 94)[: random.integers(20, 45)]
+    values = random.integers(1, 3, ages.size)
+    age = np.repeat(ages, values)
+    value = 166.0 + np.concatenate(
+        [np.sort(random.choice(random.choice([2, 3, 6]), k, replace=False)) for k in values]
+    )
+    n = np.round(np.exp(random.normal(6, 1.5, age.size))) + 1
+    found = fit_quantile_curves(age, value, n, [percent])
+    design, share = found.spline.basis(age), percent / 100
+    whole = QuantileRegressor(quantile=share, alpha=0, fit_intercept=False, solver="highs").fit(
+        design, value, sample_weight=n / n.mean()
+    )
+    assert check_loss(value, design @ found.coefficients[0], n, share) == pytest.approx(
+        check_loss(value, design @ whole.coef_, n, share), rel=1e-9
+    )
+
+
+def test_curves_that_are_there_are_taken_over():
+    age, value, n = mixture(2000)
+    gate = fit_quantile_curves(age, value, n, [25, 50])
+    found = fit_quantile_curves(age, value, n, PERCENTS, fitted=gate)
+    assert found.percents.tolist() == PERCENTS
+    assert np.array_equal(found.coefficients, fit_quantile_curves(age, value, n, PERCENTS).coefficients)
+
+
 @settings(max_examples=15, deadline=None)
 @given(st.integers(0, 10_000), st.sampled_from([1, 10, 50, 90, 99]), st.integers(60, 400))
 def test_the_share_below_a_curve_is_the_share_asked_for(seed, percent, people):
