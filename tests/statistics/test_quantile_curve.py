@@ -1,10 +1,14 @@
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lms_truth import inside_family, inside_family_at, mixture
+from scipy.optimize import linprog
 from sklearn.linear_model import QuantileRegressor
 
+from pipeline.statistics import quantile_curve
 from pipeline.statistics.age_spline import AgeSpline
 from pipeline.statistics.quantile_curve import QuantileCurves, fit_quantile_curves
 
@@ -52,6 +56,22 @@ def test_ages_with_one_or_two_values_reach_the_optimum_too(seed, percent):
     assert check_loss(value, design @ found.coefficients[0], n, share) == pytest.approx(
         check_loss(value, design @ whole.coef_, n, share), rel=1e-9
     )
+
+
+def test_where_the_simplex_method_gives_up_interior_points_find_the_same_curve(monkeypatch):
+    age, value, n = mixture(2000)
+    expected = fit_quantile_curves(age, value, n, PERCENTS)
+
+    def given_up(*programme, method, **of):
+        found = linprog(*programme, method=method, **of)
+        return SimpleNamespace(status=4, message="unknown") if method == "highs-ds" else found
+
+    monkeypatch.setattr(quantile_curve, "linprog", given_up)
+    found = fit_quantile_curves(age, value, n, PERCENTS)
+    assert found.value_at(INNER) == pytest.approx(expected.value_at(INNER), rel=1e-6)
+    monkeypatch.setattr(quantile_curve, "_SOLVERS", ("highs-ds",))
+    with pytest.raises(ValueError, match="no regression quantile at 0.03"):
+        fit_quantile_curves(age, value, n, PERCENTS)
 
 
 def test_curves_that_are_there_are_taken_over():
