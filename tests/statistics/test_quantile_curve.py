@@ -68,9 +68,12 @@ def test_where_the_simplex_method_gives_up_interior_points_find_the_same_curve(m
 
     monkeypatch.setattr(quantile_curve, "linprog", given_up)
     found = fit_quantile_curves(age, value, n, PERCENTS)
-    assert found.value_at(INNER) == pytest.approx(expected.value_at(INNER), rel=1e-6)
+    design = found.spline.basis(age)
+    for percent, one, other in zip(PERCENTS, found.coefficients, expected.coefficients, strict=True):
+        losses = [check_loss(value, design @ coefficients, n, percent / 100) for coefficients in (one, other)]
+        assert losses[0] == pytest.approx(losses[1], rel=1e-9)
     monkeypatch.setattr(quantile_curve, "_SOLVERS", ("highs-ds",))
-    with pytest.raises(ValueError, match="no regression quantile at 0.03"):
+    with pytest.raises(ValueError, match="no regression quantile"):
         fit_quantile_curves(age, value, n, PERCENTS)
 
 
