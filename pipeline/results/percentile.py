@@ -16,7 +16,7 @@ from pipeline.store import Store, sql_text
 
 Progress = Callable[[int, int, str], None]
 
-PEOPLE_AT_A_TIME = 50_000  # of sites that are counted together: a count costs as much to plan as some thousand people
+PEOPLE_AT_A_TIME = 20_000  # of sites that are counted together: a count costs as much to plan as some thousand people
 
 
 def build_percentiles(

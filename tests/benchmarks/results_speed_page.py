@@ -13,7 +13,7 @@ def page(records: dict) -> str:
         "# Counting and results: time and memory", "",
         "Made by `python tests/benchmarks/results_speed.py LABEL`. Seconds of processor time, all threads together; 8 "
         "quarters, both sexes, all ages, two analysers a site. Nothing of it waits for files: the readings are "
-        "invented in the store.", "",
+        "invented in the store. [Where the time goes, and what still grows](results_speed_profile.md).", "",
     ]  # fmt: skip
     for label, of in records.items():
         lines += [f"## Step by step, {_WORDS.get(label, label)}", "", *_steps(of), ""]
