@@ -46,6 +46,7 @@ bench: $(VENV)/tests
 	@$(BIN)/python tests/benchmarks/run_speed.py --readings 100000 1000000
 	@$(BIN)/python tests/benchmarks/small_files.py
 	@$(BIN)/python tests/benchmarks/publishing_speed.py
+	@$(BIN)/python tests/benchmarks/results_speed.py after --readings 100000 1000000
 	@$(BIN)/python tests/benchmarks/site_flag_simulation.py
 	@$(BIN)/python tests/benchmarks/coverage_of_proportions.py
 	@$(BIN)/python tests/benchmarks/coverage_of_standardised.py

@@ -188,9 +188,13 @@ class Store:
 
         `table` is a name from this program's own text, never from input.
         """
-        with self.lent("replacement", frame):
-            self.execute(f"delete from {table}")
-            self.execute(f"insert into {table} by name select * from replacement")
+        self.execute(f"delete from {table}")
+        self.append_rows(table, frame)
+
+    def append_rows(self, table: str, frame: pl.DataFrame) -> None:
+        """Add the rows of `frame` to `table`. Columns and name as for replace_rows."""
+        with self.lent("addition", frame):
+            self.execute(f"insert into {table} by name select * from addition")
 
     def require_no_rows(self, name: str) -> list[tuple]:
         """Run a promise of sql/checks/: its rows are whoever breaks it.

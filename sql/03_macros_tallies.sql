@@ -1,65 +1,43 @@
--- people_by_value(source, of_site): how many people have each value of each measure, by the whole number of a group
--- inputs  source: the name of a table with people (the group) and a column of whole print steps for each measure, as
---         50_person_value.sql and 34_last_person_value.sql make them; of_site: one site, or null for all
--- rule    a measure that was not taken counts nowhere; a count a measure, because counting by two numbers is several
---         times faster than unpivoting first
-create or replace temp macro people_by_value(source, of_site) as table
-with here as (
-    select * from query_table(source) where of_site is null or site = of_site
+-- values_of(source, measure): each person's value of one measure, by the whole number of a group
+-- inputs  source: the name of a table with site, people (the group) and a column of whole print steps for each measure,
+--         as 50_person_value.sql and 34_last_person_value.sql make them
+-- rule    a measure that was not taken is no row
+create or replace temp macro values_of(source, measure) as table
+with every as (
+    select site, people, columns(lambda name: name = measure) as value from query_table(source)
 )
-select people, 'weight' as measure, weight as value, count(*) as n from here where weight is not null
-group by people, value
-union all
-select people, 'height' as measure, height as value, count(*) as n from here where height is not null
-group by people, value
-union all
-select people, 'bmi' as measure, bmi as value, count(*) as n from here where bmi is not null
-group by people, value
-union all
-select people, 'bmi_z' as measure, bmi_z as value, count(*) as n from here where bmi_z is not null
-group by people, value
-union all
-select people, 'body_fat_percent' as measure, body_fat_percent as value, count(*) as n from here where body_fat_percent is not null
-group by people, value
-union all
-select people, 'fat_mass' as measure, fat_mass as value, count(*) as n from here where fat_mass is not null
-group by people, value
-union all
-select people, 'fat_free_mass' as measure, fat_free_mass as value, count(*) as n from here where fat_free_mass is not null
-group by people, value
-union all
-select people, 'muscle_mass' as measure, muscle_mass as value, count(*) as n from here where muscle_mass is not null
-group by people, value
-union all
-select people, 'total_body_water' as measure, total_body_water as value, count(*) as n from here where total_body_water is not null
-group by people, value
-union all
-select people, 'total_body_water_percent' as measure, total_body_water_percent as value, count(*) as n from here where total_body_water_percent is not null
-group by people, value
-union all
-select people, 'water_in_fat_free_mass' as measure, water_in_fat_free_mass as value, count(*) as n from here where water_in_fat_free_mass is not null
-group by people, value
-union all
-select people, 'bone_mineral_mass' as measure, bone_mineral_mass as value, count(*) as n from here where bone_mineral_mass is not null
-group by people, value
-union all
-select people, 'basal_metabolic_rate' as measure, basal_metabolic_rate as value, count(*) as n from here where basal_metabolic_rate is not null
-group by people, value
-union all
-select people, 'metabolic_age' as measure, metabolic_age as value, count(*) as n from here where metabolic_age is not null
-group by people, value
-union all
-select people, 'visceral_fat_level' as measure, visceral_fat_level as value, count(*) as n from here where visceral_fat_level is not null
-group by people, value
-union all
-select people, 'fat_mass_index' as measure, fat_mass_index as value, count(*) as n from here where fat_mass_index is not null
-group by people, value
-union all
-select people, 'fat_free_mass_index' as measure, fat_free_mass_index as value, count(*) as n from here where fat_free_mass_index is not null
-group by people, value
-union all
-select people, 'muscle_mass_index' as measure, muscle_mass_index as value, count(*) as n from here where muscle_mass_index is not null
+select site, people, value from every where value is not null;
+
+-- people_with(source, measure, first_site, last_site): how many people of a group have each value of one measure
+-- inputs  as values_of; sites from the one to the other by name, or null and null for all
+create or replace temp macro people_with(source, measure, first_site, last_site) as table
+select people, measure as measure, value, count(*) as n
+from values_of(source, measure)
+where first_site is null or site between first_site and last_site
 group by people, value;
+
+-- people_by_value(source, first_site, last_site): how many people have each value of each measure, by the whole number of a group
+-- inputs  as people_with
+-- rule    a count a measure, because counting by two numbers is several times faster than unpivoting first
+create or replace temp macro people_by_value(source, first_site, last_site) as table
+from people_with(source, 'weight', first_site, last_site)
+union all from people_with(source, 'height', first_site, last_site)
+union all from people_with(source, 'bmi', first_site, last_site)
+union all from people_with(source, 'bmi_z', first_site, last_site)
+union all from people_with(source, 'body_fat_percent', first_site, last_site)
+union all from people_with(source, 'fat_mass', first_site, last_site)
+union all from people_with(source, 'fat_free_mass', first_site, last_site)
+union all from people_with(source, 'muscle_mass', first_site, last_site)
+union all from people_with(source, 'total_body_water', first_site, last_site)
+union all from people_with(source, 'total_body_water_percent', first_site, last_site)
+union all from people_with(source, 'water_in_fat_free_mass', first_site, last_site)
+union all from people_with(source, 'bone_mineral_mass', first_site, last_site)
+union all from people_with(source, 'basal_metabolic_rate', first_site, last_site)
+union all from people_with(source, 'metabolic_age', first_site, last_site)
+union all from people_with(source, 'visceral_fat_level', first_site, last_site)
+union all from people_with(source, 'fat_mass_index', first_site, last_site)
+union all from people_with(source, 'fat_free_mass_index', first_site, last_site)
+union all from people_with(source, 'muscle_mass_index', first_site, last_site);
 
 -- account_of_the_rest(): what data quality counts of each file that was not accepted
 -- inputs  ledger.file, ledger.held_row

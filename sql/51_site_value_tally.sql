@@ -1,16 +1,12 @@
--- site_value_tally: period × sex × age × measure × value → n, of one site; tally.value is the same for all sites
--- grain   period × sex × age × measure × value
--- inputs  person_value; $site
--- keys    (period, sex, age, measure, value) unique, none null
--- rule    n counts people; a measure that was not taken counts nowhere. No order: the percentiles sort what they
---         need, and sorting here took as long as counting.
+-- site_value_tally: how many people have each value of each measure, of sites that follow each other by name
+-- grain   site × sex × age × measure × value
+-- inputs  person_value, person_site; $first_site, $last_site
+-- keys    (site, sex, age, measure, value) unique, none null
+-- rule    n counts people; a measure that was not taken counts nowhere. tally.value is the same for all sites. No order:
+--         the percentiles sort what they need, and sorting here took as long as counting.
 -- reruns  a query: it changes nothing
-with period as (
-    select period, row_number() over (order by period) as number
-    from (select distinct period from reading.participant_period)
-)
 select
-    period.period, case people // 256 % 2 when 1 then 'male' else 'female' end as sex, people % 256 as age,
-    counted.measure, counted.value, counted.n
-from people_by_value('person_value', $site) as counted
-join period on period.number = people // 512;
+    person_site.site, case counted.people // 256 % 2 when 1 then 'male' else 'female' end as sex,
+    counted.people % 256 as age, counted.measure, counted.value, counted.n
+from people_by_value('person_value', $first_site, $last_site) as counted
+join person_site on person_site.number = counted.people // 512;

@@ -9,26 +9,32 @@
 -- reruns  replaced whole
 create or replace temp table outcome_visit as
 with
+-- who came when: few columns, since they are sorted by person
 counted as (
     select
-        accepted.* exclude (file_id, line, flags),
+        reading_id, participant, measured_at,
         lag(measured_at) over (partition by participant order by measured_at, reading_id) as earlier_at
     from reading.accepted as accepted
     join site_start on site_start.site = accepted.site
     where reading_id not in (select reading_id from reading.set_aside)
         and (site_start.started is null or accepted.measured_on >= site_start.started)
 ),
+begun as (
+    select reading_id, row_number() over (partition by participant order by measured_at, reading_id) as visit
+    from counted
+    where earlier_at is null or date_diff('second', earlier_at, measured_at) > 3600 * $same_visit_hours
+),
 visit as (
     select
-        participant, reading_id, measured_at, measured_on, site, device, period, sex, age, age_months, height_cm,
-        weight_kg,
+        participant, accepted.reading_id, measured_at, measured_on, site, device, period, sex, age, age_months,
+        height_cm, weight_kg,
         fat_percent(body_fat_percent, fat_mass_kg, fat_free_mass_kg, weight_kg) as body_fat_percent,
         fat_kg(fat_mass_kg, fat_free_mass_kg, body_fat_percent, weight_kg) as fat_mass_kg,
         fat_free_kg(fat_free_mass_kg, fat_mass_kg, body_fat_percent, weight_kg) as fat_free_mass_kg,
         bmi_kg_m2(weight_kg, height_cm) as bmi_kg_m2,
-        row_number() over (partition by participant order by measured_at, reading_id) as visit
-    from counted
-    where earlier_at is null or date_diff('second', earlier_at, measured_at) > 3600 * $same_visit_hours
+        begun.visit
+    from reading.accepted as accepted
+    join begun on begun.reading_id = accepted.reading_id
 ),
 last_of_site as (
     select site, max(measured_on) as last_day from reading.accepted group by site

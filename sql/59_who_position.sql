@@ -1,13 +1,13 @@
 -- who_position: how many of the 5- to 19-year-olds have a z-score below each centile, by site
 -- grain   site × period × sex × age × percentile
--- inputs  reading.participant_period; centile (lent: percentile, edge, the highest hundredth of z still below it)
+-- inputs  reading.participant_period; centile (lent: percentile, edge, the highest hundredth of z still below it); $period
 -- keys    (site, period, sex, age, percentile) unique, none null
 -- rule    z-scores as tally.value has them, to the hundredth. Someone without a z-score is nowhere in it.
 -- reruns  a query: it changes nothing
 with z_score as (
     select site, period, sex, age, print_steps(bmi_z, 100) as z, count(*) as n
     from reading.participant_period
-    where bmi_z is not null and age between 5 and 19
+    where period = $period and bmi_z is not null and age between 5 and 19
     group by all
 )
 select

@@ -25,9 +25,10 @@ Progress = Callable[[int, int, str], None]
 def refresh_results(store: Store, programme: Programme, progress: Progress) -> None:
     """Bring result.* up to what the store holds: nothing where nothing changed, else what the changes reach.
 
-    Percentiles, by far the dearest, are written anew for the periods whose tallies changed; the rest is small, or rests
-    on people's whole histories, and is written whole. A change of program, library, settings or profile writes all of
-    it. The result is that of build_results, row for row (`evenbeam rebuild --check`). Runs in the caller's transaction.
+    Where a period's figures rest on that period alone, they are written anew for the periods whose tallies changed; the
+    rest is small, or rests on people's whole histories, and is written whole. A change of program, library, settings or
+    profile writes all of it. The result is that of build_results, row for row (`evenbeam rebuild --check`). Runs in the
+    caller's transaction.
 
     Errors   as build_results.
     """
@@ -47,19 +48,20 @@ def build_results(
     """Rewrite the result tables from the tallies and, where sites are told apart, from the people of each site.
 
     `periods`: those whose tallies changed since, where the caller knows that nothing else did; None for all.
-    Runs in the caller's transaction. The same readings and settings give the same rows in the same order.
+    Runs in the caller's transaction. The same readings and settings give the same rows; their order in a table is
+    that in which periods were written, and says nothing.
 
     Errors   SettingsFault for a standard population that cannot be used, before anything is computed.
     """
     settings = programme.settings
     standard = read_standard(programme)
-    build_prevalence(store, settings)
-    build_standardised_prevalence(store, settings, standard)
+    build_prevalence(store, settings, periods)
+    build_standardised_prevalence(store, settings, standard, periods)
     build_trends(store, settings)
-    build_who_position(store, settings)
+    build_who_position(store, settings, periods)
     build_percentiles(store, settings, progress, periods)
     build_curves(store, settings, progress)
-    build_site_comparison(store, programme)
+    build_site_comparison(store, programme, periods)
     build_devices(store, programme)
     build_outcomes(store, programme)
     build_data_quality(store, programme)

@@ -3,29 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
 
+import numpy as np
 import polars as pl
 
 from pipeline import measures
 from pipeline.programme import ProgrammeSettings
 from pipeline.statistics.age_group import SEXES
-from pipeline.statistics.curve_coverage import PeopleBelow
 from pipeline.statistics.curve_table import (
     CURVE_SCHEMA,
     DIAGNOSTIC_SCHEMA,
     PERCENTILE_SCHEMA,
     curve_row,
-    diagnostic_groups,
     diagnostic_rows,
     percentile_curve_rows,
 )
 from pipeline.statistics.fitted_curve import FittedCurve, fit_curve
-from pipeline.statistics.site_part import SitePart
+from pipeline.statistics.site_part import SumsByAge
 from pipeline.store import Store, sql_text
 
 Progress = Callable[[int, int, str], None]
 Cells = dict[tuple[str, str], pl.DataFrame]
+
+_UNITS = 10**12  # in which a person's part is rounded to a whole number, so that sums are the same in any order
 
 
 def build_curves(store: Store, settings: ProgrammeSettings, progress: Progress) -> None:
@@ -37,16 +37,15 @@ def build_curves(store: Store, settings: ProgrammeSettings, progress: Progress) 
         "select measure, sex, age, value, n from tally.person_value order by measure, sex, age, value"
     )
     curves = _fitted(tally, progress)
-    of_sites = _of_sites(store, settings, curves)
+    sites = _sums_of_sites(store, curves)
     least = settings.disclosure.minimum_people_for_percentile
     rows = [curve_row(curve, least) for curve in curves]
     percentiles = [pl.DataFrame(schema=PERCENTILE_SCHEMA)]
     diagnostics = [pl.DataFrame(schema=DIAGNOSTIC_SCHEMA)]
-    for curve, found in zip(curves, of_sites, strict=True):
-        percentiles.append(percentile_curve_rows(curve, found.parts, measures.PERCENTILES))
-        diagnostics.append(
-            diagnostic_rows(curve, settings.ages.groups, measures.PERCENTILES, found.people_below)
-        )
+    for curve in curves:
+        of_sites = sites.get((curve.measure.name, curve.sex), [])
+        percentiles.append(percentile_curve_rows(curve, of_sites, measures.PERCENTILES))
+        diagnostics.append(diagnostic_rows(curve, settings.ages.groups, measures.PERCENTILES, of_sites))
     store.replace_rows("result.curve", pl.DataFrame(rows, schema=CURVE_SCHEMA, orient="row"))
     store.replace_rows("result.percentile_curve", pl.concat(percentiles))
     store.replace_rows("result.curve_diagnostic", pl.concat(diagnostics))
@@ -67,34 +66,42 @@ def _fitted(tally: pl.DataFrame, progress: Progress) -> list[FittedCurve]:
     return curves
 
 
-@dataclass
-class OfSites:
-    """Of each site that has anybody in a curve: its part of the fit, and its people below."""
-
-    parts: list[SitePart] = field(default_factory=list)
-    people_below: list[PeopleBelow] = field(default_factory=list)
-
-
-def _of_sites(store: Store, settings: ProgrammeSettings, curves: list[FittedCurve]) -> list[OfSites]:
-    """What each curve needs of the sites, a site at a time; nothing of a curve that is not drawn."""
-    of_sites = [OfSites() for _ in curves]
-    if all(curve.choice.published == "none" for curve in curves):
-        return of_sites
+def _sums_of_sites(store: Store, curves: list[FittedCurve]) -> dict[tuple[str, str], list[SumsByAge]]:
+    """By measure and sex of the curves that are drawn: the sums of each site that has anybody in it, by site."""
+    drawn = [curve for curve in curves if curve.choice.published != "none"]
+    if not drawn:
+        return {}
     store.execute_file("34_last_person_value.sql")
-    one_site = sql_text("58_site_person_value.sql")
-    for (site,) in store.rows("select distinct site from last_person_value order by site"):
-        cells = _by_measure_and_sex(store.frame(one_site, {"site": site}))
-        for curve, found in zip(curves, of_sites, strict=True):
-            here = cells.get((curve.measure.name, curve.sex))
-            if here is None or curve.choice.published == "none":
-                continue
-            age, steps, n = (here[name].to_numpy().astype(float) for name in ("age", "value", "n"))
-            value = steps / curve.measure.steps_per_unit
-            groups = diagnostic_groups(curve, settings.ages.groups)
-            found.people_below.append(curve.below_of_site(age, value, n, measures.PERCENTILES, groups))
-            found.parts.append(curve.part_of_site(age, value, n))
+    of_sites = sql_text("58_site_curve_sum.sql")
+    found = {}
+    for name in dict.fromkeys(curve.measure.name for curve in drawn):
+        of_measure = [curve for curve in drawn if curve.measure.name == name]
+        cells = pl.concat([_cells(curve) for curve in of_measure], how="diagonal")
+        with store.lent("curve_cell", cells):
+            sums = store.frame(of_sites, {"measure": name})
+        for curve in of_measure:
+            of_sex = sums.filter(sex=curve.sex).partition_by("site", maintain_order=True)
+            found[name, curve.sex] = [_sums(curve, of_site) for of_site in of_sex]
     store.execute("drop table last_person_value")
-    return of_sites
+    return found
+
+
+def _cells(curve: FittedCurve) -> pl.DataFrame:
+    """people, value, and in whole units of 1 / _UNITS what one person of each cell adds to a site's sums."""
+    terms = np.rint(curve.terms(curve.age, curve.value, measures.PERCENTILES) * _UNITS).astype(np.int64)
+    return pl.DataFrame(
+        {
+            "people": 256 * (curve.sex == "male") + curve.age.astype(np.int32),
+            "value": np.rint(curve.value * curve.measure.steps_per_unit).astype(np.int32),
+        }
+        | {f"term_{i:02d}": term for i, term in enumerate(terms.T)}
+    )
+
+
+def _sums(curve: FittedCurve, of_site: pl.DataFrame) -> SumsByAge:
+    terms = of_site.select(pl.col("^term_.*$")).to_numpy() / _UNITS
+    age, people = (of_site[name].to_numpy().astype(float) for name in ("age", "people"))
+    return curve.sums_of(age, people, terms[:, ~np.isnan(terms).all(axis=0)], measures.PERCENTILES)
 
 
 def _by_measure_and_sex(tally: pl.DataFrame) -> Cells:

@@ -7,6 +7,7 @@ import polars as pl
 from pipeline.programme import Programme
 from pipeline.results.instrument_check import build_instrument_checks
 from pipeline.results.plain_number import without_nan
+from pipeline.statistics.change_contrast import ChangeContrasts
 from pipeline.statistics.device_drift import USUAL, Chart, device_table
 from pipeline.store import Store, sql_text
 
@@ -23,11 +24,10 @@ _LONE = "; the only analyser that the site names: its drift cannot be told from 
 def build_devices(store: Store, programme: Programme) -> None:
     """Rewrite result.device and result.instrument_check, in the caller's transaction."""
     store.execute_file("53_person_change.sql")
-    cells = store.frame(sql_text("54_change_cell.sql"))
     clothing = store.frame(sql_text("55_clothing_entered.sql"))
     tables = [
-        _with_words(device_table(part, USUAL[measure], CHART), measure, clothing)
-        for (measure,), part in cells.group_by("measure", maintain_order=True)
+        _with_words(device_table(_contrasts(store, measure), USUAL[measure], CHART), measure, clothing)
+        for (measure,) in store.rows("select distinct measure from person_change order by measure")
     ]
     if tables:
         store.replace_rows("result.device", pl.concat(tables).sort("site", "device", "measure", "period"))
@@ -35,6 +35,22 @@ def build_devices(store: Store, programme: Programme) -> None:
         store.execute("delete from result.device")
     store.execute("drop table person_change")
     build_instrument_checks(store, programme)
+
+
+def _contrasts(store: Store, measure: str) -> ChangeContrasts:
+    """Of one measure; cells are fetched a period at a time, since they are hardly fewer than readings."""
+    sites, devices, earlier_devices, periods = store.rows(
+        "select list(distinct site), list(distinct coalesce(device, '')), list(distinct coalesce(earlier_device, '')), "
+        "list(distinct period) from person_change where measure = $measure",
+        {"measure": measure},
+    )[0]
+    cells = sql_text("54_change_cell.sql")
+    return ChangeContrasts(
+        sites,
+        [*devices, *earlier_devices],
+        periods,
+        lambda period: store.frame(cells, {"measure": measure, "period": period}),
+    )
 
 
 def _with_words(found: pl.DataFrame, measure: str, clothing: pl.DataFrame) -> pl.DataFrame:

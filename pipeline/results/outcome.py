@@ -23,7 +23,6 @@ _TEMPORARY = (
     "outcome_follow_up",
     "outcome_visit_stratum",
     "outcome_weight",
-    "outcome_change",
 )
 
 
@@ -46,9 +45,9 @@ def build_outcomes(store: Store, programme: Programme) -> None:
         build_retention_balance(store)
     errors = build_measurement_error(store, outcomes.same_visit_hours)
     with store.lent("reliable_change", least_changes(errors)):
-        store.execute_file("57_outcome_change.sql")
+        moment = store.frame(sql_text("57_outcome_moment.sql"))
     changes = Changes(
-        moment=store.frame(sql_text("57_outcome_moment.sql")),
+        moment=moment,
         fat_share=store.frame(sql_text("57_outcome_fat_share.sql")),
         season=store.frame(sql_text("57_outcome_season.sql")),
         entry=store.frame(sql_text("57_outcome_entry.sql")),

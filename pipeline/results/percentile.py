@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 import polars as pl
 
 from pipeline import measures
 from pipeline.programme import ProgrammeSettings
+from pipeline.results.by_period import periods_with_people
 from pipeline.statistics.clustered_percentile import SitesBelow
 from pipeline.statistics.percentile import Percentiles, people_below, percentile_rows, percentiles_of
 from pipeline.store import Store, sql_text
 
 Progress = Callable[[int, int, str], None]
+
+PEOPLE_AT_A_TIME = 20_000  # of sites that are counted together: a count costs as much to plan as some thousand people
 
 
 def build_percentiles(
@@ -21,35 +24,53 @@ def build_percentiles(
 ) -> None:
     """Rewrite result.percentile, of all periods or of those given, in the caller's transaction.
 
-    No percentile of a period rests on another period. One population at a time, appended as it is ready: the whole
-    table need not fit in memory twice. All sites together come last, because their limits take from each site how many
-    of its people lie below a percentile.
+    No percentile of a period rests on another period.
     """
-    asked = {"periods": periods}
-    store.execute("delete from result.percentile where $periods is null or list_contains($periods, period)", asked)
-    store.execute_file("50_person_value.sql", **asked)
-    sites = [site for (site,) in store.rows("select distinct site from person_value order by site")]
-    of_all = _percentiles(
-        store.frame(
-            "select period, sex, age, measure, value, n from tally.value "
-            "where $periods is null or list_contains($periods, period)",  # no order: percentiles sort what they need
-            asked,
-        ),
-        settings,
+    store.execute(
+        "delete from result.percentile where $periods is null or list_contains($periods, period)",
+        {"periods": periods},
     )
-    site_value_tally = sql_text("51_site_value_tally.sql")
+    asked = periods_with_people(store, periods)
+    for done, period in enumerate(asked, start=1):
+        _build_period(store, settings, period)
+        progress(done, len(asked), f"percentiles of {period}")
+
+
+def _build_period(store: Store, settings: ProgrammeSettings, period: str) -> None:
+    """Some sites at a time, appended as they are ready: the whole table need not fit in memory.
+
+    All sites together come last: their limits take from each site how many of its people lie below a percentile.
+    """
+    store.execute_file("50_person_value.sql", period=period)
+    tally = store.frame(  # no order: percentiles sort what they need
+        "select sex, age, measure, value, n from tally.value where period = $period", {"period": period}
+    )
+    of_all = _percentiles(tally, period, settings)
     below, people = [], []
-    for done, site in enumerate(sites, start=1):
-        of_site = _percentiles(store.frame(site_value_tally, {"site": site}), settings)
-        _append(store, percentile_rows(of_site, site))
-        of_site_below, of_site_people = people_below(of_all, of_site)
-        below.append(of_site_below.astype(np.int32))
-        people.append(of_site_people.astype(np.int32))
-        progress(done, len(sites), f"percentiles of {site}")
+    for first, last in _sites_at_a_time(store):
+        counted = store.frame(sql_text("51_site_value_tally.sql"), {"first_site": first, "last_site": last})
+        of_sites = _percentiles(counted, period, settings)
+        _append(store, percentile_rows(of_sites))
+        found_below, found_people = people_below(of_all, of_sites)
+        below.append(found_below.astype(np.int32))
+        people.append(found_people.astype(np.int32))
     store.execute("drop table person_value")
-    if sites:
-        least = settings.disclosure.minimum_count
-        _append(store, percentile_rows(of_all, sites=SitesBelow(below, people), least_beyond=least))
+    store.execute("drop table person_site")
+    sites = SitesBelow(np.concatenate(below), np.concatenate(people))
+    least = settings.disclosure.minimum_count
+    _append(store, percentile_rows(of_all, sites=sites, least_beyond=least))
+
+
+def _sites_at_a_time(store: Store) -> Iterator[tuple[str, str]]:
+    """First and last of sites that follow each other by name, and have few enough people together or are one."""
+    first, last, held = "", "", 0
+    for site, people in store.rows("select site, people from person_site order by site"):
+        if held and held + people > PEOPLE_AT_A_TIME:
+            yield first, last
+            held = 0
+        first, last, held = (site if held == 0 else first), site, held + people
+    if held:
+        yield first, last
 
 
 def _append(store: Store, rows: pl.DataFrame) -> None:
@@ -57,5 +78,6 @@ def _append(store: Store, rows: pl.DataFrame) -> None:
         store.execute_file("52_append_site_percentile.sql")
 
 
-def _percentiles(tally: pl.DataFrame, settings: ProgrammeSettings) -> Percentiles:
+def _percentiles(tally: pl.DataFrame, period: str, settings: ProgrammeSettings) -> Percentiles:
+    tally = tally.with_columns(period=pl.lit(period))
     return percentiles_of(tally, list(measures.MEASURES.values()), settings.ages.all, measures.PERCENTILES)

@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from pipeline import measures
 from pipeline.measures import Banding
 from pipeline.programme import ProgrammeSettings
+from pipeline.results.by_period import band_tally, rewrite_periods
 from pipeline.statistics.prevalence import prevalence_table
 from pipeline.store import Store
 
 
-def build_prevalence(store: Store, settings: ProgrammeSettings) -> None:
-    """Rewrite result.prevalence, in the caller's transaction."""
-    band_tally = store.frame("select site, period, sex, age, banding, band, n from tally.band order by all")
-    store.replace_rows(
-        "result.prevalence", prevalence_table(band_tally, reported_bandings(settings), settings.ages.all)
+def build_prevalence(
+    store: Store, settings: ProgrammeSettings, periods: Sequence[str] | None = None
+) -> None:
+    """Rewrite result.prevalence, of all periods or of those given, in the caller's transaction."""
+    bandings = reported_bandings(settings)
+    rewrite_periods(
+        store,
+        "result.prevalence",
+        periods,
+        lambda period: prevalence_table(band_tally(store, period), bandings, settings.ages.all),
     )
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import polars as pl
 
 from pipeline import measures
 from pipeline.programme import Ages, Programme
+from pipeline.results.by_period import band_tally, periods_with_people
 from pipeline.results.plain_number import without_nan
 from pipeline.results.prevalence import reported_bandings
 from pipeline.statistics.age_group import SEXES, ages_reported
@@ -17,6 +18,8 @@ from pipeline.statistics.site_comparison import Comparison, compare_means, compa
 from pipeline.store import Store
 
 LATEST_PERIODS = 4
+_TABLES = ("result.site_comparison", "result.site_heterogeneity")
+_ORDER = (("topic", "band", "site"), ("topic", "band"))
 _ADULT = 18
 
 _METHODS = {
@@ -37,21 +40,26 @@ _HETEROGENEITY = (
 )
 
 
-def build_site_comparison(store: Store, programme: Programme) -> None:
-    """Rewrite both tables for the latest periods, in the caller's transaction."""
-    settings = programme.settings
-    sites, summaries = [], []
-    for part, summary in (*_bands(store, programme), *_measures(store, settings.ages)):
-        sites.append(part)
-        summaries.append(summary)
-    if not sites:
-        store.execute("delete from result.site_comparison")
-        store.execute("delete from result.site_heterogeneity")
-        return
-    compared = without_nan(pl.concat(sites)).sort("topic", "band", "period", "site")
-    store.replace_rows("result.site_comparison", compared)
-    summary = without_nan(pl.concat(summaries)).sort("topic", "band", "period")
-    store.replace_rows("result.site_heterogeneity", summary)
+def build_site_comparison(store: Store, programme: Programme, periods: Sequence[str] | None = None) -> None:
+    """Rewrite both tables for the latest periods, in the caller's transaction.
+
+    periods: those whose tallies changed; the others of the latest stay as they are. None for all.
+    """
+    latest = periods_with_people(store)[-LATEST_PERIODS:]
+    there = [period for (period,) in store.rows("select distinct period from result.site_heterogeneity")]
+    kept = [] if periods is None else [p for p in latest if p in there and p not in periods]
+    for table in _TABLES:
+        store.execute(f"delete from {table} where not list_contains($kept, period)", {"kept": kept})
+    for period in latest:
+        if period not in kept:
+            _build_period(store, programme, period)
+
+
+def _build_period(store: Store, programme: Programme, period: str) -> None:
+    found = [*_bands(store, programme, period), *_measures(store, programme.settings.ages, period)]
+    if found:
+        for table, parts, key in zip(_TABLES, zip(*found, strict=True), _ORDER, strict=True):
+            store.append_rows(table, without_nan(pl.concat(parts)).sort(key))
 
 
 def ages_compared(ages: Ages, lowest: int, highest: int) -> tuple[int, int] | None:
@@ -64,13 +72,11 @@ def ages_compared(ages: Ages, lowest: int, highest: int) -> tuple[int, int] | No
     return next(iter(adult or fitting), None)
 
 
-def _bands(store: Store, programme: Programme) -> Iterator[tuple[pl.DataFrame, pl.DataFrame]]:
+def _bands(
+    store: Store, programme: Programme, period: str
+) -> Iterator[tuple[pl.DataFrame, pl.DataFrame]]:
     settings = programme.settings
-    tally = store.frame(
-        "select site, period, sex, age, banding, band, n from tally.band where period in "
-        "(select distinct period from tally.band order by period desc limit $latest) order by all",
-        {"latest": LATEST_PERIODS},
-    )
+    tally = band_tally(store, period)
     for banding in reported_bandings(settings):
         ages = ages_compared(settings.ages, banding.age_from, banding.age_to)
         if ages is None:
@@ -79,24 +85,24 @@ def _bands(store: Store, programme: Programme) -> Iterator[tuple[pl.DataFrame, p
         of_banding = (
             tally.filter(pl.col("banding") == banding.name)
             .join(_single_years(strata), on="age")
-            .group_by("site", "period", "sex", "stratum", "band")
+            .group_by("site", "sex", "stratum", "band")
             .agg(pl.col("n").sum())
         )
-        for (period,), part in of_banding.group_by("period"):
-            names = part["site"].unique().sort().to_list()
-            people = _matrix(part, names, len(strata), "n")
-            for band in banding.bands:
-                count = _matrix(part.filter(pl.col("band") == band.name), names, len(strata), "n")
-                key = (banding.name, band.name, "1", period, *ages)
-                yield _rows(key, names, compare_proportions(count, people), "proportion", count, people)
+        if of_banding.is_empty():
+            continue
+        names = of_banding["site"].unique().sort().to_list()
+        people = _matrix(of_banding, names, len(strata), "n")
+        for band in banding.bands:
+            count = _matrix(of_banding.filter(pl.col("band") == band.name), names, len(strata), "n")
+            key = (banding.name, band.name, "1", period, *ages)
+            yield _rows(key, names, compare_proportions(count, people), "proportion", count, people)
 
 
-def _measures(store: Store, ages: Ages) -> Iterator[tuple[pl.DataFrame, pl.DataFrame]]:
+def _measures(store: Store, ages: Ages, period: str) -> Iterator[tuple[pl.DataFrame, pl.DataFrame]]:
     tally = store.frame(
-        "select site, period, sex, age_from, age_to, measure, n, sum::double as sum, "
-        "sum_of_squares::double as sum_of_squares from tally.moment where period in "
-        "(select distinct period from tally.moment order by period desc limit $latest) order by all",
-        {"latest": LATEST_PERIODS},
+        "select site, sex, age_from, age_to, measure, n, sum::double as sum, "
+        "sum_of_squares::double as sum_of_squares from tally.moment where period = $period order by all",
+        {"period": period},
     )
     for measure in measures.MEASURES.values():
         group = ages_compared(ages, measure.age_from, measure.age_to)
@@ -107,15 +113,16 @@ def _measures(store: Store, ages: Ages) -> Iterator[tuple[pl.DataFrame, pl.DataF
             schema={"age_from": pl.Int16, "age_to": pl.Int16, "stratum": pl.Int64},
             orient="row",
         )
-        of_measure = tally.filter(pl.col("measure") == measure.name).join(strata, on=["age_from", "age_to"])
-        for (period,), part in of_measure.group_by("period"):
-            names = part["site"].unique().sort().to_list()
-            n, total, squares = (
-                _matrix(part, names, strata.height, column) for column in ("n", "sum", "sum_of_squares")
-            )
-            steps = measure.steps_per_unit
-            key = (measure.name, "", measure.unit, period, *group)
-            yield _rows(key, names, compare_means(n, total / steps, squares / steps**2), "mean", n, n)
+        part = tally.filter(pl.col("measure") == measure.name).join(strata, on=["age_from", "age_to"])
+        if part.is_empty():
+            continue
+        names = part["site"].unique().sort().to_list()
+        n, total, squares = (
+            _matrix(part, names, strata.height, column) for column in ("n", "sum", "sum_of_squares")
+        )
+        steps = measure.steps_per_unit
+        key = (measure.name, "", measure.unit, period, *group)
+        yield _rows(key, names, compare_means(n, total / steps, squares / steps**2), "mean", n, n)
 
 
 def _strata(ages: Ages, group: tuple[int, int]) -> list[tuple[int, int]]:
@@ -128,11 +135,11 @@ def _single_years(strata: list[tuple[int, int]]) -> pl.DataFrame:
 
 
 def _matrix(part: pl.DataFrame, sites: list[str], strata: int, column: str) -> np.ndarray:
-    """(sites, sexes × strata) sums of a column."""
-    number = {site: i for i, site in enumerate(sites)}
+    """(sites, sexes × strata) sums of a column; whole numbers, so that their order does not matter."""
     found = np.zeros((len(sites), len(SEXES) * strata))
-    for site, sex, stratum, value in part.select("site", "sex", "stratum", column).iter_rows():
-        found[number[site], SEXES.index(sex) * strata + stratum] += value
+    site = part["site"].cast(pl.Enum(sites)).to_physical().to_numpy()
+    sex = part["sex"].cast(pl.Enum(SEXES)).to_physical().to_numpy().astype(np.int64)
+    np.add.at(found, (site, sex * strata + part["stratum"].to_numpy()), part[column].to_numpy())
     return found
 
 

@@ -10,6 +10,6 @@ from pipeline.store import Store
 
 def build_trends(store: Store, settings: ProgrammeSettings) -> None:
     """Rewrite result.trend, in the caller's transaction."""
-    band_tally = store.frame("select site, period, sex, age, banding, band, n from tally.band order by all")
+    band_tally = store.frame("select site, period, sex, age, banding, band, n from tally.band")
     rows = trend_table(band_tally, reported_bandings(settings), settings.ages.groups, settings.ages.totals)
     store.replace_rows("result.trend", rows)

@@ -92,12 +92,15 @@ def choose_curves(
     )
     if strays[worst] <= tolerance[worst]:
         return CurveChoice("lms", f"the family holds: {measured}", lms, gate, strays, tolerance)
-    choice = _regression(age, value, n, percents, f"the family does not hold: {measured}")
+    choice = _regression(age, value, n, percents, f"the family does not hold: {measured}", gate)
     return replace(choice, lms=lms, strays=strays, tolerance=tolerance)
 
 
-def _regression(age: Floats, value: Floats, n: Floats, percents: ArrayLike, why: str) -> CurveChoice:
-    curves = fit_quantile_curves(age, value, n, percents)
+def _regression(
+    age: Floats, value: Floats, n: Floats, percents: ArrayLike, why: str, fitted: QuantileCurves | None = None
+) -> CurveChoice:
+    """fitted: curves of the same cells that are there already; those of other percents are not taken over."""
+    curves = fit_quantile_curves(age, value, n, percents, fitted=fitted)
     return CurveChoice("regression_quantile", why, None, curves, np.empty(0), np.empty(0))
 
 

@@ -55,6 +55,13 @@ def people_below(
     return PeopleBelow(np.clip(weight @ part_below(value, curves, step), 0, people[:, None]), people)
 
 
+def below_in_groups(ages: Floats, people: Floats, below: Floats, age_groups: AgeGroups) -> PeopleBelow:
+    """people_below from sums by age. Shapes: ages, people (ages,); below (ages, percents): people, in parts."""
+    is_in = np.array([(ages >= low) & (ages <= high) for low, high in age_groups], dtype=float)
+    total = is_in @ people
+    return PeopleBelow(np.clip(is_in @ below, 0, total[:, None]), total)
+
+
 def share_below(sites: Sequence[PeopleBelow], percents: ArrayLike, age_groups: AgeGroups) -> pl.DataFrame:
     """Observed share below each curve by age group, beside the share that should be, with its interval.
 

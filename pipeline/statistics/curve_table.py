@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 from scipy.special import chdtri, ndtri
 
 from pipeline.statistics.age_group import AgeGroups, ages_reported
-from pipeline.statistics.curve_coverage import PeopleBelow, share_below
+from pipeline.statistics.curve_coverage import below_in_groups, share_below
 from pipeline.statistics.fitted_curve import FittedCurve
 from pipeline.statistics.one_thread import on_one_thread
 from pipeline.statistics.q_statistics import MOMENTS, q_statistics
-from pipeline.statistics.site_part import SitePart
+from pipeline.statistics.site_part import SumsByAge
 from pipeline.statistics.worm_plot import worm_plot
 
 Floats = NDArray[np.float64]
@@ -88,9 +88,9 @@ def _median(curve: FittedCurve) -> Floats:
 
 @on_one_thread
 def percentile_curve_rows(
-    curve: FittedCurve, parts: Sequence[SitePart], percents: Sequence[int]
+    curve: FittedCurve, sites: Sequence[SumsByAge], percents: Sequence[int]
 ) -> pl.DataFrame:
-    """The published curves at whole ages, with their bands.
+    """The published curves at whole ages, with their bands. sites: the sums of each site that has people.
 
     Shapes   out: columns of result.percentile_curve, one row an age at which the measure applies and a percentile.
     Units    value, low and high in the measure's unit, to a tenth of a print step; n people within two years of age.
@@ -100,7 +100,7 @@ def percentile_curve_rows(
         return pl.DataFrame(schema=PERCENTILE_SCHEMA)
     measure, ages = curve.measure, curve.whole_ages
     value = curve.choice.value_at(ages, percents)
-    low, high = curve.band(parts, percents)
+    low, high = curve.band([curve.part_of_site(sums) for sums in sites], percents)
     figures = {
         name: np.round(part, measure.decimals + 1).ravel()
         for name, part in (("value", value), ("low", low), ("high", high))
@@ -114,7 +114,7 @@ def percentile_curve_rows(
             "percentile": np.tile(percents, ages.size),
             **figures,
             "n": np.repeat(curve.people_near(), len(percents)),
-            "method": _method(curve, len(parts)),
+            "method": _method(curve, len(sites)),
             "flag": None,
         },
         schema=PERCENTILE_SCHEMA,
@@ -128,9 +128,9 @@ def _method(curve: FittedCurve, sites: int) -> str:
 
 @on_one_thread
 def diagnostic_rows(
-    curve: FittedCurve, age_groups: AgeGroups, percents: Sequence[int], below: Sequence[PeopleBelow] = ()
+    curve: FittedCurve, age_groups: AgeGroups, percents: Sequence[int], sites: Sequence[SumsByAge] = ()
 ) -> pl.DataFrame:
-    """How well the published curves fit, by age group. below: of each site, in diagnostic_groups.
+    """How well the published curves fit, by age group. sites: the sums of each.
 
     share_below  at: the percentile; observed share below its curve with its interval, beside the expected one.
     worm         at: a normal score; observed less theoretical quantile of the z-scores, expected 0, and the band of
@@ -145,8 +145,9 @@ def diagnostic_rows(
     if curve.choice.published == "none":
         return pl.DataFrame(schema=DIAGNOSTIC_SCHEMA)
     groups = diagnostic_groups(curve, age_groups)
-    everybody = [curve.below_of_site(curve.age, curve.value, curve.n, percents, groups)]
-    parts = [_shares(share_below(below or everybody, percents, groups))]
+    of = sites or [curve.summed(curve.age, curve.value, curve.n, percents)]
+    below = [below_in_groups(sums.ages, sums.people, sums.below, groups) for sums in of]
+    parts = [_shares(share_below(below, percents, groups))]
     if curve.choice.published == "lms" and curve.choice.lms is not None:
         age, value, n = curve.spread(curve.age, curve.value, curve.n)
         z = curve.choice.lms.z_score(age, value)

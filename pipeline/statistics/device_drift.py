@@ -47,13 +47,13 @@ class Chart:
 
 
 @on_one_thread
-def device_table(cells: pl.DataFrame, usual: Usual, chart: Chart) -> pl.DataFrame:
+def device_table(contrasts: ChangeContrasts, usual: Usual, chart: Chart) -> pl.DataFrame:
     """Every analyser's error, sums and signal in every period.
 
     A period is judged by what was known at its end: figures of past periods do not change when a later one comes,
     but for the classes' spread, which the SQL takes over all periods.
 
-    Shapes   cells: of sql/54_change_cell.sql, of one measure; out: columns site, device, period, n, difference, low,
+    Shapes   contrasts: of one measure, no period taken yet; out: columns site, device, period, n, difference, low,
              high, score, upper_sum, lower_sum, signal; a row an analyser and period, sorted.
     Units    difference, low and high in the measure's unit, against the usual level of the site's analysers;
              n in people's changes that end in the period on the analyser. Sums: log(1 + R) of the faults by which the
@@ -68,7 +68,6 @@ def device_table(cells: pl.DataFrame, usual: Usual, chart: Chart) -> pl.DataFram
              project's own: checked in tests/statistics/test_device_drift.py and by
              tests/benchmarks/device_operating_curve.py.
     """
-    contrasts = ChangeContrasts.of(cells)
     sites = {site: SiteChart(usual, chart) for site in contrasts.sites}
     rows: list[tuple] = []
     scores: list[float] = []

@@ -10,13 +10,11 @@ from numpy.typing import NDArray
 
 from pipeline.measures import Measure
 from pipeline.statistics import lms_band, quantile_curve_band
-from pipeline.statistics.age_group import AgeGroups
 from pipeline.statistics.age_spline import distinct_ages
 from pipeline.statistics.curve_choice import CurveChoice, choose_curves
-from pipeline.statistics.curve_coverage import PeopleBelow, people_below
 from pipeline.statistics.one_thread import on_one_thread
-from pipeline.statistics.print_step import in_equal_parts, is_coarse, merged_steps
-from pipeline.statistics.site_part import SitePart
+from pipeline.statistics.print_step import in_equal_parts, is_coarse, merged_steps, part_below
+from pipeline.statistics.site_part import SitePart, SumsByAge
 
 Floats = NDArray[np.float64]
 
@@ -60,29 +58,54 @@ class FittedCurve:
         return in_equal_parts(age, value, n, self.step) if self.is_coarse else (age, value, n)
 
     @on_one_thread
-    def part_of_site(self, age: Floats, value: Floats, n: Floats) -> SitePart:
+    def summed(self, age: Floats, value: Floats, n: Floats, percents: Sequence[int]) -> SumsByAge:
+        """terms added up over people by age. Shapes: age, value, n (cells,) of a site."""
+        ages, at = distinct_ages(age)
+        by_age = [np.bincount(at, n * term, ages.size) for term in self.terms(age, value, percents).T]
+        return self.sums_of(ages, np.bincount(at, n, ages.size), np.array(by_age).T, percents)
+
+    @on_one_thread
+    def terms(self, age: Floats, value: Floats, percents: Sequence[int]) -> Floats:
+        """What one person of each cell adds to SumsByAge: first below, then gradient.
+
+        Shapes   (cells,) → (cells, terms).
+        Errors   ValueError where no curve is published.
+        """
+        below = part_below(value, self._beside(age, percents), self.step)
+        if self.choice.published == "lms":
+            spread_age, spread_value, _ = self.spread(age, value, np.ones(age.size))
+            of_parts = lms_band.gradients(self.choice.lms, spread_age, spread_value)
+            gradient = of_parts.reshape(age.size, -1, of_parts.shape[1]).mean(axis=1)
+        elif self.choice.published == "none":
+            raise ValueError(f"no curve of {self.measure.name} is published: {self.choice.why}")
+        else:
+            gradient = quantile_curve_band.parts_below(self.choice.regression, age, value, self.step)
+        return np.column_stack([below, gradient])
+
+    def _beside(self, age: Floats, percents: Sequence[int]) -> Floats:
+        """The published curves at the age of each cell; beyond every value where the family ends before."""
+        ages, at = distinct_ages(age)
+        curves = self.choice.value_at(ages, percents)
+        beyond = np.where(np.asarray(percents) < 50, -np.inf, np.inf)
+        return np.where(np.isnan(curves), beyond, curves)[at]
+
+    @staticmethod
+    def sums_of(ages: Floats, people: Floats, terms: Floats, percents: Sequence[int]) -> SumsByAge:
+        """Shapes   ages, people: (ages,); terms: (ages, terms), those of `terms` added up."""
+        return SumsByAge(ages, people, terms[:, : len(percents)], terms[:, len(percents) :])
+
+    @on_one_thread
+    def part_of_site(self, sums: SumsByAge) -> SitePart:
         """One site's part of the fit that is published.
 
-        Shapes   age, value, n: (site's cells,); the score is (3·size,) of LMS curves, (percents, size) of regression
-                 quantiles.
+        Shapes   the score is (3·size,) of LMS curves, (percents, size) of regression quantiles.
         Errors   ValueError where no curve is published.
         """
         if self.choice.published == "lms":
-            return lms_band.site_part(self.choice.lms, *self.spread(age, value, n))
+            return lms_band.part_of_sums(self.choice.lms, sums.ages, sums.people, sums.gradient)
         if self.choice.published == "none":
             raise ValueError(f"no curve of {self.measure.name} is published: {self.choice.why}")
-        return quantile_curve_band.site_part(self.choice.regression, age, value, n, self.step)
-
-    @on_one_thread
-    def below_of_site(
-        self, age: Floats, value: Floats, n: Floats, percents: Sequence[int], age_groups: AgeGroups
-    ) -> PeopleBelow:
-        """One site's people below the published curves. Shapes: (site's cells,)."""
-        ages, at = distinct_ages(age)
-        curves = self.choice.value_at(ages, percents)
-        beyond = np.where(np.asarray(percents) < 50, -np.inf, np.inf)  # the family ends before the percentile
-        curves = np.where(np.isnan(curves), beyond, curves)
-        return people_below(age, value, n, curves[at], age_groups, self.step)
+        return quantile_curve_band.part_of_sums(self.choice.regression, sums.ages, sums.people, sums.gradient)
 
     @on_one_thread
     def band(self, parts: Sequence[SitePart], percents: Sequence[int]) -> tuple[Floats, Floats]:

@@ -26,14 +26,31 @@ def site_part(fit: LmsFit, age: ArrayLike, value: ArrayLike, n: ArrayLike) -> Si
     Units    as fit_lms.
     Missing  ages outside the fit do not count.
     """
-    age, value, n = (np.asarray(a, dtype=float) for a in (age, value, n))
-    kept = (n > 0) & (age >= fit.spline.lowest) & (age <= fit.spline.highest)
+    age, n = np.asarray(age, dtype=float), np.asarray(n, dtype=float)
+    ages, at = distinct_ages(age)
+    by_age = [np.bincount(at, n * each, ages.size) for each in gradients(fit, age, value).T]
+    return part_of_sums(fit, ages, np.bincount(at, n, ages.size), np.array(by_age).T)
+
+
+def gradients(fit: LmsFit, age: ArrayLike, value: ArrayLike) -> Floats:
+    """One person's derivatives of the log-likelihood by L, ln M and ln S. Shapes: age, value (cells,) → (cells, 3).
+
+    Missing  0 at ages outside the fit.
+    """
+    age, value = np.asarray(age, dtype=float), np.asarray(value, dtype=float)
+    found = np.zeros((age.size, 3))
+    kept = (age >= fit.spline.lowest) & (age <= fit.spline.highest)
     ages, at = distinct_ages(age[kept])
-    design = fit.spline.basis(ages)
-    l, log_m, log_s = fit.coefficients @ design.T
-    by_cell = scores(np.log(value[kept]) - log_m[at], l[at], log_s[at])
-    score = np.concatenate([design.T @ np.bincount(at, n[kept] * each, ages.size) for each in by_cell])
-    return SitePart(score, ages, np.bincount(at, n[kept], ages.size))
+    l, log_m, log_s = fit.coefficients @ fit.spline.basis(ages).T
+    found[kept] = np.column_stack(scores(np.log(value[kept]) - log_m[at], l[at], log_s[at]))
+    return found
+
+
+def part_of_sums(fit: LmsFit, ages: Floats, people: Floats, gradient: Floats) -> SitePart:
+    """site_part from sums by age. Shapes: ages, people (ages,); gradient (ages, 3): the people's gradients added up."""
+    kept = (people > 0) & (ages >= fit.spline.lowest) & (ages <= fit.spline.highest)
+    design = fit.spline.basis(ages[kept])
+    return SitePart(np.concatenate([design.T @ each for each in gradient[kept].T]), ages[kept], people[kept])
 
 
 def sandwich_covariance(fit: LmsFit, parts: Sequence[SitePart]) -> tuple[Floats, float]:

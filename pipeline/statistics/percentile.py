@@ -26,8 +26,8 @@ _SLACK = 1e-6  # of a print step: 72.4 · 10 is 724.0000000000001
 
 @dataclass(frozen=True)
 class Percentiles:
-    """populations: one row a measure, period and group, in published order; counts: theirs; percents (percents,);
-    value (populations, percents) in the measure's unit."""
+    """populations: one row a measure, site (null for all), period and group, in published order; counts: theirs;
+    percents (percents,); value (populations, percents) in the measure's unit."""
 
     populations: pl.DataFrame
     counts: ValueCounts
@@ -48,15 +48,16 @@ def percentile_table(
     site: str | None = None,
 ) -> pl.DataFrame:
     """percentile_rows of percentiles_of: people counted one by one, of one site or of all."""
-    return percentile_rows(percentiles_of(value_tally, measures, age_groups, percentiles), site)
+    tally = value_tally.with_columns(site=pl.lit(site)) if site is not None else value_tally
+    return percentile_rows(percentiles_of(tally, measures, age_groups, percentiles))
 
 
 def percentiles_of(
     value_tally: pl.DataFrame, measures: Sequence[Measure], age_groups: AgeGroups, percentiles: Sequence[int]
 ) -> Percentiles:
-    """Percentiles of each measure by period, sex and age group.
+    """Percentiles of each measure by period, sex and age group, and by site where the tally has sites.
 
-    Shapes   value_tally: columns period, sex, age, measure, value, n; repeated keys are summed.
+    Shapes   value_tally: columns period, sex, age, measure, value, n, and site or not; repeated keys are summed.
     Units    value in whole print steps (72.4 kg is 724); out in the measure's unit; n in people.
              Groups of ages: those of ages_reported for the measure's ages.
     Missing  a group without people is no population. Measures that are not asked for, and ages at which a measure
@@ -73,15 +74,15 @@ def percentiles_of(
 
 
 def percentile_rows(
-    found: Percentiles, site: str | None = None, sites: SitesBelow | None = None, least_beyond: int = 1
+    found: Percentiles, sites: SitesBelow | None = None, least_beyond: int = 1
 ) -> pl.DataFrame:
-    """Columns of result.percentile, one row a measure, period, sex, age group and percentile, sorted by measure as
-    registered, period, sex, age, percentile.
+    """Columns of result.percentile, one row a population and percentile, sorted by measure as registered, site, period,
+    sex, age, percentile.
 
     Disclosure control works out from n which limits lie near the ends; of limits that sites make wider it cannot, so
     those with fewer than least_beyond people from them outward are left out here.
 
-    Shapes   site: null for all sites; sites: of all sites together, whom each has.
+    Shapes   sites: of all sites together, whom each has.
     Missing  a limit that does not exist is null.
     Source   value_count.quantile_interval; with sites as clusters: clustered_percentile.
     """
@@ -97,7 +98,7 @@ def percentile_rows(
     return rows.select(
         "measure",
         "unit",
-        pl.lit(site, dtype=pl.String).alias("site"),
+        "site",
         "period",
         "sex",
         "age_from",
@@ -112,19 +113,24 @@ def percentile_rows(
     )
 
 
-def people_below(of_all: Percentiles, of_site: Percentiles) -> tuple[Integers, Integers]:
-    """Whom a site has at or below each percentile of all sites.
+def people_below(of_all: Percentiles, of_sites: Percentiles) -> tuple[Integers, Integers]:
+    """Whom each site has at or below each percentile of all sites.
 
-    Shapes   out: (populations, percents) at or below, and (populations,) in all, populations as in of_all.
-    Missing  0 where the site has nobody in a population.
+    Shapes   out: (sites, populations, percents) at or below, and (sites, populations) in all; sites by name,
+             populations as in of_all.
+    Missing  0 where a site has nobody in a population.
     """
+    names = of_sites.populations["site"].unique().sort()
+    site = of_sites.populations["site"].cast(pl.Enum(names)).to_physical().to_numpy()
     numbered = of_all.populations.select(_POPULATION).with_row_index("at")
-    at = of_site.populations.select(_POPULATION).join(numbered, on=_POPULATION, how="left", maintain_order="left")
+    at = of_sites.populations.select(_POPULATION).join(
+        numbered, on=_POPULATION, how="left", maintain_order="left"
+    )
     place = at["at"].to_numpy()
-    below = np.zeros(of_all.value.shape, dtype=np.int64)
-    people = np.zeros(of_all.populations.height, dtype=np.int64)
+    below = np.zeros((names.len(), *of_all.value.shape), dtype=np.int64)
+    people = np.zeros(below.shape[:2], dtype=np.int64)
     edge = np.floor(of_all.value[place] * of_all.steps[place, None] + _SLACK).astype(np.int64)
-    below[place], people[place] = of_site.counts.at_or_below(edge), of_site.counts.people
+    below[site, place], people[site, place] = of_sites.counts.at_or_below(edge), of_sites.counts.people
     return below, people
 
 
@@ -139,10 +145,10 @@ def _value_counts(
     strangers = set(value_tally["sex"].unique().to_list()) - set(SEXES)
     if strangers:
         raise ValueError(f"sex {sorted(strangers, key=str)[0]} in a tally; the sexes are {', '.join(SEXES)}")
-    periods = value_tally["period"].cast(pl.String).unique().sort()
-    stratum, piece, value, n = _cells_of_pieces(value_tally, measures, periods, groups)
+    places = _Places.of(value_tally)
+    stratum, piece, value, n = _cells_of_pieces(value_tally, measures, places, groups)
     start, size, listed = _groups_of_pieces(measures, groups, age_groups)
-    of = stratum // max(periods.len(), 1) * _pieces_in(groups) + piece
+    of = stratum // max(places.number, 1) * _pieces_in(groups) + piece
     cell = np.repeat(np.arange(of.size), size[of])
     nth = np.arange(cell.size) - np.repeat(np.cumsum(size[of]) - size[of], size[of])
     population = stratum[cell] * groups.height + listed[start[of][cell] + nth]
@@ -151,29 +157,55 @@ def _value_counts(
     order = np.argsort(narrow, kind="stable")
     counts = ValueCounts.of(population[order], value[cell][order], n[cell][order])
     stratum, group = np.divmod(counts.group, groups.height)
-    measure, period = np.divmod(stratum, max(periods.len(), 1))
+    measure, place = np.divmod(stratum, max(places.number, 1))
+    site, period = np.divmod(place, max(places.periods.len(), 1))
     return pl.concat(
         [
             _registered(measures)[measure],
-            periods[period].alias("period").to_frame(),
+            places.sites[site].alias("site").to_frame(),
+            places.periods[period].alias("period").to_frame(),
             groups[group].drop("group"),
         ],
         how="horizontal",
     ), counts
 
 
+@dataclass(frozen=True)
+class _Places:
+    """Sites (one null for all together) and periods of a tally, by name; a cell's place is site × periods + period."""
+
+    sites: pl.Series
+    periods: pl.Series
+    place: Integers
+
+    @classmethod
+    def of(cls, tally: pl.DataFrame) -> _Places:
+        periods = tally["period"].cast(pl.String).unique().sort()
+        place = _codes(tally["period"], periods)
+        if "site" not in tally.columns:
+            return cls(pl.Series([None], dtype=pl.String), periods, place)
+        sites = tally["site"].cast(pl.String).unique().sort()
+        return cls(sites, periods, _codes(tally["site"], sites) * periods.len() + place)
+
+    @property
+    def number(self) -> int:
+        return self.sites.len() * self.periods.len()
+
+
+def _codes(column: pl.Series, words: Sequence[str] | pl.Series) -> Integers:
+    """Each word's place among `words`, -1 for another."""
+    return column.cast(pl.Enum(words), strict=False).to_physical().cast(pl.Int64).fill_null(-1).to_numpy()
+
+
 def _cells_of_pieces(
-    value_tally: pl.DataFrame, measures: Sequence[Measure], periods: pl.Series, groups: pl.DataFrame
+    value_tally: pl.DataFrame, measures: Sequence[Measure], places: _Places, groups: pl.DataFrame
 ) -> tuple[Integers, Integers, Integers, Integers]:
     """(stratum, piece, value, n) of each cell, ages summed into pieces, sorted by stratum and value.
 
-    stratum: measure's number × periods + the period's; cells of other measures and of ages that do not apply are out.
+    stratum: measure's number × places + the place's; cells of other measures and of ages that do not apply are out.
     """
-    number = {"measure": [measure.name for measure in measures], "sex": SEXES, "period": periods}
-    measure, sex, period = (
-        value_tally[name].cast(pl.Enum(words), strict=False).to_physical().cast(pl.Int64).fill_null(-1).to_numpy()
-        for name, words in number.items()
-    )
+    measure = _codes(value_tally["measure"], [measure.name for measure in measures])
+    sex = _codes(value_tally["sex"], SEXES)
     age, value, n = (value_tally[name].cast(pl.Int64).to_numpy() for name in ("age", "value", "n"))
     of_person, _ = pieces(groups)
     by_age = np.full((len(SEXES), 256), -1, dtype=np.int64)
@@ -182,9 +214,9 @@ def _cells_of_pieces(
     is_in = (measure >= 0) & (n > 0) & (age >= lowest[measure]) & (age <= highest[measure]) & (age < by_age.shape[1])
     piece = by_age[sex, np.where(is_in, age, 0)]
     is_in &= piece >= 0
-    measure, period, piece, value, n = (column[is_in] for column in (measure, period, piece, value, n))
+    measure, place, piece, value, n = (column[is_in] for column in (measure, places.place, piece, value, n))
     low, width, number_of_pieces = value.min(initial=0), int(np.ptp(np.append(value, 0))) + 1, _pieces_in(groups)
-    key = ((measure * periods.len() + period) * width + value - low) * number_of_pieces + piece
+    key = ((measure * places.number + place) * width + value - low) * number_of_pieces + piece
     order = np.argsort(key)
     key = key[order]
     first = np.flatnonzero(np.diff(key, prepend=-1))

@@ -103,10 +103,16 @@ def coarse_design_effect(design_effect: Floats) -> Floats:
 def flags_of_simple(count: Floats, people: Floats) -> NDArray[np.str_]:
     """`unreliable` or nothing for people counted one by one, by the exact interval that the standard asks for.
 
-    Shapes   count, people, out: (cells,).   Source  reliability.nchs_reliability.
+    A programme's sites have far fewer different pairs of counts than cells: each pair is worked out once.
+
+    Shapes   count, people, out: (cells,), whole numbers.   Source  reliability.nchs_reliability.
     """
-    low, high = clopper_pearson_interval(count, people)
-    return flag(nchs_reliability(count, people, people, low, high, np.inf)[0])
+    count, people = (np.asarray(a).astype(np.int64) for a in (count, people))
+    width = int(count.max(initial=0)) + 1
+    pairs, at = np.unique(people * width + count, return_inverse=True)
+    n, x = (part.astype(float) for part in np.divmod(pairs, width))
+    low, high = clopper_pearson_interval(x, n)
+    return flag(nchs_reliability(x, n, n, low, high, np.inf)[0])[at]
 
 
 def _flags_of_clustered(

@@ -2,8 +2,8 @@
 
 A linear programme over every cell is slow, and most cells do not matter: where a cell lies far above or below the
 curve, only its sign enters. Such cells of an age are put together into one (Portnoy & Koenker 1997), the programme is
-solved on the few cells near the curve, and the signs are checked; a wrong sign widens the band and solves again. The
-answer is the optimum over all cells, not an approximation.
+solved on the few cells near the curve, and the signs are checked; cells with a wrong sign count one by one from then
+on, and it is solved again. The answer is the optimum over all cells, not an approximation.
 """
 
 from __future__ import annotations
@@ -18,6 +18,8 @@ from pipeline.statistics.age_spline import AgeSpline, distinct_ages
 from pipeline.statistics.one_thread import on_one_thread
 
 Floats = NDArray[np.float64]
+
+_SOLVERS = ("highs-ds", "highs-ipm")
 
 
 @dataclass(frozen=True)
@@ -52,11 +54,17 @@ class QuantileCurves:
 
 @on_one_thread
 def fit_quantile_curves(
-    age: ArrayLike, value: ArrayLike, n: ArrayLike, percents: ArrayLike, segments: int | None = None
+    age: ArrayLike,
+    value: ArrayLike,
+    n: ArrayLike,
+    percents: ArrayLike,
+    segments: int | None = None,
+    fitted: QuantileCurves | None = None,
 ) -> QuantileCurves:
     """One regression quantile a percent on a cubic spline of ln(age), weighted by people.
 
-    Shapes   age, value, n: (cells,); percents: (percents,).
+    Shapes   age, value, n: (cells,); percents: (percents,). fitted: curves of the same cells and segments, of which
+             those of percents that are asked for are taken over.
     Units    age in years, value in the measure's unit, n in people, percents strictly between 0 and 100.
     Missing  cells with n = 0 do not count.
     Errors   ValueError for a negative count, a percent outside 0 to 100, or under 4 different ages.
@@ -77,7 +85,11 @@ def fit_quantile_curves(
         raise ValueError(f"{ages.size} different ages: a curve needs 4 or more")
     spline = AgeSpline(ages[0], ages[-1], segments or _segments(ages.size, n.sum()))
     design = spline.basis(ages)
-    found = [regression_quantile(design, at, value, n, percent / 100) for percent in percents]
+    known = {} if fitted is None else dict(zip(fitted.percents, fitted.coefficients, strict=True))
+    found = [
+        known[percent] if percent in known else regression_quantile(design, at, value, n, percent / 100)
+        for percent in percents
+    ]
     return QuantileCurves(spline, percents, np.array(found), round(n.sum()))
 
 
@@ -99,18 +111,18 @@ def regression_quantile(
     ]  # share at or below the cell
     before = within - n / people[at]
     reach = max(0.01, 1.5 * np.sqrt(share * (1 - share) * design.shape[1] / n.sum()))
+    low = _edge(design, at, value, people, within >= share - reach, share - reach > 0, -np.inf)
+    high = _edge(design, at, value, people, before <= share + reach, share + reach < 1, np.inf, is_upper=True)
+    # Where the two cross no cell is both: it would count twice.
+    below, above = value < np.minimum(low, high)[at], value > np.maximum(low, high)[at]
     while True:
-        low = _edge(design, at, value, people, within >= share - reach, share - reach > 0, -np.inf)
-        high = _edge(
-            design, at, value, people, before <= share + reach, share + reach < 1, np.inf, is_upper=True
-        )
-        below, above = value < low[at], value > high[at]
         coefficients = _solve(design, *_gathered(at, value, n, below, above), share)
         curve = (design @ coefficients)[at]
         slack = 1e-9 * (1 + np.abs(curve))
-        if not np.any(below & (value > curve + slack)) and not np.any(above & (value < curve - slack)):
+        is_wrong = (below & (value > curve + slack)) | (above & (value < curve - slack))
+        if not np.any(is_wrong):
             return coefficients
-        reach *= 2
+        below, above = below & ~is_wrong, above & ~is_wrong
 
 
 def _edge(
@@ -153,19 +165,21 @@ def _solve(design: Floats, at: NDArray[np.int64], value: Floats, n: Floats, shar
     """The coefficients as the multipliers of the dual programme: maximise Σ v·a with Xᵀa = (1 − share)·Xᵀn, 0 ≤ a ≤ n.
 
     The dual has one row a coefficient and only bounds on the cells. The primal, as in scikit-learn's
-    QuantileRegressor, has one row a cell: seven times slower here, and now and then the solver gave it up.
+    QuantileRegressor, has one row a cell: seven times slower here, and now and then the solver gave it up. The simplex
+    method gives up one dual in some thousand too, without a fault in it; interior points then find the same optimum.
     """
     rows, scaled = design[at], n / n.mean()
-    found = linprog(
-        -value,
-        A_eq=rows.T,
-        b_eq=(1 - share) * (rows.T @ scaled),
-        bounds=np.column_stack([np.zeros(n.size), scaled]),
-        method="highs-ds",
-    )
-    if found.status != 0:
-        raise ValueError(
-            f"no regression quantile at {share:g} ({found.message.strip()}): look for values that are not "
-            "numbers, or for ages without people"
+    for method in _SOLVERS:
+        found = linprog(
+            -value,
+            A_eq=rows.T,
+            b_eq=(1 - share) * (rows.T @ scaled),
+            bounds=np.column_stack([np.zeros(n.size), scaled]),
+            method=method,
         )
-    return -found.eqlin.marginals
+        if found.status == 0:
+            return -found.eqlin.marginals
+    raise ValueError(
+        f"no regression quantile at {share:g} ({found.message.strip()}): look for values that are not "
+        "numbers, or for ages without people"
+    )

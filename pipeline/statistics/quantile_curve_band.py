@@ -31,14 +31,31 @@ def site_part(
     Units    as fit_quantile_curves; step is the print resolution, over which a value counts in part as below.
     Missing  ages outside the fit do not count.
     """
-    age, value, n = (np.asarray(a, dtype=float) for a in (age, value, n))
-    kept = (n > 0) & (age >= curves.spline.lowest) & (age <= curves.spline.highest)
+    age, n = np.asarray(age, dtype=float), np.asarray(n, dtype=float)
+    ages, at = distinct_ages(age)
+    below = [np.bincount(at, n * each, ages.size) for each in parts_below(curves, age, value, step).T]
+    return part_of_sums(curves, ages, np.bincount(at, n, ages.size), np.array(below).T)
+
+
+def parts_below(curves: QuantileCurves, age: ArrayLike, value: ArrayLike, step: float) -> Floats:
+    """The part of each cell's print step that lies below each curve as fitted. Shapes: (cells,) → (cells, percents).
+
+    Missing  0 at ages outside the fit.
+    """
+    age, value = np.asarray(age, dtype=float), np.asarray(value, dtype=float)
+    found = np.zeros((age.size, curves.percents.size))
+    kept = (age >= curves.spline.lowest) & (age <= curves.spline.highest)
     ages, at = distinct_ages(age[kept])
-    design = curves.spline.basis(ages)
-    fitted = (design @ curves.coefficients.T)[at]
-    away = n[kept, None] * (curves.percents / 100 - part_below(value[kept], fitted, step))
-    by_age = np.array([np.bincount(at, column, ages.size) for column in away.T])
-    return SitePart(by_age @ design, ages, np.bincount(at, n[kept], ages.size))
+    fitted = curves.spline.basis(ages) @ curves.coefficients.T
+    found[kept] = part_below(value[kept], fitted[at], step)
+    return found
+
+
+def part_of_sums(curves: QuantileCurves, ages: Floats, people: Floats, below: Floats) -> SitePart:
+    """site_part from sums by age. Shapes: ages, people (ages,); below (ages, percents): people below, added up."""
+    kept = (people > 0) & (ages >= curves.spline.lowest) & (ages <= curves.spline.highest)
+    away = people[kept, None] * curves.percents / 100 - below[kept]
+    return SitePart(away.T @ curves.spline.basis(ages[kept]), ages[kept], people[kept])
 
 
 def quantile_band(

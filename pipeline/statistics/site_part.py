@@ -1,4 +1,8 @@
-"""A site's part of curves fitted to all sites together: what the spread between sites is read from."""
+"""A site's part of curves fitted to all sites together: what the spread between sites is read from.
+
+It follows from sums over the site's people by age (SumsByAge), which take as long to work with for a million people as
+for a hundred.
+"""
 
 from __future__ import annotations
 
@@ -19,6 +23,20 @@ class SitePart:
     score: Floats
     ages: Floats
     people: Floats
+
+
+@dataclass(frozen=True)
+class SumsByAge:
+    """What curves say of a site's people, added up by age, ages ascending.
+
+    people (ages,); below (ages, percents): people below each published curve, one whose print step the curve cuts in
+    part; gradient (ages, parts): the sums of what the method's site_part is made of.
+    """
+
+    ages: Floats
+    people: Floats
+    below: Floats
+    gradient: Floats
 
 
 def people_by_age(parts: Sequence[SitePart]) -> tuple[Floats, Floats]:

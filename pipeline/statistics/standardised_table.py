@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
@@ -22,9 +23,11 @@ from pipeline.statistics.standard_population import standard_weights
 
 Floats = NDArray[np.float64]
 Total = tuple[int, int]
+Key = tuple[Banding, Total, str]
 
 LEAST_IN_STRATUM = 10  # people of each sex in an age group that stands alone; project's choice
 
+_SELECTIONS = (("all", [0, 1]), ("female", [0]), ("male", [1]))
 _SCHEMA = {
     "banding": pl.String,
     "band": pl.String,
@@ -72,7 +75,7 @@ def standardised_table(
     Source   direct_standardisation. Of all sites, logit interval with sites as clusters; of a site, and where
              nobody or everybody is in the band, the gamma interval of Fay & Feuer (1997).
     """
-    rows: list[tuple] = []
+    parts = [pl.DataFrame(schema=_SCHEMA)]
     for banding in bandings:
         for total, groups in standardised_groups(banding, age_groups, age_totals):
             weight = _weights_of_narrowed(bands, total, groups)
@@ -82,10 +85,14 @@ def standardised_table(
             inside = pl.col("age").is_between(groups[0][0], groups[-1][1])
             tally = band_tally.filter((pl.col("banding") == banding.name) & inside)
             if tally.height:
-                rows += _rows_of_total(key, tally, groups, weight)
-    order = {(b.name, band.name): (i, j) for i, b in enumerate(bandings) for j, band in enumerate(b.bands)}
-    rows.sort(key=lambda row: (order[row[:2]], row[2], row[3] or "", *row[4:8]))
-    return pl.DataFrame(rows, schema=_SCHEMA, orient="row")
+                parts += _rows_of_total(key, tally, groups, weight)
+    names = pl.DataFrame(
+        [(banding.name, band.name) for banding in bandings for band in banding.bands],
+        schema={"banding": pl.String, "band": pl.String},
+        orient="row",
+    ).with_row_index("order")
+    published = ("order", "population", "site", "period", "sex", "age_from", "age_to")
+    return pl.concat(parts).join(names, on=["banding", "band"]).sort(published).drop("order")
 
 
 def standardised_groups(
@@ -141,20 +148,17 @@ def _weights_of_narrowed(bands: pl.DataFrame, total: Total, groups: Sequence[Tot
 
 
 def _rows_of_total(
-    key: tuple[Banding, Total, str], tally: pl.DataFrame, groups: Sequence[Total], weight: Floats
-) -> list[tuple]:
-    banding = key[0]
-    counts, sites, periods = _counts(tally, banding, groups)
-    rows = []
-    for at, period in enumerate(periods):
-        here = counts[:, at]  # (sites, sexes, strata, bands)
-        populations = [("all", None, here)] + [
-            ("site", site, here[[i]]) for i, site in enumerate(sites) if here[i].sum() > 0
-        ]
-        for population, site, cells in populations:
-            for sex, of in (("all", [0, 1]), ("female", [0]), ("male", [1])):
-                rows += _rows_of_cell(key, (population, site, period, sex), cells[:, of], weight)
-    return rows
+    key: Key, tally: pl.DataFrame, groups: Sequence[Total], weight: Floats
+) -> Iterator[pl.DataFrame]:
+    counts, sites, periods = _counts(tally, key[0], groups)
+    for sex, of in _SELECTIONS:
+        cells = counts[:, :, of]
+        for at, period in enumerate(periods):
+            yield from _rows_of_all(key, (period, sex), cells[:, at], weight)
+        places = pl.DataFrame(
+            {"site": np.repeat(sites, len(periods)), "period": np.tile(periods, len(sites)), "sex": sex}
+        )
+        yield from _rows_of_sites(key, places, cells.reshape(-1, *cells.shape[2:]), weight)
 
 
 def _counts(
@@ -177,90 +181,146 @@ def _counts(
     return counts, sites, periods
 
 
-def _rows_of_cell(
-    key: tuple[Banding, Total, str], cell: tuple[str, str | None, str, str], counts: Floats, weight: Floats
-) -> list[tuple]:
-    """One row a band. counts: (sites, sexes, strata, bands) of the sexes that count."""
-    banding, (age_from, age_to), standard = key
-    people = counts.sum(axis=3)
-    block = merged_strata(people.sum(axis=0))
+def _rows_of_all(
+    key: Key, place: tuple[str, str], counts: Floats, weight: Floats
+) -> Iterator[pl.DataFrame]:
+    """All sites together, in one period, of one sex or both. counts: (sites, sexes, strata, bands)."""
+    block = merged_strata(counts.sum(axis=3).sum(axis=0))
     if block is None:
-        return []
-    blocks, sexes = int(block[-1]) + 1, counts.shape[1]
-    shape = (counts.shape[0], sexes, blocks, counts.shape[3])
-    pooled = np.zeros(shape)
+        return
+    pooled, share = _pooled(counts, block, weight)
+    strata = pooled.sum(axis=2)
+    sites = int((strata.sum(axis=1) > 0).sum())
+    variances, freedom = None, np.inf
+    if sites > 1:
+        clustered = [jackknifed_variance(pooled[:, :, i], strata, share) for i in range(pooled.shape[2])]
+        variances, freedom = np.array([v for v, _ in clustered]), float(clustered[0][1])
+    places = pl.DataFrame({"site": [None], "period": place[:1], "sex": place[1:]}, schema_overrides={"site": pl.String})
+    figures = _figures(pooled.sum(axis=0, keepdims=True), share, variances, freedom, sites)
+    yield _rows(key, "all", places, pooled.sum(axis=0, keepdims=True), share, figures, block, weight.size)
+
+
+def _rows_of_sites(key: Key, places: pl.DataFrame, counts: Floats, weight: Floats) -> Iterator[pl.DataFrame]:
+    """Each site in each period, of one sex or both; those whose strata merge alike are worked out together.
+
+    Shapes   places: columns site, period, sex, one row a cell; counts: (cells, sexes, strata, bands).
+    """
+    block = blocks_of_strata(counts.sum(axis=3))
+    for alike in np.unique(block[block[:, 0] >= 0], axis=0):
+        at = np.flatnonzero((block == alike).all(axis=1))
+        pooled, share = _pooled(counts[at], alike, weight)
+        yield _rows(
+            key, "site", places[at], pooled, share, _figures(pooled, share, None, np.inf, 1), alike, weight.size
+        )
+
+
+def _pooled(counts: Floats, block: NDArray[np.int64], weight: Floats) -> tuple[Floats, Floats]:
+    """Counts of merged strata, a sex after the other, and their shares of the standard.
+
+    Shapes   counts: (cells, sexes, strata, bands); out: (cells, sexes × blocks, bands), (sexes × blocks,).
+    """
+    cells, sexes, _, bands = counts.shape
+    blocks = int(block[-1]) + 1
+    pooled = np.zeros((cells, sexes, blocks, bands))
     np.add.at(pooled, (slice(None), slice(None), block), counts)
     share = np.tile(np.bincount(block, weight), sexes) / sexes
-    pooled = pooled.reshape(shape[0], sexes * blocks, shape[3])
-    strata = pooled.sum(axis=2)
-    is_clustered = cell[0] == "all" and int((strata.sum(axis=1) > 0).sum()) > 1
-    whole, whole_strata = (
-        pooled.sum(axis=0).T,
-        np.broadcast_to(strata.sum(axis=0), pooled.shape[2:] + strata.shape[1:]),
-    )
-    figures = _figures(pooled, strata, whole, whole_strata, share, is_clustered)
-    n, denominator = whole.sum(axis=1), strata.sum()
-    person_weight = float(np.max(share / strata.sum(axis=0)))
-    return [
-        (
-            banding.name,
-            band.name,
-            *cell,
-            age_from,
-            age_to,
-            standard,
-            round(n[i]),
-            round(denominator),
-            *(float(part[i]) for part in figures[:3]),
-            f"{figures[3][i]}; {blocks} of {weight.size} age groups"
-            + (", women and men alike" if sexes == 2 else ""),
-            figures[4][i] or None,
-            person_weight,
-        )
-        for i, band in enumerate(banding.bands)
-    ]
+    return pooled.reshape(cells, sexes * blocks, bands), share
+
+
+def _rows(
+    key: Key,
+    population: str,
+    places: pl.DataFrame,
+    pooled: Floats,
+    share: Floats,
+    figures: _Figures,
+    block: NDArray[np.int64],
+    strata: int,
+) -> pl.DataFrame:
+    """One row a cell and band. places: one row a cell; pooled: (cells, strata, bands)."""
+    banding, (age_from, age_to), standard = key
+    cells, _, bands = pooled.shape
+    blocks = int(block[-1]) + 1
+    people = pooled.sum(axis=2)
+    alike = f"; {blocks} of {strata} age groups" + (", women and men alike" if share.size > blocks else "")
+    return pl.DataFrame(
+        {
+            "banding": banding.name,
+            "band": np.tile([band.name for band in banding.bands], cells),
+            "population": population,
+            **{name: places[name].gather(np.repeat(np.arange(cells), bands)) for name in places.columns},
+            "age_from": age_from,
+            "age_to": age_to,
+            "standard": standard,
+            "n": np.rint(pooled.sum(axis=1)).astype(np.int64).ravel(),
+            "denominator": np.repeat(np.rint(people.sum(axis=1)).astype(np.int64), bands),
+            "proportion": figures.proportion,
+            "low": figures.low,
+            "high": figures.high,
+            "method": [method + alike for method in figures.method],
+            "flag": figures.flag,
+            "person_weight": np.repeat((share / people).max(axis=1), bands),
+        },
+        schema=_SCHEMA,
+    ).with_columns(pl.col("flag").replace("", None))
+
+
+@dataclass(frozen=True)
+class _Figures:
+    """Each (cells × bands,), a cell's bands side by side."""
+
+    proportion: Floats
+    low: Floats
+    high: Floats
+    method: list[str]
+    flag: list[str]
 
 
 def _figures(
-    pooled: Floats, strata: Floats, whole: Floats, whole_strata: Floats, share: Floats, is_clustered: bool
-) -> tuple[Floats, Floats, Floats, list[str], list[str]]:
-    """proportion, low, high, method and flag, each (bands,)."""
-    proportion = standardised_proportion(whole, whole_strata, share)
-    low, high = fay_feuer_interval(whole, whole_strata, share)
+    pooled: Floats, share: Floats, variances: Floats | None, freedom: float, sites: int
+) -> _Figures:
+    """pooled: (cells, strata, bands); variances: (cells × bands,) between sites, None for people counted one by one."""
+    cells, strata, bands = pooled.shape
+    count = pooled.transpose(0, 2, 1).reshape(cells * bands, strata)
+    people = np.repeat(pooled.sum(axis=2), bands, axis=0)
+    proportion = standardised_proportion(count, people, share)
+    low, high = fay_feuer_interval(count, people, share)
     method = np.full(proportion.size, "direct, Fay-Feuer interval", dtype=object)
-    variance, freedom = binomial_variance(whole, whole_strata, share), np.inf
-    if is_clustered:
-        clustered = [jackknifed_variance(pooled[:, :, i], strata, share) for i in range(proportion.size)]
-        variance, freedom = np.array([v for v, _ in clustered]), float(clustered[0][1])
+    variance = binomial_variance(count, people, share) if variances is None else variances
+    if variances is not None:
         logit_low, logit_high = logit_interval(proportion, variance, freedom)
         inside = np.isfinite(logit_low)
         low, high = np.where(inside, logit_low, low), np.where(inside, logit_high, high)
-        sites = int((strata.sum(axis=1) > 0).sum())
         method[inside] = f"direct, logit interval, {sites} sites as clusters"
     low, high = np.minimum(low, proportion), np.clip(high, proportion, 1)
-    people, n = whole_strata.sum(axis=1), whole.sum(axis=1)
+    whole, n = people.sum(axis=1), count.sum(axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
-        effective = np.where(
-            variance > 0, np.minimum(proportion * (1 - proportion) / variance, people), people
-        )
-    status, _ = nchs_reliability(proportion * people, people, effective, low, high, freedom)
-    is_end = (n == 0) | (n == people)
-    return proportion, low, high, method.tolist(), np.where(is_end, "", flag(status)).tolist()
+        effective = np.where(variance > 0, np.minimum(proportion * (1 - proportion) / variance, whole), whole)
+    status, _ = nchs_reliability(proportion * whole, whole, effective, low, high, freedom)
+    is_end = (n == 0) | (n == whole)
+    return _Figures(proportion, low, high, method.tolist(), np.where(is_end, "", flag(status)).tolist())
 
 
 def merged_strata(people: Floats) -> NDArray[np.int64] | None:
+    """blocks_of_strata of one cell. Shapes: (sexes, strata) → (strata,); None where a sex has too few people."""
+    block = blocks_of_strata(people[None])[0]
+    return None if block[0] < 0 else block
+
+
+def blocks_of_strata(people: Floats) -> NDArray[np.int64]:
     """The number of the merged stratum that each age group belongs to, youngest first.
 
-    Shapes   people: (sexes, strata); out: (strata,), or None where a sex has under LEAST_IN_STRATUM people in all.
+    Shapes   people: (cells, sexes, strata); out: (cells, strata).
+    Missing  -1 throughout a cell where a sex has under LEAST_IN_STRATUM people in all.
     """
-    strata = people.shape[1]
-    block, last, gathered = np.zeros(strata, dtype=np.int64), 0, np.zeros(people.shape[0])
+    cells, sexes, strata = people.shape
+    block, last = np.empty((cells, strata), dtype=np.int64), np.zeros(cells, dtype=np.int64)
+    gathered = np.zeros((cells, sexes))
     for i in range(strata - 1, -1, -1):
-        gathered += people[:, i]
-        block[i] = last
-        if np.all(gathered >= LEAST_IN_STRATUM):
-            last, gathered = last + 1, np.zeros(people.shape[0])
-    if last == 0:
-        return None
-    block = np.minimum(block, last - 1)  # what is left at the youngest end joins the next older
-    return block.max() - block
+        gathered += people[:, :, i]
+        block[:, i] = last
+        is_full = np.all(gathered >= LEAST_IN_STRATUM, axis=1)
+        last += is_full
+        gathered[is_full] = 0
+    block = np.minimum(block, last[:, None] - 1)  # what is left at the youngest end joins the next older
+    return np.where(last[:, None] > 0, block.max(axis=1, keepdims=True) - block, -1)

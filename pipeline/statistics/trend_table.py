@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pipeline.measures import Banding
 from pipeline.statistics.age_group import SEXES, AgeGroups, ages_reported
@@ -52,15 +54,13 @@ def trend_table(
     """
     rows: list[tuple] = []
     for banding in bandings:
-        tally = _numbered(band_tally.filter(pl.col("banding") == banding.name), age_groups)
+        counts = _Counts.of(band_tally.filter(pl.col("banding") == banding.name), banding, age_groups)
         reported = ages_reported([*age_groups, *age_totals], banding.age_from, banding.age_to)
         totals = [total for total in reported if total in age_totals]
-        for band in banding.bands:
-            cells = _cells(tally, band.name)
+        for i, band in enumerate(banding.bands):
             for sex in ("all", *SEXES):
                 for total in totals:
-                    is_inside = pl.col("age").is_between(*total) & ((pl.col("sex") == sex) | (sex == "all"))
-                    rows += _row((banding.name, band.name, sex, *total), cells.filter(is_inside))
+                    rows += _row((banding.name, band.name, sex, *total), counts, i)
     return pl.DataFrame(rows, schema=_SCHEMA, orient="row")
 
 
@@ -76,48 +76,66 @@ def period_number(period: str) -> int:
     return int(year) * 4 + int(quarter) if quarter else int(year) * 12 + int(month)
 
 
-def _numbered(tally: pl.DataFrame, age_groups: AgeGroups) -> pl.DataFrame:
-    periods = tally["period"].unique().sort().to_list()
-    starts = sorted(low for low, _ in age_groups)
-    return tally.with_columns(
-        number=pl.col("period").replace_strict({p: period_number(p) for p in periods}, return_dtype=pl.Int64),
-        group=pl.lit(pl.Series(starts)).search_sorted(pl.col("age").cast(pl.Int64), side="right"),
-    )
+@dataclass(frozen=True)
+class _Counts:
+    """People by site, period, sex, age and band: (sites, periods, sexes, ages, bands), sites and periods by name.
+
+    group: (ages,), the number of the age group that each age is in.
+    """
+
+    people: NDArray[np.int64]
+    periods: list[str]
+    ages: NDArray[np.int64]
+    group: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, tally: pl.DataFrame, banding: Banding, age_groups: AgeGroups) -> _Counts:
+        sites, periods = (tally[name].unique().sort() for name in ("site", "period"))
+        ages = np.arange(banding.age_from, banding.age_to + 1)
+        bands = [band.name for band in banding.bands]
+        at = [
+            tally[name].cast(pl.Enum(words)).to_physical().cast(pl.Int64).to_numpy()
+            for name, words in (("site", sites), ("period", periods), ("sex", SEXES), ("band", bands))
+        ]
+        at.insert(3, tally["age"].cast(pl.Int64).to_numpy() - banding.age_from)
+        shape = (sites.len(), periods.len(), len(SEXES), ages.size, len(bands))
+        cell = np.ravel_multi_index(at, shape)
+        people = np.bincount(cell, tally["n"].to_numpy(), np.prod(shape, dtype=np.int64)).reshape(shape)
+        starts = np.array(sorted(low for low, _ in age_groups))
+        return cls(people.astype(np.int64), periods.to_list(), ages, np.searchsorted(starts, ages, side="right"))
+
+    def of_group(self, sex: str, total: tuple[int, int], band: int) -> tuple[NDArray[np.int64], ...]:
+        """People in the band, and people, by site, period, sex and age group: each (sites, periods, sexes, groups)."""
+        sexes = slice(None) if sex == "all" else slice(SEXES.index(sex), SEXES.index(sex) + 1)
+        is_in = (self.ages >= total[0]) & (self.ages <= total[1])
+        inside = self.people[:, :, sexes, is_in]
+        first = np.flatnonzero(np.diff(self.group[is_in], prepend=-1))
+        grouped = np.add.reduceat(inside, first, axis=3) if first.size else inside
+        return grouped[..., band], grouped.sum(axis=4)
 
 
-def _cells(tally: pl.DataFrame, band: str) -> pl.DataFrame:
-    """Site × period × sex × age: people in the band, and people."""
-    return (
-        tally.group_by("site", "period", "number", "sex", "age", "group")
-        .agg(count=pl.col("n").filter(pl.col("band") == band).sum(), people=pl.col("n").sum())
-        .sort("site", "number", "sex", "age")
-    )
-
-
-def _row(key: tuple, cells: pl.DataFrame) -> list[tuple]:
-    periods = cells["period"].unique().sort().to_list()
+def _row(key: tuple, counts: _Counts, band: int) -> list[tuple]:
+    _, _, sex, *total = key
+    count, people = counts.of_group(sex, tuple(total), band)
+    is_there = people.sum(axis=(0, 2, 3)) > 0
+    periods = [period for period, there in zip(counts.periods, is_there, strict=True) if there]
     if len(periods) < 2:
         return []
-    grouped = (
-        cells.group_by("site", "number", "sex", "group")
-        .agg(pl.col("count").sum(), pl.col("people").sum())
-        .sort("site", "number", "sex", "group")
-    )
-    stratum = grouped.select((pl.col("sex") == "male").cast(pl.Int64) * 1000 + pl.col("group").cast(pl.Int64))
-    first = grouped["number"].min()
+    numbers = np.array([period_number(period) for period in counts.periods])
+    site, period, of_sex, group = np.nonzero(people)
     figures: tuple[float | None, ...] = (None,) * 5
     method = METHOD
     try:
         trend = trend_over_periods(
-            grouped["count"].to_numpy(),
-            grouped["people"].to_numpy(),
-            (grouped["number"] - first).to_numpy(),
-            grouped["site"].to_numpy(),
-            stratum.to_series().to_numpy(),
+            count[site, period, of_sex, group],
+            people[site, period, of_sex, group],
+            numbers[period] - numbers[period].min(),
+            site,
+            of_sex * people.shape[3] + group,
         )
         found = (trend.odds_ratio, trend.low, trend.high, trend.points_a_period, trend.p)
         figures = tuple(float(x) if np.isfinite(x) else None for x in found)
     except ValueError as error:
         method = f"none: {str(error).partition(':')[0]}"
-    totals = (cells["count"].sum(), cells["people"].sum())
+    totals = (int(count.sum()), int(people.sum()))
     return [(*key, periods[0], periods[-1], len(periods), *totals, *figures, method, None)]

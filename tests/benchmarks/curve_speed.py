@@ -40,7 +40,7 @@ PARTS = {
     "merged_steps": "very many cells put together",
     "fit_lms": "LMS curves, smoothing chosen",
     "fit_quantile_curves": "regression quantiles of the gate, and of the page where the family does not hold",
-    "part_of_site": "parts of 24 sites",
+    "summed": "sums of 24 sites",
     "percentile_curve_rows": "curves and bands as rows",
     "diagnostic_rows": "diagnostics",
 }
@@ -84,14 +84,14 @@ def timed(tally: pl.DataFrame) -> list[Row]:
         age, value, n = (here[column].to_numpy() for column in ("age", "value", "n"))
         started = time.process_time()
         curve = fit_curve(measures.MEASURES[name], sex, age, value, n, measures.PERCENTILES)
-        scores = []
+        sites = []
         if curve.choice.published != "none":
             site = np.arange(curve.n.size) % SITES
-            scores = [
-                curve.part_of_site(curve.age[site == k], curve.value[site == k], curve.n[site == k])
+            sites = [
+                curve.summed(curve.age[site == k], curve.value[site == k], curve.n[site == k], measures.PERCENTILES)
                 for k in range(SITES)
             ]
-        percentile_curve_rows(curve, scores, measures.PERCENTILES)
+        percentile_curve_rows(curve, sites, measures.PERCENTILES)
         diagnostic_rows(curve, measures.AGE_GROUPS, measures.PERCENTILES)
         seconds = time.process_time() - started
         rows.append((name, sex, curve.people, here.height, curve.choice.published, seconds))

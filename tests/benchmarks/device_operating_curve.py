@@ -134,13 +134,13 @@ def cells_of(readings: pl.DataFrame) -> pl.DataFrame:
                 from given"""
             )
         store.execute_file("53_person_change.sql")
-        return store.frame(sql_text("54_change_cell.sql"))
+        return store.frame(sql_text("54_change_cell.sql"), {"measure": None, "period": None})
 
 
 def charts(readings: pl.DataFrame) -> pl.DataFrame:
     """Charts of weight, and of body fat where it is there, as the project makes them."""
     return pl.concat([
-        device_table(part, USUAL[measure], CHART).with_columns(measure=pl.lit(measure))
+        device_table(ChangeContrasts.of(part), USUAL[measure], CHART).with_columns(measure=pl.lit(measure))
         for (measure,), part in cells_of(readings).group_by("measure", maintain_order=True)
     ])  # fmt: skip
 

@@ -43,6 +43,14 @@ def write_programme(folder: Path, readings: int, sites: int, *, later: float = 0
         (after / "2026-01-02.csv").write_text("".join([header, *rows[-held_back:]]), encoding="utf-8")
 
 
+def write_settings(folder: Path, sites: int) -> None:
+    """Write the programme's settings and the profile of all its sites, and no files."""
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir(parents=True)
+    generate._clear(folder)
+    generate._write_settings(folder, _even(sites, QUARTERS))
+
+
 def last_files_arrive(folder: Path) -> int:
     """Move the files that were held back into the inbox; returns how many."""
     moved = 0

@@ -51,6 +51,8 @@ class Cost:
     steps: dict[str, float] = field(default_factory=dict)  # seconds of processor time
     spent: list[tuple[str, int, float]] = field(default_factory=list)  # where a profiled run spent them
     sites: int = 0
+    readings: int = 0
+    peaks: dict[str, int] = field(default_factory=dict)  # bytes resident at most, up to the end of a step
 
 
 def measured(command: list[str]) -> Cost:

@@ -13,10 +13,9 @@ _FUNCTIONS = (
     ("pipeline.intake.archive", "digest_of"), ("pipeline.intake.archive", "keep"),
     ("pipeline.intake.identifiers", "refuse_direct_identifiers"), ("pipeline.intake.readers", "reader_for"),
     ("pipeline.results.percentile", "_percentiles"), ("pipeline.results.percentile", "percentile_rows"),
-    ("pipeline.results.percentile", "people_below"), ("pipeline.results.building", "build_percentiles"),
-    ("pipeline.results.building", "build_curves"), ("pipeline.results.building", "build_devices"),
-    ("pipeline.results.building", "build_outcomes"), ("pipeline.results.building", "build_data_quality"),
+    ("pipeline.results.percentile", "people_below"),
 )  # fmt: skip
+_RESULTS = "pipeline.results.building"
 
 
 def _called(function: str) -> Callable[..., str]:
@@ -41,7 +40,8 @@ class Spent:
             spent._wrap(Store, method, lambda store, name: name)
         for method in ("frame", "rows"):
             spent._wrap(Store, method, lambda store, query, *_: query.strip().splitlines()[0][:60])
-        for module, function in _FUNCTIONS:
+        results = [(_RESULTS, name) for name in dir(import_module(_RESULTS)) if name.startswith("build_")]
+        for module, function in (*_FUNCTIONS, *results):
             spent._wrap(import_module(module), function, _called(function))
         return spent
 

@@ -16,8 +16,9 @@ from pipeline.store import Store
 DAY = ("--as-of", "2025-07-10")
 TABLES = (
     "reading.accepted", "reading.set_aside", "reading.participant_period", "tally.value", "tally.moment", "tally.band",
-    "result.prevalence", "result.percentile", "result.data_quality", "ledger.file", "ledger.held_row",
-    "ledger.unaccepted_row", "ledger.run", "ledger.removal",
+    "result.prevalence", "result.percentile", "result.data_quality", "result.standardised_prevalence",
+    "result.site_comparison", "result.site_heterogeneity", "result.trend", "result.device", "ledger.file",
+    "ledger.held_row", "ledger.unaccepted_row", "ledger.run", "ledger.removal",
 )  # fmt: skip
 
 

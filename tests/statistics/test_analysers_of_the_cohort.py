@@ -10,6 +10,7 @@ import pytest
 
 from pipeline.results.device import CHART
 from pipeline.statistics.analyser_fault import DRIFT, PACE, SHIFT
+from pipeline.statistics.change_contrast import ChangeContrasts
 from pipeline.statistics.device_drift import USUAL, device_table
 from pipeline.store import Store, sql_text
 from synthetic_cohort.analysers import DRIFT_KG_A_QUARTER, SHIFT_KG
@@ -49,8 +50,8 @@ def signals(readings, with_faults):
                 from given"""
             )
         store.execute_file("53_person_change.sql")
-        cells = store.frame(sql_text("54_change_cell.sql"))
-    found = device_table(cells, USUAL["weight"], CHART)
+        cells = store.frame(sql_text("54_change_cell.sql"), {"measure": None, "period": None})
+    found = device_table(ChangeContrasts.of(cells.filter(measure="weight")), USUAL["weight"], CHART)
     return found.filter(~pl.col("signal").is_in(["", PACE]))
 
 

@@ -22,25 +22,35 @@ def tally_of(values, age=25):
     )
 
 
-def of(tally):
+def of(tally, site=None):
+    tally = tally if site is None else tally.with_columns(site=pl.lit(site))
     return percentiles_of(tally, [MEASURES["weight"]], GROUPS, PERCENTS)
 
 
 def of_all(sites):
     """Rows of all sites, each a list of weights in print steps; and rows as if nobody came in sites."""
     whole = of(pl.concat([tally_of(site) for site in sites]))
-    below, people = zip(*(people_below(whole, of(tally_of(site))) for site in sites), strict=True)
+    named = pl.concat([tally_of(site).with_columns(site=pl.lit(f"site {i}")) for i, site in enumerate(sites)])
+    below, people = people_below(whole, of(named))
     return percentile_rows(whole, sites=SitesBelow(below, people)), percentile_rows(whole)
 
 
 def test_people_below_are_counted_for_each_population_of_all_sites():
     whole = of(pl.concat([tally_of(range(600, 700)), tally_of(range(500, 600), age=45)]))
-    below, people = people_below(whole, of(tally_of([500, 612, 650, 699])))
+    [below], [people] = people_below(whole, of(tally_of([500, 612, 650, 699]), "a"))
     groups = whole.populations.select("sex", "age_from", "age_to").rows()
     at = {group: i for i, group in enumerate(groups)}
     assert people[at["female", 20, 29]] == people[at["female", 20, 99]] == 4
     assert below[at["female", 20, 29]].tolist() == [2, 2, 3]  # at or below 62.475, 64.95 and 67.425 kg
     assert below[at["female", 20, 99]].tolist() == [1, 1, 2]
+
+
+def test_sites_counted_together_have_the_percentiles_of_each_alone():
+    random = np.random.default_rng(3)
+    tallies = {name: tally_of(random.integers(500, 900, n)) for name, n in (("a", 40), ("b", 1), ("c", 200))}
+    together = percentile_rows(of(pl.concat([t.with_columns(site=pl.lit(name)) for name, t in tallies.items()])))
+    for name, tally in tallies.items():
+        assert together.filter(site=name).equals(percentile_rows(of(tally, name)))
 
 
 def test_sites_that_differ_widen_the_limits_and_are_named_in_the_method():

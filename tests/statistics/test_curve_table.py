@@ -33,21 +33,21 @@ def curve():
 
 
 @pytest.fixture(scope="module")
-def site_parts(curve):
+def sites(curve):
     """The people dealt out to ten sites at random."""
     random = np.random.default_rng(5)
     shares = random.multinomial(curve.n.astype(int), [0.1] * 10)
-    return [curve.part_of_site(curve.age, curve.value, shares[:, k].astype(float)) for k in range(10)]
+    return [curve.summed(curve.age, curve.value, shares[:, k].astype(float), PERCENTILES) for k in range(10)]
 
 
-def test_the_scores_of_the_sites_add_up_to_those_of_all(curve, site_parts):
-    whole = curve.part_of_site(curve.age, curve.value, curve.n).score
-    added = np.sum([part.score for part in site_parts], axis=0)
+def test_the_scores_of_the_sites_add_up_to_those_of_all(curve, sites):
+    whole = curve.part_of_site(curve.summed(curve.age, curve.value, curve.n, PERCENTILES)).score
+    added = np.sum([curve.part_of_site(sums).score for sums in sites], axis=0)
     assert added == pytest.approx(whole, rel=1e-6, abs=1e-6 * curve.people)
 
 
-def test_rows_stand_at_every_age_of_the_measure_whoever_is_there(curve, site_parts):
-    rows = percentile_curve_rows(curve, site_parts, PERCENTILES)
+def test_rows_stand_at_every_age_of_the_measure_whoever_is_there(curve, sites):
+    rows = percentile_curve_rows(curve, sites, PERCENTILES)
     assert rows.schema == PERCENTILE_SCHEMA
     assert rows["age"].unique().to_list() == list(range(5, 100))
     assert rows.height == 95 * len(PERCENTILES)
@@ -63,8 +63,8 @@ def test_rows_stand_at_every_age_of_the_measure_whoever_is_there(curve, site_par
     ]
 
 
-def test_one_site_has_curves_without_a_band(curve, site_parts):
-    rows = percentile_curve_rows(curve, site_parts[:1], PERCENTILES)
+def test_one_site_has_curves_without_a_band(curve, sites):
+    rows = percentile_curve_rows(curve, sites[:1], PERCENTILES)
     assert rows["low"].null_count() == rows["high"].null_count() == rows.height
     assert rows["value"].null_count() < rows.height
     assert rows["method"][0].endswith("one site: no band")
@@ -94,7 +94,9 @@ def test_values_at_or_below_zero_are_published_as_regression_quantiles_without_s
     age, steps, n = invented()
     shifted = fit_curve(MEASURES["bmi_z"], "male", 5 + age % 15, steps - 600, n, PERCENTILES)
     assert shifted.choice.published == "regression_quantile"
-    halves = [shifted.part_of_site(shifted.age[k::2], shifted.value[k::2], shifted.n[k::2]) for k in (0, 1)]
+    halves = [
+        shifted.summed(shifted.age[k::2], shifted.value[k::2], shifted.n[k::2], PERCENTILES) for k in (0, 1)
+    ]
     rows = percentile_curve_rows(shifted, halves, PERCENTILES)
     drawn = rows.drop_nulls("value")
     assert drawn.height and (drawn["low"] <= drawn["value"]).all() and (drawn["value"] <= drawn["high"]).all()

@@ -11,7 +11,9 @@ from scipy.stats import beta, t
 from pipeline import measures
 from pipeline.programme import Programme, ProgrammeSettings
 from pipeline.readings import load_reference
-from pipeline.results import build_results
+from pipeline.results import build_results, building
+from pipeline.statistics.curve_table import diagnostic_rows, percentile_curve_rows
+from pipeline.statistics.fitted_curve import fit_curve
 from pipeline.store import Store
 from pipeline.tallies import build_tallies
 
@@ -159,6 +161,45 @@ def test_every_measure_that_anybody_has_gets_a_curve_or_a_reason(store):
     weight = drawn.filter((pl.col("measure") == "weight") & pl.col("value").is_not_null())
     assert weight["method"].str.contains("3 sites").all() and weight["low"].null_count() == 0
     assert weight.height and set(weight["percentile"]) == set(measures.PERCENTILES)
+
+
+def test_bands_and_shares_below_are_those_of_each_sites_people_counted_one_by_one(programme, store):
+    last = people().sort("period").group_by("participant").last().filter(sex="female")
+    last = last.with_columns(value=(pl.col("weight_kg") * 10).round().cast(pl.Int64))
+
+    def cells(of):
+        counted = of.group_by("age", "value").agg(n=pl.len()).sort("age", "value")
+        return (counted[name].to_numpy().astype(float) for name in ("age", "value", "n"))
+
+    age, steps, n = cells(last)
+    curve = fit_curve(measures.MEASURES["weight"], "female", age, steps, n, measures.PERCENTILES)
+    sites = []
+    for site in SITES:
+        age, steps, n = cells(last.filter(site=site))
+        sites.append(curve.summed(age, steps / 10, n, measures.PERCENTILES))
+    groups = programme.settings.ages.groups
+    for name, expected in (
+        ("percentile_curve", percentile_curve_rows(curve, sites, measures.PERCENTILES)),
+        ("curve_diagnostic", diagnostic_rows(curve, groups, measures.PERCENTILES, sites)),
+    ):
+        found = table(store, name).filter(measure="weight", sex="female")
+        assert_frame_equal(found, expected, rel_tol=1e-9, abs_tol=1e-9, check_row_order=False)
+
+
+@pytest.mark.parametrize("period", ["2025Q1", "2025Q3"])
+def test_a_period_written_alone_has_the_rows_that_it_has_among_all(programme, store, monkeypatch, period):
+    names = (
+        "prevalence", "standardised_prevalence", "who_position", "percentile", "site_comparison", "site_heterogeneity",
+    )  # fmt: skip
+    before = {name: sorted(store.rows(f"from result.{name}"), key=str) for name in names}
+    for whole in ("curves", "devices", "outcomes"):
+        monkeypatch.setattr(building, f"build_{whole}", lambda *_: None)
+    store.connection.begin()
+    build_results(store, programme, lambda done, total, what: None, periods=[period])
+    after = {name: sorted(store.rows(f"from result.{name}"), key=str) for name in names}
+    store.connection.rollback()
+    for name in names:
+        assert before[name] and after[name] == before[name], name
 
 
 def test_building_again_gives_the_same_rows_and_a_person_in_a_new_period_moves(programme, store):

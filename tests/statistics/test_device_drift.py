@@ -53,7 +53,7 @@ def cells(
 
 
 def table(of):
-    return device_table(of, USUAL_WEIGHT, CHART)
+    return device_table(ChangeContrasts.of(of), USUAL_WEIGHT, CHART)
 
 
 def signals(found):

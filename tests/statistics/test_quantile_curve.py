@@ -1,10 +1,14 @@
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lms_truth import inside_family, inside_family_at, mixture
+from scipy.optimize import linprog
 from sklearn.linear_model import QuantileRegressor
 
+from pipeline.statistics import quantile_curve
 from pipeline.statistics.age_spline import AgeSpline
 from pipeline.statistics.quantile_curve import QuantileCurves, fit_quantile_curves
 
@@ -31,6 +35,54 @@ def test_gathering_far_cells_reaches_the_optimum_over_all_cells(population):
         assert check_loss(value, design @ coefficients, n, share) == pytest.approx(
             check_loss(value, design @ whole.coef_, n, share), rel=1e-9
         )
+
+
+@pytest.mark.parametrize(("seed", "percent"), [(70, 25), (71, 50)])
+def test_ages_with_one_or_two_values_reach_the_optimum_too(seed, percent):
+    """The rough lines that tell far cells from near ones cross there; a cell that is both must not count twice."""
+    random = np.random.default_rng(seed)
+    ages = np.arange(50, 94)[: random.integers(20, 45)]
+    values = random.integers(1, 3, ages.size)
+    age = np.repeat(ages, values)
+    value = 166.0 + np.concatenate(
+        [np.sort(random.choice(random.choice([2, 3, 6]), k, replace=False)) for k in values]
+    )
+    n = np.round(np.exp(random.normal(6, 1.5, age.size))) + 1
+    found = fit_quantile_curves(age, value, n, [percent])
+    design, share = found.spline.basis(age), percent / 100
+    whole = QuantileRegressor(quantile=share, alpha=0, fit_intercept=False, solver="highs").fit(
+        design, value, sample_weight=n / n.mean()
+    )
+    assert check_loss(value, design @ found.coefficients[0], n, share) == pytest.approx(
+        check_loss(value, design @ whole.coef_, n, share), rel=1e-9
+    )
+
+
+def test_where_the_simplex_method_gives_up_interior_points_find_the_same_curve(monkeypatch):
+    age, value, n = mixture(2000)
+    expected = fit_quantile_curves(age, value, n, PERCENTS)
+
+    def given_up(*programme, method, **of):
+        found = linprog(*programme, method=method, **of)
+        return SimpleNamespace(status=4, message="unknown") if method == "highs-ds" else found
+
+    monkeypatch.setattr(quantile_curve, "linprog", given_up)
+    found = fit_quantile_curves(age, value, n, PERCENTS)
+    design = found.spline.basis(age)
+    for percent, one, other in zip(PERCENTS, found.coefficients, expected.coefficients, strict=True):
+        losses = [check_loss(value, design @ coefficients, n, percent / 100) for coefficients in (one, other)]
+        assert losses[0] == pytest.approx(losses[1], rel=1e-9)
+    monkeypatch.setattr(quantile_curve, "_SOLVERS", ("highs-ds",))
+    with pytest.raises(ValueError, match="no regression quantile"):
+        fit_quantile_curves(age, value, n, PERCENTS)
+
+
+def test_curves_that_are_there_are_taken_over():
+    age, value, n = mixture(2000)
+    gate = fit_quantile_curves(age, value, n, [25, 50])
+    found = fit_quantile_curves(age, value, n, PERCENTS, fitted=gate)
+    assert found.percents.tolist() == PERCENTS
+    assert np.array_equal(found.coefficients, fit_quantile_curves(age, value, n, PERCENTS).coefficients)
 
 
 @settings(max_examples=15, deadline=None)

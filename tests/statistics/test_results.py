@@ -63,8 +63,8 @@ def add_people(store, frame):
 
 
 def value_tally(store, site):
-    store.execute_file("50_person_value.sql", periods=None)
-    return store.frame(sql_text("51_site_value_tally.sql"), {"site": site})
+    store.execute_file("50_person_value.sql", period="2025Q1")
+    return store.frame(sql_text("51_site_value_tally.sql"), {"first_site": site, "last_site": site})
 
 
 def test_every_measure_of_the_registry_is_tallied_by_its_own_steps(store):
@@ -154,7 +154,7 @@ def test_a_site_alone_has_the_percentiles_of_all(store):
     )
 
 
-def test_building_twice_is_the_same_as_once_and_reports_each_site(store):
+def test_building_twice_is_the_same_as_once_and_reports_each_period(store):
     fill(store)
     tally = pl.DataFrame(
         {
@@ -175,7 +175,7 @@ def test_building_twice_is_the_same_as_once_and_reports_each_site(store):
     build_results(store, PROGRAMME, silent)
     assert [store.rows(f"select * from result.{name}") for name in ("prevalence", "percentile")] == first
     assert all(first)
-    assert progress == [(1, 2, "percentiles of east-pier"), (2, 2, "percentiles of north-quay")]
+    assert progress == [(1, 2, "percentiles of 2025Q1"), (2, 2, "percentiles of 2025Q2")]
 
 
 def test_an_empty_store_gives_empty_results(store):
