@@ -7,6 +7,7 @@ hash again, so what was read is what is kept. What follows is done for several f
 
 from __future__ import annotations
 
+import stat
 import uuid
 from dataclasses import dataclass, replace
 from datetime import date
@@ -58,7 +59,7 @@ def read(
         if arrival.remote is not None:
             _fetch(arrival, at_hand, setting.programme.settings.limits.file_bytes)
         try:
-            state = _state_of(at_hand)
+            state = _state_of(at_hand, where=arrival.where)
             sha256, size = archive.digest_of(at_hand)
         except OSError as error:  # gone, or closed to us
             return replace(found, fault=_cannot_be_opened(arrival, error))
@@ -90,25 +91,30 @@ def _fetch(arrival: Arrival, to: Path, most_bytes: int) -> None:
     arrival.remote.fetch(to, where=arrival.where)
 
 
-def _read_unchanged(store: Store, setting: Setting, entry: Entry, state: tuple[int, int, int]) -> FileRead:
+def _read_unchanged(store: Store, setting: Setting, entry: Entry, state: tuple[int, ...]) -> FileRead:
     """The file, read; a fault of it where somebody wrote it, replaced it or took it away meanwhile."""
     path = entry.arrival.path
     try:
         found = read_entry(store, setting, entry)
-        has_changed = _state_of(path) != state
+        has_changed = _state_of(path, where=entry.arrival.where) != state
     except OSError as error:
         if path.exists():
             raise  # not of this file: a full disk, say
         raise _cannot_be_opened(entry.arrival, error) from error
-    if has_changed and found.fault is None:  # the bytes may be as they were, and others have been there meanwhile
+    if has_changed:  # the bytes may be as they were, and others, whose words a fault would tell, were there meanwhile
         return replace(found, fault=archive.still_changing(entry.arrival.where))
     return found
 
 
-def _state_of(path: Path) -> tuple[int, int, int]:
-    """What changes whenever a file is written or replaced."""
-    found = path.stat()
-    return found.st_ino, found.st_size, found.st_mtime_ns
+def _state_of(path: Path, *, where: str) -> tuple[int, ...]:
+    """What changes whenever a file is written, replaced, or moved away and back.
+
+    Errors   FileHeld for what is no file any more: a link put there since would lead out of the inbox.
+    """
+    found = path.lstat()
+    if not stat.S_ISREG(found.st_mode):
+        raise archive.still_changing(where)
+    return found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns
 
 
 def read_entry(store: Store, setting: Setting, entry: Entry) -> FileRead:

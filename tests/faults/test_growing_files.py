@@ -49,7 +49,23 @@ def touch_and_put_back(path):
     path.write_bytes(content)
 
 
-@pytest.mark.parametrize("change", [grow, replace, touch_and_put_back])
+def put_a_link_there(path):
+    """A link to a file outside the inbox, with the very same bytes."""
+    elsewhere = path.parents[2] / "elsewhere.csv"
+    elsewhere.write_bytes(path.read_bytes())
+    path.unlink()
+    path.symlink_to(elsewhere)
+    return elsewhere
+
+
+def lend_its_place_to_a_link(path):
+    aside = path.rename(path.with_name("aside.part"))
+    path.symlink_to(aside)
+    path.unlink()
+    aside.rename(path)
+
+
+@pytest.mark.parametrize("change", [grow, replace, touch_and_put_back, lend_its_place_to_a_link])
 def test_a_file_that_changes_while_it_is_read_waits_for_the_next_run(programme, monkeypatch, change):
     nights.later_arrivals(programme)
     with monkeypatch.context() as patch:
@@ -59,6 +75,31 @@ def test_a_file_that_changes_while_it_is_read_waits_for_the_next_run(programme, 
     assert nights.command(nights.RUN, programme)[0] == 0
     assert states(programme)["c.csv"][:2] == ("accepted", None)
     assert soundness.faults(programme) == []
+
+
+def test_nothing_is_told_of_a_file_that_a_link_leads_to(programme, monkeypatch):
+    """The link is put there between the listing and the reading, and the file behind it has other headers."""
+    nights.later_arrivals(programme)
+    (programme / "secret.csv").write_text("Swordfish,Other\n1,2\n", encoding="utf-8")
+    before = one_file._state_of
+
+    def link_first(path, **named):
+        if path.name == "c.csv" and not path.is_symlink():
+            path.unlink()
+            path.symlink_to(programme / "secret.csv")
+        return before(path, **named)
+
+    monkeypatch.setattr(one_file, "_state_of", link_first)
+    code, said = nights.command(nights.RUN, programme)
+    assert code == 3 and "Swordfish" not in said
+    assert "c.csv" not in states(programme) and soundness.faults(programme) == []
+
+
+def test_a_link_put_there_while_the_file_is_read_is_not_kept(programme, monkeypatch):
+    nights.later_arrivals(programme)
+    while_it_is_read(monkeypatch, put_a_link_there)
+    assert nights.command(nights.RUN, programme)[0] == 3
+    assert states(programme).get("c.csv", ("held",))[0] == "held" and soundness.faults(programme) == []
 
 
 def test_a_file_that_is_taken_away_while_it_is_read_is_held(programme, monkeypatch):
