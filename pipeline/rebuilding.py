@@ -22,8 +22,8 @@ import duckdb
 from pipeline.durable import flush
 from pipeline.faults import Fault, StoreFault, printable
 from pipeline.intake import archive, kept_ledger, ledger, one_file, one_pass, pseudonyms, tombstones
+from pipeline.intake.arrival import Arrival
 from pipeline.intake.in_turn import in_turn
-from pipeline.intake.inbox import Arrival
 from pipeline.intake.passes import passes
 from pipeline.intake.setting import Setting
 from pipeline.intake.summary import IntakeSummary

@@ -14,8 +14,8 @@ import polars as pl
 from pipeline import measures
 from pipeline.faults import FileHeld, FileRefused
 from pipeline.intake import expectation, ledger
+from pipeline.intake.arrival import Arrival
 from pipeline.intake.held_messages import every_row_held, first_held_rows, held_rows_message
-from pipeline.intake.inbox import Arrival
 from pipeline.intake.ledger import Entering
 from pipeline.intake.one_file import FileRead
 from pipeline.intake.summary import IntakeSummary

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from pipeline.faults import FileHeld, printable
 from pipeline.intake.amounts import amount
-from pipeline.intake.inbox import Arrival
+from pipeline.intake.arrival import Arrival
 from pipeline.store import Store
 
 _SHOWN_ROWS = 3

@@ -5,51 +5,11 @@ Nothing is opened and nothing is moved or deleted here; the inbox belongs to the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from pipeline.faults import Fault, printable
+from pipeline.intake.arrival import LONGEST_NAME, Arrival, PassedOver, is_unfinished, pass_over
 from pipeline.programme import Programme, nearest
-
-if TYPE_CHECKING:
-    from pipeline.intake.sources.listing import Remote
-
-_UNFINISHED = (
-    ".part",
-    ".partial",
-    ".tmp",
-    ".temp",
-    ".crdownload",
-    ".filepart",
-    ".download",
-    ".swp",
-    ".bak",
-    "~",
-)
-_LONGEST_NAME = 300  # characters of a path in a message
-
-
-@dataclass(frozen=True)
-class Arrival:
-    """One file of a known site, in the inbox or in a source."""
-
-    site: str
-    path: Path
-    name: str  # below the site's folder, as the ledger shows it; behind the source's name where it comes from one
-    remote: Remote | None = None  # in a source: nothing stands at `path` until it is fetched
-
-    @property
-    def where(self) -> str:
-        return f"{self.site}/{self.name}"
-
-
-@dataclass(frozen=True)
-class PassedOver:
-    """Something in the inbox that is not read, and why."""
-
-    message: str
-    is_misplaced: bool  # somebody must move or rename it; else it waits, or means nothing
 
 
 def arrivals(programme: Programme) -> tuple[list[Arrival], list[PassedOver]]:
@@ -61,7 +21,7 @@ def arrivals(programme: Programme) -> tuple[list[Arrival], list[PassedOver]]:
             return found, passed_over
         fault = Fault(
             "no inbox",
-            where=printable(programme.inbox, _LONGEST_NAME),
+            where=printable(programme.inbox, LONGEST_NAME),
             next="make the folder, with one folder a site in it",
         )
         return found, [PassedOver(str(fault), False)]
@@ -115,16 +75,6 @@ def _files_of(site: str, folder: Path, found: list[Arrival], passed_over: list[P
             passed_over.append(pass_over(where, "not a regular file", "remove it"))
         else:
             found.append(Arrival(site, path, _storable(name)))
-
-
-def is_unfinished(name: str) -> bool:
-    """Hidden, temporary, or still being sent."""
-    return name.startswith((".", "~$")) or name.lower().endswith(_UNFINISHED)
-
-
-def pass_over(where: str, found: str, next_step: str, *, is_misplaced: bool = True) -> PassedOver:
-    shown = printable(where, _LONGEST_NAME)
-    return PassedOver(str(Fault("passed over", where=shown, found=found, next=next_step)), is_misplaced)
 
 
 def _storable(name: str) -> str:

@@ -10,7 +10,7 @@ from itertools import count
 import polars as pl
 
 from pipeline.faults import FileHeld, FileRefused
-from pipeline.intake.inbox import Arrival
+from pipeline.intake.arrival import Arrival
 from pipeline.programme import Profile
 from pipeline.store import Store
 

@@ -28,7 +28,7 @@ from distributed import Client, Future, KilledWorker
 from pipeline import __version__
 from pipeline.faults import Fault, printable
 from pipeline.intake import one_file, one_pass, pseudonyms, tombstones
-from pipeline.intake.inbox import Arrival
+from pipeline.intake.arrival import Arrival
 from pipeline.intake.ledger import ACCEPTED
 from pipeline.intake.one_file import FileRead
 from pipeline.intake.one_pass import Prepared

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from pipeline.faults import FileHeld
 from pipeline.intake import archive, headers, identifiers, ledger, readers
-from pipeline.intake.inbox import Arrival
+from pipeline.intake.arrival import Arrival
 from pipeline.intake.ledger import Entry
 from pipeline.intake.setting import Setting
 from pipeline.intake.sources import OutOfReach

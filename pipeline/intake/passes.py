@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from typing import TypeVar
 
-from pipeline.intake.inbox import Arrival
+from pipeline.intake.arrival import Arrival
 
 BYTES_AT_MOST = 8 << 20  # as received: about 100,000 rows of text. A larger file is a pass of its own
 BYTES_AT_LEAST = 32 << 10  # what any new file counts as: 256 of them take some seconds, and progress shows

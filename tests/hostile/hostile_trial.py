@@ -19,7 +19,7 @@ from hostile_cases import Case
 
 from pipeline.faults import Fault, FileRefused, SettingsFault
 from pipeline.intake import headers, identifiers, one_file, one_pass, readers, received
-from pipeline.intake.inbox import Arrival
+from pipeline.intake.arrival import Arrival
 from pipeline.intake.inspect import inspect_file
 from pipeline.intake.ledger import Entry
 from pipeline.intake.setting import Setting

@@ -19,7 +19,7 @@ from polars.testing import assert_frame_equal
 from pipeline import __version__
 from pipeline.faults import Fault, SettingsFault
 from pipeline.intake import on_cluster, passes, receive
-from pipeline.intake.inbox import Arrival
+from pipeline.intake.arrival import Arrival
 from pipeline.programme import Programme
 
 OTHER = "east-pier"

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
-from pipeline.intake.inbox import Arrival, PassedOver, is_unfinished, pass_over
+from pipeline.intake.arrival import Arrival, PassedOver, is_unfinished, pass_over
 from pipeline.intake.sources.remote_file import FILE, LINK, OutOfReach, RemoteFile
-from pipeline.intake.sources.source import Source
+from pipeline.intake.sources.source import Remote, Source
 from pipeline.programme import nearest
 
 AT_REST_SECONDS = 60  # a file that was written to since may still be under way
@@ -18,22 +18,6 @@ MOST_AT_ONCE = 8
 _LONGEST_PATH = 1000
 
 Known = Mapping[tuple[str, str], tuple[str, str]]  # (source's url, path) → (fingerprint, sha256)
-
-
-@dataclass(frozen=True)
-class Remote:
-    """Where an arrival is fetched from."""
-
-    source: Source
-    file: RemoteFile
-    known_sha256: str | None  # of the bytes that were fetched when the server showed the very same
-
-    @property
-    def url(self) -> str:
-        return self.source.settings.url
-
-    def fetch(self, to: Path, *, where: str) -> None:
-        self.source.fetch(self.file, to, where=where)
 
 
 @dataclass

@@ -12,6 +12,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
 from typing import TypeVar
@@ -179,3 +180,19 @@ def _not_there(where: str, found: str, next: str) -> FileHeld:
     return FileHeld(
         "held", where=where, found=found, expected="a file that can be fetched", next=next, code="not_readable"
     )
+
+
+@dataclass(frozen=True)
+class Remote:
+    """Where an arrival is fetched from."""
+
+    source: Source
+    file: RemoteFile
+    known_sha256: str | None  # of the bytes that were fetched when the server showed the very same
+
+    @property
+    def url(self) -> str:
+        return self.source.settings.url
+
+    def fetch(self, to: Path, *, where: str) -> None:
+        self.source.fetch(self.file, to, where=where)
