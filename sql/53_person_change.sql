@@ -47,12 +47,45 @@ classed as (
     from change
     where earlier_site is not null
 ),
-spread as (
+-- Medians of counts: an aggregate that holds every change of a class would not fit into memory for millions of people.
+counted as (
+    select measure, sex, age_class, stage, weeks_class, change, count(*) as n
+    from classed
+    group by measure, sex, age_class, stage, weeks_class, change
+),
+change_in_order as (
+    select *, sum(n) over (class order by change) as up_to, sum(n) over class as of_all
+    from counted
+    window class as (partition by measure, sex, age_class, stage, weeks_class)
+),
+centre as (
     select
         measure, sex, age_class, stage, weeks_class,
-        median(change) as middle, greatest(3 * 1.4826 * mad(change), 0.3) as reach
-    from classed
+        min(change) filter (where up_to >= (of_all + 1) // 2) as lower_middle,
+        min(change) filter (where up_to > of_all // 2) as upper_middle,
+        lower_middle + (upper_middle - lower_middle) / 2 as middle
+    from change_in_order
     group by measure, sex, age_class, stage, weeks_class
+),
+deviation as (
+    select measure, sex, age_class, stage, weeks_class, middle, abs(change - middle) as off, sum(n) as n
+    from counted
+    join centre using (measure, sex, age_class, stage, weeks_class)
+    group by measure, sex, age_class, stage, weeks_class, middle, off
+),
+deviation_in_order as (
+    select *, sum(n) over (class order by off) as up_to, sum(n) over class as of_all
+    from deviation
+    window class as (partition by measure, sex, age_class, stage, weeks_class)
+),
+spread as (
+    select
+        measure, sex, age_class, stage, weeks_class, middle,
+        min(off) filter (where up_to >= (of_all + 1) // 2) as lower_middle,
+        min(off) filter (where up_to > of_all // 2) as upper_middle,
+        greatest(3 * 1.4826 * (lower_middle + (upper_middle - lower_middle) / 2), 0.3) as reach
+    from deviation_in_order
+    group by measure, sex, age_class, stage, weeks_class, middle
 )
 select
     classed.reading_id, classed.measure, classed.site, classed.device, classed.period, classed.measured_at,
