@@ -45,7 +45,7 @@ def publish(
     stays published.
 
     What small groups need withheld is withheld without the proof that a frozen release has (pipeline/freezing.py): this
-    is the programme's own view, made at every run.
+    is the programme's own view, made anew whenever a run has something to add (pipeline/publishing.py).
 
     Errors   Fault when `published/` holds something in the way that this program did not make.
     """

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from pipeline.data_quality import build_data_quality
 from pipeline.programme import Programme
-from pipeline.results.basis import basis_of
+from pipeline.results.basis import basis_of, results_are_current
 from pipeline.results.curve import build_curves
 from pipeline.results.device import build_devices
 from pipeline.results.outcome import build_outcomes
@@ -32,12 +32,11 @@ def refresh_results(store: Store, programme: Programme, progress: Progress) -> N
 
     Errors   as build_results.
     """
-    basis = basis_of(programme)
-    state = store.rows("select basis, is_current from ledger.result_state")
-    if state == [(basis, True)]:
+    if results_are_current(store, programme):
         return
+    basis = basis_of(programme)
     stale = [period for (period,) in store.rows("select period from ledger.stale_period order by period")]
-    is_same_basis = bool(state) and state[0][0] == basis
+    is_same_basis = store.value("select basis from ledger.result_state") == basis
     build_results(store, programme, progress, periods=stale if is_same_basis else None)
     store.execute_file("41_results_are_current.sql", basis=basis)
 
