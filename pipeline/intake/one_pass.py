@@ -15,7 +15,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.faults import printable
-from pipeline.intake import filing, kept_copy, normalising, pseudonyms, received
+from pipeline.intake import filing, kept_copy, normalising, pseudonyms, received, tombstones
 from pipeline.intake.amounts import amount
 from pipeline.intake.one_file import FileRead
 from pipeline.intake.setting import Setting
@@ -157,9 +157,7 @@ def _without_leaving_lines(store: Store, setting: Setting, files: list[FileRead]
 
     Once somebody has withdrawn, no kept copy has broken lines either: nobody can tell whose they are.
     """
-    with store.lent(
-        "tombstone", pl.DataFrame({"tombstone": sorted(setting.tombstones)}, schema={"tombstone": pl.String})
-    ):
+    with store.lent("tombstone", tombstones.as_table(setting.tombstones)):
         store.execute_file("11_leaving_line.sql", inner_pad=setting.pads[0], outer_pad=setting.pads[1])
     leaving: dict[int, set[int]] = defaultdict(set)
     for place, line in store.rows("select file, line from leaving_line"):

@@ -18,6 +18,8 @@ import stat
 from collections.abc import Iterable
 from pathlib import Path
 
+import polars as pl
+
 from pipeline.durable import write_whole
 from pipeline.faults import StoreFault
 
@@ -28,6 +30,11 @@ _TOMBSTONE = re.compile(r"[0-9a-f]{64}")
 def tombstone_of(key: bytes, pseudonym: str) -> str:
     """The tombstone of one pseudonym; the macro `tombstone_of` is the same in SQL."""
     return hmac.digest(key, f"withdrawn\x1f{pseudonym}".encode(), "sha256").hex()
+
+
+def as_table(tombstones: Iterable[str]) -> pl.DataFrame:
+    """The table `tombstone` that the statements on leaving rows read. Shape   one column of its name, sorted."""
+    return pl.DataFrame({"tombstone": sorted(tombstones)}, schema={"tombstone": pl.String})
 
 
 def read(store_folder: Path, *, withdrawals: int = 0) -> frozenset[str]:

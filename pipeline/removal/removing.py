@@ -92,9 +92,7 @@ def _find(
     """Fill leaving_person and leaving_row."""
     key = pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=ledger.accepted_files(store))
     inner, outer = pseudonyms.pads_of(key)
-    with store.lent(
-        "tombstone", pl.DataFrame({"tombstone": sorted(kept_out)}, schema={"tombstone": pl.String})
-    ):
+    with store.lent("tombstone", tombstones.as_table(kept_out)):
         store.execute_file(
             "24_leaving_row.sql",
             inner_pad=inner,
