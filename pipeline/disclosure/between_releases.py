@@ -72,11 +72,19 @@ def with_earlier_figures(
         }
         # A new count may stand in no row after all, because its group's bands are of the version before: it is then
         # kept like the others, and the sums are looked at once more.
-        shown = last.placed(pair := _Pair.of(earlier[-1], made), pair.change != 0)
-        unseen = (last.change != 0) & ~kept & ~shown
-        if not unseen.any():
-            return made
-        kept = kept | unseen
+        made_pairs = [_Pair.of(version, made) for version in earlier]
+        shown = last.placed(made_pairs[-1], made_pairs[-1].change != 0)
+        changed = (last.change != 0) & ~kept
+        more = changed & ~shown
+        if not more.any():
+            # Counts of the two versions mixed may turn out to be as many where neither version's own do: sums that
+            # could not be seen before the mixing.
+            exposed = [pair for pair in made_pairs if pair.exposed(pair.change, minimum_count).height]
+            if not exposed or not changed.any():
+                return made  # at worst the last version again
+            to_keep = [last.placed(pair, pair.to_keep(pair.change, minimum_count)) for pair in exposed]
+            more = changed & np.any(to_keep, axis=0)
+        kept = kept | (more if more.any() else changed)
 
 
 def _closed(last: _Pair, pairs: list[_Pair], kept: np.ndarray, minimum_count: int) -> np.ndarray:
