@@ -133,6 +133,7 @@ def _publish(run: Run) -> None:
         run.as_of,
         is_day_given=run.is_day_given,
         is_asked_for=run.is_publication_asked_for,
+        progress=run.progress,
     )
 
 

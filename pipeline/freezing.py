@@ -33,7 +33,7 @@ from pipeline.readings import build_readings
 from pipeline.release import frozen, manifest
 from pipeline.release.frozen import Version
 from pipeline.release.frozen_tables import of_period, record_in, tables_in
-from pipeline.release.publish import json_bytes, protected_results, write_release
+from pipeline.release.publish import json_bytes, proved_results, write_release
 from pipeline.release.restatement import RESTATEMENT, restatement_rows
 from pipeline.release.schema import TABLES
 from pipeline.release.table import published_table
@@ -270,7 +270,7 @@ def _computed(
             build_readings(store, programme)
             build_tallies(store, programme)
             build_results(store, programme, progress)
-            results, protected = protected_results(store, programme, is_proved=True)
+            results, protected = proved_results(store, programme)
             raise _Undo
     except _Undo:
         pass

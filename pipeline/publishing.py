@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -11,7 +12,7 @@ import dashboards
 from pipeline.programme import Programme
 from pipeline.release.basis import basis_of, noise_in
 from pipeline.release.standing import read_standing, remember
-from pipeline.release.unsuppressed import unsuppressed
+from pipeline.release.unsuppressed import Unsuppressed
 from pipeline.release.versions import LATEST, clear_what_was_cut_off
 from pipeline.store import Store
 
@@ -31,7 +32,13 @@ class Publication:
 
 
 def bring_up_to_date(
-    store: Store, programme: Programme, as_of: date, *, is_day_given: bool, is_asked_for: bool
+    store: Store,
+    programme: Programme,
+    as_of: date,
+    *,
+    is_day_given: bool,
+    is_asked_for: bool,
+    progress: Callable[[int, int, str], None],
 ) -> Publication:
     """`published/latest` as one made now would be, or as it stands where that says the same.
 
@@ -39,7 +46,7 @@ def bring_up_to_date(
     true today as on the day that they name may stay. is_asked_for: publish in any case.
     Errors   as for release.publish.
     """
-    results = unsuppressed(store)
+    results = Unsuppressed(store, programme.settings.disclosure)
     basis = basis_of(store, programme, results, as_of)
     standing = read_standing(programme)
     if standing and not is_asked_for and standing.says_all(basis, as_of, is_day_given=is_day_given):
@@ -50,6 +57,6 @@ def bring_up_to_date(
     build_pages = dashboards.build_pages
     if standing and standing.basis["program"] == basis["program"] and standing.assets.is_dir():
         build_pages = partial(build_pages, assets=standing.assets)
-    path = publish(store, programme, as_of, build_pages=build_pages, results=results)
+    path = publish(store, programme, as_of, build_pages=build_pages, results=results, progress=progress)
     remember(programme, basis | {"noise": noise_in(store, programme, as_of)})  # some may have been drawn just now
     return Publication(path, as_of, is_new=True)

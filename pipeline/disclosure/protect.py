@@ -2,9 +2,16 @@
 
 One flag stands for every withheld figure, whatever the reason: telling a small count from one that protects it
 would tell which counts are small. Rows that would show nothing of a site's group are left out (presence.py).
+
+People are counted within a period and no sum goes from one period to another, so each period is decided on by itself:
+what it shows does not change when another one comes, and one whose results are as they were need not be decided again
+(pipeline/release/protected_view.py). Only a trend stands on several.
 """
 
 from __future__ import annotations
+
+import os
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import polars as pl
@@ -35,6 +42,7 @@ from pipeline.disclosure.site_rules import (
     site_heterogeneity_as_published,
 )
 from pipeline.disclosure.suppression import suppressed, suppressed_by_rounds
+from pipeline.periods_apart import BY_PERIOD, people_and_rows
 from pipeline.programme import Disclosure
 
 WITHHELD = "withheld"
@@ -70,12 +78,8 @@ FIGURES = {
     "instrument_check": ("n", "denominator", "statistic", "p", "value"),
     **OUTCOME_FIGURES,
 }
-COUNTED = (
-    "prevalence",
-    "percentile",
-    "data_quality",
-    "total",
-)  # tables of counts, which add up; the rest is derived
+COUNTED = ("prevalence", "percentile", "data_quality", "total")  # tables of counts, which add up; the rest is derived
+Tables = dict[str, pl.DataFrame]
 
 
 def protect(
@@ -99,9 +103,51 @@ def protect(
     Missing  a figure that is null stays null; its flag is not touched.
     Errors   ValueError for a table that no rule covers, or a count that is null: unsuppressed results go in.
     """
+    place = "row of its table"
+    parts, rest = by_period({name: rows.with_row_index(place) for name, rows in tables.items()})
+
+    def protected(part: Tables) -> Tables:
+        return protect_period(part, rules, is_proved=is_proved, memory=memory)
+
+    with ThreadPoolExecutor(os.cpu_count()) as workers:  # solvers and Polars leave the interpreter to the others
+        of_periods = list(workers.map(protected, parts.values()))
+    together = {
+        name: pl.concat([part[name] for part in of_periods if name in part])
+        for name in tables
+        if any(name in part for part in of_periods)
+    }
+    of_rest = protect_rest(rest, together.get("prevalence"), rules, is_proved=is_proved, memory=memory)
+    return {
+        name: pl.concat([part[name] for part in (together, of_rest) if name in part]).sort(place).drop(place)
+        for name in tables
+    }
+
+
+def by_period(tables: Tables) -> tuple[dict[str, Tables], Tables]:
+    """Tables for protect_period by period, and those for protect_rest. Each period's part has every table of BY_PERIOD
+    that there is, if without rows.
+
+    Errors   ValueError for a table that no rule covers.
+    """
     strangers = sorted(set(tables) - set(FIGURES))
     if strangers:
         raise ValueError(f"no disclosure rule for table {strangers[0]}; tables are {', '.join(FIGURES)}")
+    within = {name: rows for name, rows in tables.items() if name in BY_PERIOD}
+    rest = {name: rows for name, rows in tables.items() if name not in BY_PERIOD}
+    if "data_quality" in rest:
+        within["data_quality"], rest["data_quality"] = people_and_rows(rest["data_quality"])
+    periods = {period for rows in within.values() for period in rows["period"].unique().to_list()}
+    parts = {
+        period: {name: rows.filter(pl.col("period") == period) for name, rows in within.items()}
+        for period in sorted(periods)
+    }
+    if not parts and within:
+        parts = {"": within}  # tables without rows go through the same rules
+    return parts, rest
+
+
+def protect_period(tables: Tables, rules: Disclosure, *, is_proved: bool, memory: Memory | None = None) -> Tables:
+    """As protect, of the tables of one period. Shapes   tables: one of the parts of by_period; out: the same tables."""
     counted = {name: tables[name] for name in COUNTED if name in tables}
     protected, telling = _counts_as_published(counted, rules, is_proved, memory, tables.get("who_position"))
     for name in (name for name in tables if name not in COUNTED):
@@ -110,6 +156,24 @@ def protect(
             gone |= pl.Series(telling)
         protected[name] = _emptied(rows, FIGURES[name], gone.to_numpy())
     return without_silent_groups({name: protected[name] for name in tables})
+
+
+def protect_rest(
+    tables: Tables,
+    prevalence: pl.DataFrame | None,
+    rules: Disclosure,
+    *,
+    is_proved: bool,
+    memory: Memory | None = None,
+) -> Tables:
+    """As protect, of what by_period leaves over. prevalence: as protected, of all periods; None where there is none."""
+    counted = {name: tables[name] for name in COUNTED if name in tables}
+    protected, _ = _counts_as_published(counted, rules, is_proved, memory, None)
+    beside = {} if prevalence is None else {"prevalence": prevalence}
+    for name in (name for name in tables if name not in COUNTED):
+        rows, gone = _derived(name, tables[name], beside, rules)
+        protected[name] = _emptied(rows, FIGURES[name], gone.to_numpy())
+    return {name: protected[name] for name in tables}
 
 
 def _counts_as_published(

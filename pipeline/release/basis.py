@@ -10,13 +10,11 @@ import hashlib
 from datetime import date
 from pathlib import Path
 
-import polars as pl
-
 from pipeline.own_source import program_digest
 from pipeline.period import last_day
 from pipeline.programme import Programme
 from pipeline.release.tables_of_noise import NOISY_COUNT
-from pipeline.release.unsuppressed import Tables
+from pipeline.release.unsuppressed import Unsuppressed, digest_of_rows
 from pipeline.store import Store, sql_text
 
 Basis = dict[str, str | None]
@@ -26,17 +24,17 @@ _LIBRARIES = (
     "altair", "babel", "duckdb", "jinja2", "markupsafe", "numpy", "polars", "scipy", "typst", "vl-convert-python",
     "xlsxwriter",
 )  # fmt: skip
-_SEEDS = (0, 1)  # two hashes of 64 bits for each row
 
 
-def basis_of(store: Store, programme: Programme, results: Tables, as_of: date) -> Basis:
-    """Part → its digest; a table of `results` is the part `result.<name>`."""
+def basis_of(store: Store, programme: Programme, results: Unsuppressed, as_of: date) -> Basis:
+    """Part → its digest; of `results` a period is the part `period.<name>`, and a table of the rest `result.<name>`."""
     return {
         "program": program_digest(_PACKAGES, _LIBRARIES),
         "settings": programme.sha256,
         "language": _of_file(programme.language_file),
         "noise": noise_in(store, programme, as_of),
-        **{f"result.{name}": _of_rows(rows) for name, rows in results.items()},
+        **{f"period.{period}": digest for period, digest in results.digests.items()},
+        **{f"result.{name}": digest_of_rows(rows) for name, rows in results.rest.items()},
     }
 
 
@@ -55,10 +53,3 @@ def _of_file(path: Path | None) -> str | None:
     if path is None or not path.is_file():
         return None
     return hashlib.sha256(path.read_bytes()).hexdigest()
-
-
-def _of_rows(rows: pl.DataFrame) -> str:
-    digest = hashlib.sha256(repr(rows.schema).encode())
-    for seed in _SEEDS:
-        digest.update(rows.hash_rows(seed).to_numpy().tobytes())
-    return digest.hexdigest()

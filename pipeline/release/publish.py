@@ -11,6 +11,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.disclosure import protect
+from pipeline.disclosure.protect import Tables
 from pipeline.disclosure.rounded_counts import rounded_counts
 from pipeline.programme import Programme
 from pipeline.release.citation import citation
@@ -19,10 +20,11 @@ from pipeline.release.data_package import data_package
 from pipeline.release.decisions_kept import DecisionsKept
 from pipeline.release.noise_kept import noisy_tables
 from pipeline.release.parquet_file import parquet_bytes
+from pipeline.release.protected_view import Progress, protected_view
 from pipeline.release.record import release_record
 from pipeline.release.schema import TABLES, Table
 from pipeline.release.table import published_table
-from pipeline.release.unsuppressed import TOTALS, Tables, unsuppressed
+from pipeline.release.unsuppressed import TOTALS, Unsuppressed
 from pipeline.release.versions import make_latest, unfinished_version
 from pipeline.store import Store
 
@@ -35,12 +37,13 @@ def publish(
     as_of: date,
     *,
     build_pages: Callable[[Path], object],
-    results: Tables | None = None,
+    results: Unsuppressed | None = None,
+    progress: Progress = lambda done, of, what: None,
 ) -> Path:
     """Publish the results of the store as `published/latest/`; returns that path.
 
     `build_pages(folder)` adds the pages; it finds the release's own files in the folder and nothing else. `results`:
-    what `unsuppressed(store)` gives, where the caller has it.
+    the store's, where the caller has read some.
     The same results, settings and date give the same bytes. When anything fails, what was published before
     stays published.
 
@@ -49,8 +52,8 @@ def publish(
 
     Errors   Fault when `published/` holds something in the way that this program did not make.
     """
-    results = unsuppressed(store) if results is None else results
-    protected = protected_tables(results, programme, is_proved=False)
+    results = results or Unsuppressed(store, programme.settings.disclosure)
+    protected = protected_view(results, programme, progress)
     tables = [(table, published_table(table, protected[table.name])) for table in TABLES]
     tables += [(table, published_table(table, rows)) for table, rows in noisy_tables(store, programme, as_of)]
     with unfinished_version(programme.published) as folder:
@@ -59,16 +62,12 @@ def publish(
         return make_latest(programme.published, folder, as_of.isoformat())
 
 
-def protected_results(store: Store, programme: Programme, *, is_proved: bool) -> tuple[Tables, Tables]:
-    """result.* as it is and as it may be published: the tables of TABLES, and the totals under TOTALS."""
-    results = unsuppressed(store)
-    return results, protected_tables(results, programme, is_proved=is_proved)
-
-
-def protected_tables(results: Tables, programme: Programme, *, is_proved: bool) -> Tables:
+def proved_results(store: Store, programme: Programme) -> tuple[Tables, Tables]:
+    """result.* as it is, and as a release may publish it: the tables of TABLES, and the totals under TOTALS."""
     rules = programme.settings.disclosure
-    protected = protect(results, rules, is_proved=is_proved, memory=DecisionsKept(programme.store))
-    return rounded_counts(protected, rules.rounding)
+    results = Unsuppressed(store, rules).whole()
+    protected = protect(results, rules, memory=DecisionsKept(programme.store))
+    return results, rounded_counts(protected, rules.rounding)
 
 
 def write_release(
