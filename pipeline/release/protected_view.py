@@ -37,12 +37,13 @@ def protected_view(results: Unsuppressed, programme: Programme, progress: Progre
             kept.keep(period, made_of, tables)
         parts.append(tables)
         progress(done, len(results.periods), f"protecting {period}")
-    by_period = {name: pl.concat([part[name] for part in parts]) for name in parts[0]} if parts else {}
+    if not parts:
+        parts.append(results.of_period(""))  # tables without rows
+    found = {name: pl.concat([part[name] for part in parts]) for name in parts[0]}
     parts.clear()
-    rest = protect_rest(results.rest, by_period.get("prevalence"), rules, is_proved=False)
-    if by_period:
-        rest["data_quality"] = pl.concat([by_period.pop("data_quality"), rest["data_quality"]])
-    return rounded_counts(by_period | rest, rules.rounding)
+    rest = protect_rest(results.rest, found["prevalence"], rules, is_proved=False)
+    rest["data_quality"] = pl.concat([found["data_quality"], rest["data_quality"]])
+    return rounded_counts(found | rest, rules.rounding)
 
 
 def _made_of(results: str, rules: Disclosure) -> str:

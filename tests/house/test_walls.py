@@ -23,6 +23,7 @@ MAY_IMPORT = {
     "pipeline/arrivals.py": (),
     "pipeline/durable.py": (),
     "pipeline/own_source.py": (),
+    "pipeline/periods_apart.py": (),
     "pipeline/programme.py": (
         "pipeline.measures", "pipeline.faults", "pipeline.period", "pipeline.observation_codes", "pipeline.seal",
     ),
@@ -38,12 +39,14 @@ MAY_IMPORT = {
         "pipeline.durable", "pipeline",
     ),
     "pipeline/statistics": ("pipeline.measures",),
-    "pipeline/disclosure": ("pipeline.programme", "pipeline.measures", "pipeline.statistics"),
+    "pipeline/disclosure": (
+        "pipeline.programme", "pipeline.measures", "pipeline.statistics", "pipeline.periods_apart",
+    ),
     "pipeline/audit": ("pipeline.measures", "pipeline.programme", "pipeline.faults"),
     "pipeline/release": (
         "pipeline.store", "pipeline.disclosure", "pipeline.audit", "pipeline.programme", "pipeline.measures",
         "pipeline.faults", "pipeline.checks", "pipeline.arrivals", "pipeline.period", "pipeline.durable",
-        "pipeline.own_source", "pipeline",
+        "pipeline.own_source", "pipeline.periods_apart", "pipeline",
     ),
     "dashboards": (),
     "synthetic_cohort": ("pipeline.measures", "pipeline.reference"),
