@@ -57,6 +57,34 @@ def equations_of(cells: Cells) -> pl.DataFrame:
     return pl.concat(numbered).sort("equation", "is_total", "cell", descending=[False, True, False])
 
 
+def require_that_people_add_up(cells: Cells, equations: pl.DataFrame) -> None:
+    """Counts of people that do not satisfy their own sums would be withheld nearly all, and nobody would know why.
+
+    Errors   ValueError naming the first total that is not the sum of its parts, without any count.
+    """
+    counted = cells.frame.select("cell", "count", is_people=pl.col("kind") != "rows")
+    total = pl.col("count").filter("is_total").first()
+    sums = (
+        equations.join(counted, on="cell")
+        .filter("is_people")
+        .group_by("kind", "equation")
+        .agg(
+            differs=total != pl.col("count").filter(~pl.col("is_total")).sum(),
+            cell=pl.col("cell").filter("is_total").first(),
+        )
+        .filter("differs")
+    )
+    if sums.height:
+        kind, cell = sums.sort("equation").select("kind", "cell").row(0)
+        group = cells.frame.select(KEY).row(cell, named=True)
+        raise ValueError(
+            f"counts do not add up, over {_OVER[kind]}, in {group}: the results were not made from one set of tallies"
+        )
+
+
+_OVER = {"sex": "sexes", "age": "ages", "site": "sites", "twin": "tables", "band": "bands", "edge": "bandings"}
+
+
 def _equations(kind: str, pairs: pl.DataFrame) -> pl.DataFrame:
     """(total, variant, part) pairs → one row a cell, the total's own row added."""
     pairs = pairs.select(

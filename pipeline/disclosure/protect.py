@@ -27,7 +27,7 @@ from pipeline.disclosure.derived import (
     standardised_as_published,
     trend_as_published,
 )
-from pipeline.disclosure.equations import equations_of
+from pipeline.disclosure.equations import equations_of, require_that_people_add_up
 from pipeline.disclosure.outcome_rules import OUTCOME_FIGURES, OUTCOME_RULES
 from pipeline.disclosure.percentile_evidence import FIGURES as STATED
 from pipeline.disclosure.percentile_evidence import POSITION, Evidence, evidence_of
@@ -194,6 +194,7 @@ def _counts_as_published(
     cells = cells_of(tables)
     equations = equations_of(cells)
     sensitive = sensitive_cells(cells, rules.minimum_count)
+    require_that_people_add_up(cells, equations)
     closed, evidence, broken = {}, None, np.zeros(0, dtype=bool)
     if "percentile" in tables:
         percentile = tables["percentile"] = _with_open_limits(tables["percentile"], rules)

@@ -253,6 +253,13 @@ def test_a_count_that_is_missing_or_passes_its_group_is_refused():
         protect({"prevalence": rows.with_columns(n=pl.lit(100, pl.Int64))}, RULES)
 
 
+def test_counts_that_do_not_add_up_are_refused_and_not_withheld_in_silence():
+    rows = one_group(9, 40, 30, 20)
+    with pytest.raises(ValueError, match=r"do not add up, over bands, in .*one set of tallies") as fault:
+        protect({"prevalence": rows.with_columns(denominator=pl.lit(100, pl.Int64))}, RULES)
+    assert "100" not in str(fault.value)  # no count in a message
+
+
 def test_an_empty_release_passes():
     rows = one_group(9, 40, 30, 20).clear()
     assert protect({"prevalence": rows}, RULES)["prevalence"].equals(rows)
