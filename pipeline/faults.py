@@ -74,3 +74,8 @@ class FileHeld(Fault):
 
 class FileRefused(FileHeld):
     """A received file that must not be kept at all: it carries direct identifiers."""
+
+
+def title_of(error: BaseException) -> str:
+    """What failed, without the places and values that a message may name."""
+    return error.what if isinstance(error, Fault) else type(error).__name__

@@ -16,7 +16,7 @@ from pathlib import Path
 import duckdb
 
 from pipeline import __version__
-from pipeline.faults import Fault
+from pipeline.faults import Fault, title_of
 from pipeline.fit_to_run import (
     require_that_no_leap_destroys,
     require_that_settings_fit,
@@ -35,7 +35,7 @@ from pipeline.run_log import RunLog
 from pipeline.sole_use import opened_alone, sole_use
 from pipeline.store import Store, sql_text, storage_fault
 from pipeline.tallies import build_tallies
-from pipeline.watching import log_files, title_of, watched
+from pipeline.watching import log_files, watched
 
 Progress = Callable[[int, int, str], None]
 
@@ -317,6 +317,8 @@ def _walk(
     _end(store, run_id, started_at, outcome.words, "source out of reach" if state.intake.lost_sources else None)
     kept_ledger.write(store, archive)
     log_files(store, log)
+    for fault in state.intake.passes_apart:
+        log.write("pass_apart", fault=fault)
     for name in state.intake.lost_sources:
         log.write("source_out_of_reach", source=name)
     return outcome

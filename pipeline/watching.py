@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
 
-from pipeline.faults import Fault
+from pipeline.faults import Fault, title_of
 from pipeline.notify import tell
 from pipeline.programme import Programme
 from pipeline.run_log import RunLog
@@ -49,8 +49,3 @@ def _tell(programme: Programme, log: RunLog, **said: str | None) -> None:
         message = {"programme": programme.settings.name, "run_id": log.run_id, **said}
         for line in tell(programme.settings.notify, message):
             log.write("not_told", why=line)
-
-
-def title_of(error: BaseException) -> str:
-    """What failed, without the places and values that a message may name."""
-    return error.what if isinstance(error, Fault) else type(error).__name__

@@ -71,7 +71,7 @@ class Parcel:
     """What comes back of one pass: `Prepared` without its items, and where its rows stand."""
 
     files: tuple[FileRead, ...]
-    is_broken: bool
+    broken_by: str  # as in Prepared
     rows: str | None  # the folder of the exchange with a Parquet file for each table of PARCEL
 
 
@@ -144,7 +144,7 @@ class _Far:
                 self._store.execute(f"create or replace temporary table {table} as from parcel")
         if parcel.rows:
             self._unpacked.append(parcel.rows)
-        return Prepared(arrivals, parcel.files, parcel.is_broken)
+        return Prepared(arrivals, parcel.files, parcel.broken_by)
 
     def tidy(self) -> None:
         """Delete what was filed from the exchange."""
@@ -176,7 +176,7 @@ def prepare_far(errand: Errand) -> Parcel:
         )
         has_rows = any(file.has_rows for file in prepared.files)
         rows = _packed(store, errand.exchange) if has_rows else None
-        return Parcel(prepared.files, prepared.is_broken, rows)
+        return Parcel(prepared.files, prepared.broken_by, rows)
 
 
 @lru_cache(maxsize=4)
@@ -275,7 +275,7 @@ def _awaited(client: Client, engine: Engine, future: Future, arrivals: Arrivals)
             return future.result(timeout=_LOOK_AGAIN_SECONDS)
         except KilledWorker as error:
             if len(arrivals) > 1:
-                return Parcel((), is_broken=True, rows=None)
+                return Parcel((), broken_by="workers lost", rows=None)
             raise Fault(
                 "workers lost", where=arrivals[0].where, found=printable(error, 300),
                 expected="a worker that outlives the file",

@@ -14,7 +14,7 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.faults import printable
+from pipeline.faults import printable, title_of
 from pipeline.intake import filing, kept_copy, normalising, pseudonyms, received, tombstones
 from pipeline.intake.amounts import amount
 from pipeline.intake.one_file import FileRead
@@ -42,7 +42,7 @@ class Prepared:
 
     items: Sequence[Any]
     files: tuple[FileRead, ...] = ()  # of the first items; the others are left, since the pass was full
-    is_broken: bool = False  # it failed as a whole
+    broken_by: str = ""  # title of what failed, where it failed as a whole
 
 
 def prepare(store: Store, setting: Setting, items: Sequence[Any], read: Read) -> Prepared:
@@ -54,10 +54,10 @@ def prepare(store: Store, setting: Setting, items: Sequence[Any], read: Read) ->
             called = f"pass of {amount(len(of_rows), 'file')} from {of_rows[0].arrival.where}"
             files = setting.read_file(printable(called, 300), lambda: _checked(store, setting, files))
         return Prepared(items, tuple(files))
-    except Exception:
+    except Exception as error:
         if len(items) == 1:
             raise
-        return Prepared(items, is_broken=True)
+        return Prepared(items, broken_by=title_of(error))
 
 
 def finish(
@@ -74,22 +74,26 @@ def finish(
     transaction, of the files of a pass that are accepted.
     """
     done: list[IntakeSummary] = []
+    apart: list[str] = []
     waiting: deque[Prepared | Sequence[Any]] = deque([prepared])
     while waiting:
         first = waiting.popleft()
         one = first if isinstance(first, Prepared) else prepare_again(first)
-        taken = one.items if one.is_broken else one.items[: len(one.files)]
+        broken_by = one.broken_by
+        taken = one.items if broken_by else one.items[: len(one.files)]
         if len(taken) < len(one.items):
             waiting.appendleft(one.items[len(taken) :])
         try:
-            if not one.is_broken:
+            if not broken_by:
                 done += filing.file_pass(store, setting.programme, one.files, before_commit=before_commit)
                 continue
-        except Exception:
+        except Exception as error:
             if len(taken) == 1:
                 raise
+            broken_by = title_of(error)
+        apart.append(broken_by)
         waiting.extendleft([item] for item in reversed(taken))
-    return done
+    return [done[0] + IntakeSummary(passes_apart=apart), *done[1:]]
 
 
 def _read_together(store: Store, items: Sequence[Any], read: Read) -> list[FileRead]:

@@ -28,6 +28,7 @@ class IntakeSummary:
     messages: list[str] = field(default_factory=list)  # one a file held or refused whole, or passed over
     row_messages: list[str] = field(default_factory=list)  # one a file of which some rows were held
     lost_sources: list[str] = field(default_factory=list)  # names of sources out of reach, whose files wait
+    passes_apart: list[str] = field(default_factory=list)  # what broke a pass, whose files then went one by one
 
     def sentence(self) -> str:
         """What came in, in one line whose rows add up."""

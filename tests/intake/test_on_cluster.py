@@ -135,7 +135,7 @@ class Lost:
 def test_a_pass_that_takes_workers_down_is_tried_file_by_file_and_then_the_file_is_named(here):
     settings = Programme.read(here.folder).settings
     arrivals = [Arrival(SITE, here.folder / name, name) for name in ("01.csv", "02.csv")]
-    assert on_cluster._awaited(None, settings.engine, Lost(), arrivals).is_broken
+    assert on_cluster._awaited(None, settings.engine, Lost(), arrivals).broken_by == "workers lost"
     with pytest.raises(Fault, match="workers lost") as fault:
         on_cluster._awaited(None, settings.engine, Lost(), arrivals[:1])
     assert f"{SITE}/01.csv" in str(fault.value)

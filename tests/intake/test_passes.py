@@ -75,6 +75,13 @@ def nights(house, before_second=lambda house: None):
     return [first, house.receive(), house.receive()], *store_of(house)
 
 
+def told_apart(found):
+    """The same nights without a word of passes that broke, and those words."""
+    summaries, *store = found
+    words = [word for one in summaries for word in one.passes_apart]
+    return ([replace(one, passes_apart=[]) for one in summaries], *store), words
+
+
 @pytest.fixture
 def one_by_one(tmp_path, monkeypatch):
     """Two nights of files that each are a pass of their own."""
@@ -146,7 +153,9 @@ def test_a_pass_that_fails_as_a_whole_is_done_file_by_file(one_by_one, tmp_path,
     alone, expected = one_by_one()
     together = with_the_key_of(alone, three_sites(tmp_path / "together"))
     passing = broken_at(together, monkeypatch, lambda files: files > 1)
-    assert nights(together) == expected and max(passing) > 3 and passing.count(1) > 8
+    found, words = told_apart(nights(together))
+    assert found == expected and max(passing) > 3 and passing.count(1) > 8
+    assert set(words) == {"ConversionException"} and told_apart(expected)[1] == []
     together.store.close()
 
 
@@ -176,7 +185,8 @@ def test_filing_that_fails_for_all_is_done_file_by_file(one_by_one, tmp_path, mo
         return done
 
     monkeypatch.setattr(one_pass.filing, "file_pass", fails)
-    assert nights(together) == expected and max(tries) > 3
+    found, words = told_apart(nights(together))
+    assert found == expected and max(tries) > 3 and set(words) == {"OSError"}
     together.store.close()
 
 
