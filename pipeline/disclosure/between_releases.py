@@ -34,8 +34,8 @@ from pipeline.disclosure.version_pair import Tables, VersionPair
 def exposures(earlier: Tables, new: Tables, minimum_count: int) -> pl.DataFrame:
     """The counts that two versions of one period would give away together.
 
-    Shapes   earlier, new: published tables, those of COUNTED (version_pair.py) as far as they are there; out: KEY and why, one row a
-             count, without any count.
+    Shapes   earlier, new: published tables, those of COUNTED (version_pair.py) as far as they are there; out: KEY and
+             why, one row a count, without any count.
     """
     pair = VersionPair.of(earlier, new)
     return pair.exposed(pair.change, minimum_count)

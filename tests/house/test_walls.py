@@ -34,6 +34,10 @@ MAY_IMPORT = {
     ),
     "pipeline/sole_use.py": ("pipeline.store", "pipeline.faults"),
     "pipeline/fit_to_run.py": ("pipeline.store", "pipeline.programme", "pipeline.faults"),
+    "pipeline/fit_to_freeze.py": (
+        "pipeline.intake", "pipeline.release", "pipeline.store", "pipeline.programme", "pipeline.period",
+        "pipeline.faults", "pipeline",
+    ),
     "pipeline/removal": (
         "pipeline.intake", "pipeline.sole_use", "pipeline.store", "pipeline.programme", "pipeline.faults",
         "pipeline.durable", "pipeline",
