@@ -10,6 +10,7 @@ import polars as pl
 from pipeline import measures
 from pipeline.programme import ProgrammeSettings
 from pipeline.results.by_period import periods_with_people
+from pipeline.statistics.age_group import SEXES
 from pipeline.statistics.clustered_percentile import SitesBelow
 from pipeline.statistics.percentile import Percentiles, people_below, percentile_rows, percentiles_of
 from pipeline.store import Store, sql_text
@@ -46,19 +47,19 @@ def _build_period(store: Store, settings: ProgrammeSettings, period: str) -> Non
         "select sex, age, measure, value, n from tally.value where period = $period", {"period": period}
     )
     of_all = _percentiles(tally, period, settings)
+    sites = [site for (site,) in store.rows("select site from person_site order by number")]
     below, people = [], []
     for first, last in _sites_at_a_time(store):
-        counted = store.frame(sql_text("51_site_value_tally.sql"), {"first_site": first, "last_site": last})
-        of_sites = _percentiles(counted, period, settings)
+        of_sites = _percentiles(site_value_tally(store, sites, first, last), period, settings)
         _append(store, percentile_rows(of_sites))
         found_below, found_people = people_below(of_all, of_sites)
         below.append(found_below.astype(np.int32))
         people.append(found_people.astype(np.int32))
     store.execute("drop table person_value")
     store.execute("drop table person_site")
-    sites = SitesBelow(np.concatenate(below), np.concatenate(people))
+    by_site = SitesBelow(np.concatenate(below), np.concatenate(people))
     least = settings.disclosure.minimum_count
-    _append(store, percentile_rows(of_all, sites=sites, least_beyond=least))
+    _append(store, percentile_rows(of_all, sites=by_site, least_beyond=least))
 
 
 def _sites_at_a_time(store: Store) -> Iterator[tuple[str, str]]:
@@ -73,11 +74,26 @@ def _sites_at_a_time(store: Store) -> Iterator[tuple[str, str]]:
         yield first, last
 
 
+def site_value_tally(store: Store, sites: Sequence[str], first: str, last: str) -> pl.DataFrame:
+    """How many people have each value, from one site to another by name, of the period in `person_value`.
+
+    Shapes   sites: the ids of person_site by their numbers; out: columns site, sex, age, measure, value, n.
+    """
+    names = list(measures.MEASURES)
+    asked = {"first_site": first, "last_site": last, "measures": names}
+    counted = store.frame(sql_text("51_site_value_tally.sql"), asked)
+    return counted.with_columns(
+        pl.col("site").cat.to(pl.Enum(sites)),
+        pl.col("sex").cat.to(pl.Enum(SEXES)),
+        pl.col("measure").cat.to(pl.Enum(names)),
+    )
+
+
 def _append(store: Store, rows: pl.DataFrame) -> None:
     with store.lent("site_percentile", rows):
         store.execute_file("52_append_site_percentile.sql")
 
 
 def _percentiles(tally: pl.DataFrame, period: str, settings: ProgrammeSettings) -> Percentiles:
-    tally = tally.with_columns(period=pl.lit(period))
+    tally = tally.with_columns(period=pl.lit(period, pl.Enum([period])))
     return percentiles_of(tally, list(measures.MEASURES.values()), settings.ages.all, measures.PERCENTILES)

@@ -40,18 +40,6 @@ class Percentiles:
         return self.populations["steps_per_unit"].to_numpy()
 
 
-def percentile_table(
-    value_tally: pl.DataFrame,
-    measures: Sequence[Measure],
-    age_groups: AgeGroups,
-    percentiles: Sequence[int],
-    site: str | None = None,
-) -> pl.DataFrame:
-    """percentile_rows of percentiles_of: people counted one by one, of one site or of all."""
-    tally = value_tally.with_columns(site=pl.lit(site)) if site is not None else value_tally
-    return percentile_rows(percentiles_of(tally, measures, age_groups, percentiles))
-
-
 def percentiles_of(
     value_tally: pl.DataFrame, measures: Sequence[Measure], age_groups: AgeGroups, percentiles: Sequence[int]
 ) -> Percentiles:
@@ -180,11 +168,11 @@ class _Places:
 
     @classmethod
     def of(cls, tally: pl.DataFrame) -> _Places:
-        periods = tally["period"].cast(pl.String).unique().sort()
+        periods = tally["period"].unique().cast(pl.String).sort()
         place = _codes(tally["period"], periods)
         if "site" not in tally.columns:
             return cls(pl.Series([None], dtype=pl.String), periods, place)
-        sites = tally["site"].cast(pl.String).unique().sort()
+        sites = tally["site"].unique().cast(pl.String).sort()
         return cls(sites, periods, _codes(tally["site"], sites) * periods.len() + place)
 
     @property

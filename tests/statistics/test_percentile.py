@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.measures import AGE_GROUPS, AGE_TOTALS, MEASURES, PERCENTILES
-from pipeline.statistics.percentile import METHOD, percentile_table
+from pipeline.statistics.percentile import METHOD, percentile_rows, percentiles_of
 
 GROUPS = [*AGE_GROUPS, *AGE_TOTALS]
 ALL_MEASURES = tuple(MEASURES.values())
@@ -36,9 +36,9 @@ COLUMNS = [
 
 
 def table_of(rows, site=None, measures=ALL_MEASURES):
-    return percentile_table(
-        pl.DataFrame(rows, orient="row", schema=SCHEMA), measures, GROUPS, PERCENTILES, site
-    )
+    tally = pl.DataFrame(rows, orient="row", schema=SCHEMA)
+    tally = tally.with_columns(site=pl.lit(site)) if site is not None else tally
+    return percentile_rows(percentiles_of(tally, measures, GROUPS, PERCENTILES))
 
 
 ROWS = [("2025Q1", "female", 30 + i % 10, "weight", 600 + 7 * i % 90, 1 + i % 3) for i in range(60)]

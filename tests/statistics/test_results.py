@@ -11,7 +11,8 @@ from polars.testing import assert_frame_equal
 from pipeline import measures
 from pipeline.programme import Programme, ProgrammeSettings
 from pipeline.results import build_results, reported_bandings
-from pipeline.store import Store, sql_text
+from pipeline.results.percentile import site_value_tally
+from pipeline.store import Store
 
 SITE = {"name": "A site", "profile": "p.toml"}
 SETTINGS = ProgrammeSettings(name="Test", site=[{"id": "east-pier", **SITE}, {"id": "north-quay", **SITE}])
@@ -64,7 +65,9 @@ def add_people(store, frame):
 
 def value_tally(store, site):
     store.execute_file("50_person_value.sql", period="2025Q1")
-    return store.frame(sql_text("51_site_value_tally.sql"), {"first_site": site, "last_site": site})
+    sites = [name for (name,) in store.rows("select site from person_site order by number")]
+    words = pl.col("site", "sex", "measure").cast(pl.String)
+    return site_value_tally(store, sites, site, site).with_columns(words)
 
 
 def test_every_measure_of_the_registry_is_tallied_by_its_own_steps(store):
