@@ -48,12 +48,23 @@ with said as (      -- a constant stands where the profile gives one; then the f
     join file_of_pass on file_of_pass.file = received.file and file_of_pass.way = $way
     left join written_quantity on written_quantity.file = received.file and written_quantity.line = received.line
 ),
-quantified as (
+-- a keyed hash costs more than the rest of a row, and people come back: once a number and not once a row
+numbered as (
     select
-        *,
+        scope, participant_text,
         case when is_present(participant_text, $missing)
             then pseudonym($inner_pad, $outer_pad, scope, received_participant(participant_text))
-        end as participant,
+        end as participant
+    from (
+        select distinct file_of_pass.scope, received.participant as participant_text
+        from received
+        join file_of_pass on file_of_pass.file = received.file and file_of_pass.way = $way
+    )
+),
+quantified as (
+    select
+        said.*,
+        numbered.participant,
         received_moment(measured_on_text, $format_1, $format_2, $format_3, $format_4, $is_iso_allowed)
             as measured_at,
         received_code(sex_text, $sex_codes) as sex,
@@ -93,6 +104,7 @@ quantified as (
         received_number(cardio_hours_per_week_text, $number_pattern, $decimal, $thousands)
             * $cardio_hours_per_week_times / $cardio_hours_per_week_over as cardio_hours_per_week
     from said
+    left join numbered on numbered.scope = said.scope and numbered.participant_text = said.participant_text
 )
 select
     file, line,

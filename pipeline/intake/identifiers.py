@@ -92,8 +92,7 @@ def _kind_in(
     rows: Sequence[Sequence[str]], place: int, field: str | None, people: int | None, as_of: date
 ) -> str | None:
     """What kind of direct identifier the cells of one column are in these rows, or None."""
-    filled = [row for row in rows if place < len(row) and row[place] and row[place].strip()]
-    values = [row[place].strip() for row in filled]
+    values = [value for row in rows if place < len(row) and (value := (row[place] or "").strip())]
     kind = kind_of_content(
         values, as_of=as_of, is_participant=field == "participant", is_measured_on=field == "measured_on"
     )
@@ -107,6 +106,7 @@ def _kind_in(
         return NATIONAL
     if field:
         return None
+    filled = [row for row in rows if place < len(row) and (row[place] or "").strip()]
     numbers = [
         row[people].strip() if people is not None and people < len(row) else str(n)
         for n, row in enumerate(filled)

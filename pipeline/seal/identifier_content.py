@@ -20,6 +20,7 @@ _DATE = re.compile(
     r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T ].*)?|(\d{1,2})[-/.](\d{1,2})[-/.](\d{4})(?:[T ].*)?"
 )
 _DECIMAL = re.compile(r"0[.,]\d+")  # 0.123456789 has the digits of a telephone number
+_SHORTEST = 8  # characters of a date or, but for an address, of anything that is looked for: 1/2/1990
 _FEWEST_VALUES = 3  # of a column, to judge it by its telephone numbers or dates
 _MOST_DATES = 0.8
 _BIRTH_YEARS = (5, 99)  # before the day of the run
@@ -35,6 +36,8 @@ def kind_of_content(
     A participant's number may begin with zeros and is no telephone number for that; a column of measurement dates is
     no column of birthdays, however old the file.
     """
+    if max(map(len, values), default=0) < _SHORTEST and "@" not in "".join(values):
+        return None  # nearly every column is of short numbers, and this is most of what a small file costs
     if any(map(holds_address, values)):
         return ADDRESS
     if len(values) < _FEWEST_VALUES:

@@ -175,6 +175,13 @@ def test_old_measurement_dates_are_no_birthdays():
     assert kind_of_content(days, as_of=AS_OF, is_measured_on=True) is None
 
 
+def test_the_shortest_values_that_are_looked_at():
+    """Eight characters can be a day; fewer are an address or nothing."""
+    assert kind_of_content(["1/2/1990", "3/4/1985", "5/6/1971"], as_of=AS_OF) == "date of birth"
+    assert kind_of_content(["1/2/199", "3/4/198", "5/6/197"], as_of=AS_OF) is None
+    assert kind_of_content(["72.5", "a@b.org", "80"], as_of=AS_OF) == "e-mail address"
+
+
 def test_a_refused_file_is_nowhere_and_its_values_are_in_no_message(house):
     house.put("a.csv", csv(ROW + ",Zaphod Beeblebrox", header=HEADER + ",Client name"))
     summary = house.receive()
