@@ -33,7 +33,7 @@ from pipeline.disclosure.presence import Presence
 from pipeline.disclosure.proof import with_room, without_needless
 from pipeline.disclosure.reader import Piece, pieces_of
 from pipeline.disclosure.remembered import Memory, remembered
-from pipeline.disclosure.widening import with_wide_bounds
+from pipeline.disclosure.widening import Widening
 
 SMALL = 600  # classes times sensitive ones for which the optimum is a matter of seconds
 SHORT = 40_000  # classes times those withheld besides for which each of these is tried without
@@ -114,10 +114,11 @@ def suppressed_by_rounds(
     neither adds a cell. A few counts in a thousand can still be placed too closely by solving many sums at once.
     """
     losses = Losses.of(cells, equations, presence.hidden)
+    widening = Widening.of(cells, equations, sensitive, minimum_count, losses)
     withheld = sensitive
     while True:
         mended = with_complements(cells, equations, withheld, minimum_count, losses)
-        withheld = with_wide_bounds(cells, equations, sensitive, mended, minimum_count)
+        withheld = widening.of_what_is(mended)
         if np.array_equal(withheld, mended):
             return withheld
 

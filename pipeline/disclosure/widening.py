@@ -16,6 +16,8 @@ narrower ones, and a cell that nothing near it can loosen stays as it is and is 
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 import polars as pl
 
@@ -27,29 +29,44 @@ PATIENCE = 4  # turns that help nobody, before the audit is left to say what is 
 NONE = np.iinfo(np.int64).max  # the price of what is not to be had
 
 
-def with_wide_bounds(
-    cells: Cells, equations: pl.DataFrame, sensitive: np.ndarray, withheld: np.ndarray, minimum_count: int
-) -> np.ndarray:
-    """The withheld cells and those withheld to widen the bounds of sensitive ones.
+@dataclass(frozen=True)
+class Widening:
+    """Withholds cells to widen the bounds of sensitive ones; what does not change meanwhile is worked out once.
 
-    Shapes   equations: as equations_of gives them; sensitive, withheld, out: (cells,) of bool; withheld within out.
-    A sensitive cell with nobody in it is left alone: that it is empty may follow from an empty total.
+    nets: the sums of each period, which share no equation; doubled: (cells,), twice the width to keep.
     """
-    losses = Losses.of(cells, equations)
-    count = cells.frame["count"].to_numpy()
-    group = np.where((cells.frame["kind"] == "band").to_numpy(), count[losses.parent], count)
-    doubled = np.minimum(2 * group, minimum_count)  # half of minimum_count need not be whole
-    doubled = np.where(sensitive & (count > 0), doubled, 0)
-    sums = equations.with_columns(
-        period=cells.frame["period"].gather(equations["cell"]),
-        counts=cells.frame["kind"].gather(equations["cell"]),
-    )
-    sums = sums.filter((pl.col("kind") != "twin") & (pl.col("counts") != "rows"))
-    for _, of_period in sums.group_by(["period"], maintain_order=True):
-        withheld = _widened(
-            _Net(cells, of_period, losses), doubled, withheld, losses
-        )  # periods share no equation
-    return withheld
+
+    nets: tuple[_Net, ...]
+    doubled: np.ndarray
+    losses: Losses
+
+    @classmethod
+    def of(
+        cls, cells: Cells, equations: pl.DataFrame, sensitive: np.ndarray, minimum_count: int, losses: Losses
+    ) -> Widening:
+        """Shapes   equations: as equations_of gives them; sensitive: (cells,) of bool.
+
+        A sensitive cell with nobody in it is left alone: that it is empty may follow from an empty total. Every cell
+        takes those along that hang on it, hidden or not (with_company).
+        """
+        losses = replace(losses, hidden=np.zeros_like(losses.hidden))
+        count = cells.frame["count"].to_numpy()
+        group = np.where((cells.frame["kind"] == "band").to_numpy(), count[losses.parent], count)
+        doubled = np.minimum(2 * group, minimum_count)  # half of minimum_count need not be whole
+        doubled = np.where(sensitive & (count > 0), doubled, 0)
+        sums = equations.with_columns(
+            period=cells.frame["period"].gather(equations["cell"]),
+            counts=cells.frame["kind"].gather(equations["cell"]),
+        )
+        sums = sums.filter((pl.col("kind") != "twin") & (pl.col("counts") != "rows"))
+        nets = (_Net(cells, of_period, losses) for _, of_period in sums.group_by(["period"], maintain_order=True))
+        return cls(tuple(nets), doubled, losses)
+
+    def of_what_is(self, withheld: np.ndarray) -> np.ndarray:
+        """The withheld cells, and those withheld besides. Shapes   withheld, out: (cells,) of bool."""
+        for net in self.nets:
+            withheld = _widened(net, self.doubled, withheld, self.losses)
+        return withheld
 
 
 def _widened(net: _Net, doubled: np.ndarray, withheld: np.ndarray, losses: Losses) -> np.ndarray:

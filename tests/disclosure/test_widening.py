@@ -12,7 +12,7 @@ from pipeline.disclosure.equations import equations_of
 from pipeline.disclosure.inference import unknown_cells
 from pipeline.disclosure.losses import Losses
 from pipeline.disclosure.primary import sensitive_cells
-from pipeline.disclosure.widening import with_wide_bounds
+from pipeline.disclosure.widening import Widening
 
 MINIMUM = 10
 
@@ -36,13 +36,17 @@ def cornered(cells: Cells, equations: pl.DataFrame, sensitive: np.ndarray, withh
     return found
 
 
+def widening(cells: Cells, equations: pl.DataFrame, sensitive: np.ndarray) -> Widening:
+    return Widening.of(cells, equations, sensitive, MINIMUM, Losses.of(cells, equations))
+
+
 def test_counts_that_single_sums_protect_and_several_corner_are_given_room():
     chance = np.random.default_rng(4)
     cells = cells_of({"prevalence": prevalence_of(chance.poisson(chance.gamma(1, 12, (3, 2, 2, 4))))})
     equations = equations_of(cells)
     sensitive = sensitive_cells(cells, MINIMUM)
     by_single_sums = with_complements(cells, equations, sensitive, MINIMUM, Losses.of(cells, equations))
-    wide = with_wide_bounds(cells, equations, sensitive, by_single_sums, MINIMUM)
+    wide = widening(cells, equations, sensitive).of_what_is(by_single_sums)
     assert cornered(cells, equations, sensitive, by_single_sums) > 0
     assert cornered(cells, equations, sensitive, wide) == 0
     assert (wide | ~by_single_sums).all()
@@ -52,4 +56,4 @@ def test_a_release_with_room_is_left_as_it_is():
     cells = cells_of({"prevalence": prevalence_of(np.full((3, 2, 2, 4), 30))})
     equations = equations_of(cells)
     none = np.zeros(cells.frame.height, dtype=bool)
-    assert not with_wide_bounds(cells, equations, none, none, MINIMUM).any()
+    assert not widening(cells, equations, none).of_what_is(none).any()

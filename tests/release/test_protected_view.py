@@ -113,7 +113,10 @@ def test_only_a_period_with_other_results_is_protected_again(view):
 
 def test_a_period_with_another_number_of_people_is_protected_again(view):
     view.look()
-    view.store.execute("update result.data_quality set n = n + 1, denominator = n + 1 where period = '2025Q3'")
+    view.store.execute(
+        "update result.data_quality set n = n + 1, denominator = n + 1 "
+        "where period = '2025Q3' and site in ('', 'north-quay')"
+    )
     view.look()
     assert view.protected == ["2025Q3"]
 
