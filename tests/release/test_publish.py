@@ -12,9 +12,9 @@ import polars as pl
 import pytest
 from invented_store import data_quality, fill, prevalence, programme_in
 
+from pipeline.release.contents import content_digest
 from pipeline.release.publish import publish
 from pipeline.release.schema import TABLES
-from pipeline.release.versions import content_digest
 from pipeline.store import Store
 
 AS_OF = date(2026, 1, 15)
