@@ -67,9 +67,10 @@ def rows_held(release: Release, table: dict[str, Any]) -> tuple[pl.DataFrame, bo
 
     A row without a period is of all of them, or of files that have none, and stays.
     """
-    rows = pl.read_parquet(release.file_of(table["name"]))
-    if "period" in rows.columns:
-        rows = rows.filter((pl.col("period") == release.periods[-1]) | pl.col("period").is_null())
+    scanned = pl.scan_parquet(release.file_of(table["name"]))
+    if any(column["name"] == "period" for column in table["columns"]):
+        scanned = scanned.filter((pl.col("period") == release.periods[-1]) | pl.col("period").is_null())
+    rows = scanned.collect()
     if rows.height <= MOST_ROWS:
         return rows, False
     if "site" in rows.columns:
