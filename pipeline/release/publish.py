@@ -74,10 +74,13 @@ def make_publication(
 
 
 def _one_by_one(tables: list[tuple[Table, pl.DataFrame]]) -> Iterator[tuple[Table, pl.DataFrame]]:
-    """Each table as it is published, made when it is asked for; the rows that it was made of are let go."""
+    """Each table as it is published, made when it is asked for; nothing here holds what was handed on."""
     while tables:
-        table, rows = tables.pop(0)
-        yield table, published_table(table, rows)
+        yield _published(*tables.pop(0))
+
+
+def _published(table: Table, rows: pl.DataFrame) -> tuple[Table, pl.DataFrame]:
+    return table, published_table(table, rows)
 
 
 def protected_results(store: Store, programme: Programme, *, is_proved: bool) -> tuple[Tables, Tables]:

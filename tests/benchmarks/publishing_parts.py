@@ -1,6 +1,6 @@
 """What publishing costs, part by part: processor seconds and the most memory that was held meanwhile.
 
-    python tests/benchmarks/run_speed.py --once FOLDER --readings 1000000   # a programme with a store, or any other
+    python tests/benchmarks/run_speed.py --readings 1000000 --folder FOLDER   # or any other programme with a store
     python tests/benchmarks/publishing_parts.py FOLDER/programme.toml
 
 Works on a copy of the store in a temporary folder and publishes there. Prints a Markdown table.
