@@ -15,6 +15,7 @@ from xlsxwriter.utility import xl_col_to_name
 from xlsxwriter.worksheet import Worksheet
 
 _ROWS_AT_ONCE = 8192
+_LONGEST = 32_767  # units of UTF-16: a spreadsheet's cell holds no more
 _TAKEN_FOR_MARKUP = ("<r>", "</r>")  # XlsxWriter writes a text between these unescaped, as runs of rich text
 
 
@@ -37,7 +38,7 @@ class TableSheet(Worksheet):
     def _shared(self, column: pl.Series) -> pl.Series:
         """Each text's place among the texts that all sheets share."""
         words = column.drop_nulls().unique(maintain_order=True).to_list()
-        places = [self.str_table._get_shared_string_index(_storable(word, self.xls_strmax)) for word in words]
+        places = [self.str_table._get_shared_string_index(storable(word)) for word in words]
         self.str_table.count += len(column) - column.null_count() - len(words)
         return pl.Series(column.name, places, pl.Int64).gather(column.cast(pl.Enum(words)).to_physical())
 
@@ -69,8 +70,9 @@ class TableSheet(Worksheet):
         return lines.select(row.str.join("")).item()
 
 
-def _storable(text: str, most: int) -> str:
-    """A text as a cell can hold it: no more than `most` units of UTF-16, and never taken for markup."""
-    text = text if len(text) <= most // 2 else text[: most // 2]
+def storable(text: str) -> str:
+    """A text as a cell can hold it: not too long, and never taken for markup."""
+    if len(text) > _LONGEST // 2 and len(text.encode("utf-16-le")) // 2 > _LONGEST:
+        text = text[: _LONGEST // 2]
     opening, closing = _TAKEN_FOR_MARKUP
     return f"{text} " if text.startswith(opening) and text.endswith(closing) else text

@@ -17,7 +17,7 @@ from xlsxwriter.worksheet import Worksheet
 
 from dashboards.numbers import count, period_title
 from dashboards.release import ALL_SITES, Release
-from dashboards.table_sheet import TableSheet
+from dashboards.table_sheet import TableSheet, storable
 from dashboards.wording import TEXT, say
 
 FILE = "tables.xlsx"
@@ -116,7 +116,7 @@ def _contents(
     sheet.set_column(0, 0, 26)
     sheet.set_column(1, 1, 90)
     sheet.set_column(2, 2, 10)
-    sheet.write_string(0, 0, release.facts["programme"], styles["title"])
+    sheet.write_string(0, 0, storable(release.facts["programme"]), styles["title"])
     last = period_title(release.periods[-1])
     words = [
         say("stamp", last=last, as_of=release.facts["written"]["as_of"], software=release.facts["software"]),

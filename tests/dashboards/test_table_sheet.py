@@ -95,7 +95,7 @@ def test_another_reader_finds_every_value_to_the_last_bit(tmp_path):
     assert found["words"].to_list() == rows["words"].to_list()
 
 
-@pytest.mark.parametrize("text", ["<r>&</r>", "<r></c></r>", "y" * 40_000])
+@pytest.mark.parametrize("text", ["<r>&</r>", "<r></c></r>", "y" * 40_000, "🙂" * 20_000])
 def test_a_text_that_a_cell_cannot_hold_as_it_is_does_not_break_the_file(tmp_path, text):
     rows = pl.DataFrame({"words": [text, "after"]})
     found = read_excel(write(tmp_path / "rows.xlsx", rows, False)).load_sheet("rows").to_polars()["words"].to_list()
