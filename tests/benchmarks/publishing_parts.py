@@ -25,7 +25,6 @@ import dashboards
 from pipeline.programme import Programme
 from pipeline.release import publish as publishing
 from pipeline.release import standing
-from pipeline.release.unsuppressed import unsuppressed
 from pipeline.store import Store
 
 AS_OF = date(2026, 1, 15)
@@ -68,15 +67,12 @@ class Parts:
 def measure(programme: Programme, assets: Path | None) -> Parts:
     """Publish once. `assets`: those of an earlier publication, which a run copies as well."""
     parts = Parts()
-    for name, part in (
-        ("protected_tables", "disclosure control"), ("write_release", "tables, descriptions, record"),
-        ("make_latest", "flush, digest and swap"),
-    ):  # fmt: skip
+    for name, part in (("write_release", "tables and files"), ("make_latest", "flush, digest and swap")):
         setattr(publishing, name, parts.of(part, getattr(publishing, name)))
     pages = parts.of("pages", lambda folder: dashboards.build_pages(folder, assets=assets))
     with Store.open(programme.store / "evenbeam.duckdb") as store:
-        results = parts.of("reading results", unsuppressed)(store)
-        latest = publishing.make_publication(store, programme, AS_OF, build_pages=pages, results=results)
+        parts.begin("results and disclosure control")
+        latest = publishing.make_publication(store, programme, AS_OF, build_pages=pages)
         parts.of("what it stands on", standing.remember)(programme, {}, latest.contents)
         parts.of("a look at what stands", standing.read_standing)(programme)
     return parts
