@@ -43,12 +43,12 @@ def band_beams(columns: Columns, row: str, title: str) -> dict[str, Any]:
     tip = tooltip(((row, title),), columns)
     return finished(
         (
-            base.mark_rule(style="track", yOffset=9).encode(x=alt.value(0), x2=alt.value(alt.expr("width"))),
-            shown.mark_rule(style="beam", yOffset=9).encode(x=across, x2="high:Q", tooltip=tip),
+            base.mark_rule(style="track", yOffset=9).encode(x=alt.XValue(0), x2=alt.X2Value(alt.expr("width"))),
+            shown.mark_rule(style="beam", yOffset=9).encode(x=across, x2=alt.X2("high:Q"), tooltip=tip),
             shown.mark_point(style="bead", yOffset=9).encode(x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD),
-            base.mark_text(style="name", yOffset=-10, align="left").encode(x=alt.value(0), text=f"{row}:N"),
+            base.mark_text(style="name", yOffset=-10, align="left").encode(x=alt.XValue(0), text=alt.Text(f"{row}:N")),
             base.mark_text(style="written", yOffset=-10, align="right").encode(
-                x=alt.value(alt.expr("width")), text="t0:N"
+                x=alt.XValue(alt.expr("width")), text=alt.Text("t0:N")
             ),
         ),
         alt.Step(48),
@@ -68,7 +68,7 @@ def over_periods(columns: Columns, heads: Heads) -> dict[str, Any]:
         (
             base.transform_filter(IS_WITHHELD).mark_rule(style="withheld"),
             shown.mark_line(style="thread").encode(y=alt.Y("share:Q")),
-            shown.mark_rule(style="beam-thin").encode(y=y, y2="high:Q", tooltip=tip),
+            shown.mark_rule(style="beam-thin").encode(y=y, y2=alt.Y2("high:Q"), tooltip=tip),
             shown.mark_point(style="bead-small").encode(y=alt.Y("share:Q"), tooltip=tip, **OPEN_BEAD),
         ),
         170,
@@ -99,7 +99,7 @@ def over_ages(columns: Columns, heads: Heads) -> dict[str, Any]:
     return finished(
         (
             base.transform_filter(IS_WITHHELD).mark_rule(style="withheld"),
-            shown.mark_rule(style="beam-sex").encode(y=y, y2="high:Q", color=sex, tooltip=tip),
+            shown.mark_rule(style="beam-sex").encode(y=y, y2=alt.Y2("high:Q"), color=sex, tooltip=tip),
             base.transform_filter(IS_FIRM)
             .mark_point(style="bead-sex")
             .encode(y=alt.Y("share:Q"), color=sex, shape=shape, tooltip=tip),
@@ -107,7 +107,7 @@ def over_ages(columns: Columns, heads: Heads) -> dict[str, Any]:
             .mark_point(style="bead-sex")
             .encode(
                 y=alt.Y("share:Q"),
-                fill=alt.value("var(--sheet)"),
+                fill=alt.FillValue("var(--sheet)"),
                 stroke=alt.Stroke("sex_key:N", scale=alt.Scale(domain=["female", "male"]), legend=None),
                 shape=shape,
                 tooltip=tip,
@@ -130,10 +130,10 @@ def band_beams_beside(columns: Columns, heads: Heads) -> dict[str, Any]:
         (
             base.transform_filter(here)
             .mark_rule(style="track", yOffset=9)
-            .encode(x=alt.value(0), x2=alt.value(alt.expr("width"))),
+            .encode(x=alt.XValue(0), x2=alt.X2Value(alt.expr("width"))),
             shown.transform_filter(here)
             .mark_rule(style="beam", yOffset=9)
-            .encode(x=across, x2="high:Q", tooltip=tip),
+            .encode(x=across, x2=alt.X2("high:Q"), tooltip=tip),
             shown.transform_filter(here)
             .mark_point(style="bead", yOffset=9)
             .encode(x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD),
@@ -142,10 +142,10 @@ def band_beams_beside(columns: Columns, heads: Heads) -> dict[str, Any]:
             .encode(x=alt.X("share:Q"), tooltip=tip),
             base.transform_filter(here)
             .mark_text(style="name", yOffset=-10, align="left")
-            .encode(x=alt.value(0), text="band:N"),
+            .encode(x=alt.XValue(0), text=alt.Text("band:N")),
             base.transform_filter(here)
             .mark_text(style="written", yOffset=-10, align="right")
-            .encode(x=alt.value(alt.expr("width")), text="t0:N"),
+            .encode(x=alt.XValue(alt.expr("width")), text=alt.Text("t0:N")),
         ),
         alt.Step(48),
     )
@@ -167,13 +167,13 @@ def site_beams(columns: Columns, heads: Heads) -> dict[str, Any]:
     tip = tooltip(heads, columns)
     return finished(
         (
-            overall.mark_rect(style="reference-band").encode(x=x, x2="high:Q"),
+            overall.mark_rect(style="reference-band").encode(x=x, x2=alt.X2("high:Q")),
             overall.mark_rule(style="reference").encode(x=alt.X("share:Q")),
-            each.mark_rule(style="beam-thin").encode(y=y, x=x, x2="high:Q", tooltip=tip),
+            each.mark_rule(style="beam-thin").encode(y=y, x=x, x2=alt.X2("high:Q"), tooltip=tip),
             each.mark_point(style="bead-small").encode(y=y, x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD),
             base.transform_filter(f"({IS_WITHHELD}) || datum.state == '-'")
             .mark_text(style="note", align="left")
-            .encode(y=y, x=alt.value(4), text="t0:N"),
+            .encode(y=y, x=alt.XValue(4), text=alt.Text("t0:N")),
         ),
         alt.Step(22),
     )
@@ -194,7 +194,7 @@ def nested_strips(columns: Columns, along: str, title: str, unit: str) -> dict[s
 
     def strip(style: str, low: str, high: str) -> alt.Chart:
         return shown.mark_rule(style=style).encode(
-            y=alt.Y(f"{low}:Q", scale=scale(), axis=y_axis), y2=f"{high}:Q", tooltip=tip
+            y=alt.Y(f"{low}:Q", scale=scale(), axis=y_axis), y2=alt.Y2(f"{high}:Q"), tooltip=tip
         )
 
     return finished(
@@ -226,7 +226,7 @@ def bars(columns: Columns, row: str, heads: Heads) -> dict[str, Any]:
             .encode(x=x, y=y, tooltip=tooltip(heads, columns)),
             base.transform_filter(f"!({IS_SHOWN}) || datum.share == 0")
             .mark_text(style="note", align="left")
-            .encode(x=alt.value(4), y=y, text="t0:N"),
+            .encode(x=alt.XValue(4), y=y, text=alt.Text("t0:N")),
         ),
         alt.Step(22),
     )
@@ -241,15 +241,15 @@ def named_bars(columns: Columns, row: str, title: str) -> dict[str, Any]:
     )
     return finished(
         (
-            base.mark_rule(style="track", yOffset=9).encode(x=alt.value(0), x2=alt.value(alt.expr("width"))),
+            base.mark_rule(style="track", yOffset=9).encode(x=alt.XValue(0), x2=alt.X2Value(alt.expr("width"))),
             base.transform_filter(IS_SHOWN)
             .mark_bar(style="bar", yOffset=9, height=8)
             .encode(x=x, tooltip=tooltip(((row, title),), columns)),
             base.mark_text(style="name", yOffset=-10, align="left", limit=alt.expr("width - 70")).encode(
-                x=alt.value(0), text=f"{row}:N"
+                x=alt.XValue(0), text=alt.Text(f"{row}:N")
             ),
             base.mark_text(style="written", yOffset=-10, align="right").encode(
-                x=alt.value(alt.expr("width")), text="t0:N"
+                x=alt.XValue(alt.expr("width")), text=alt.Text("t0:N")
             ),
         ),
         alt.Step(44),
@@ -278,7 +278,7 @@ def people_by_period(columns: Columns, heads: Heads) -> dict[str, Any]:
                 dy=-4,
                 opacity=alt.expr("width < 560 ? 0 : 1"),
             )
-            .encode(y=y, text="t0:N"),
+            .encode(y=y, text=alt.Text("t0:N")),
         ),
         180,
     )

@@ -41,14 +41,14 @@ def percentile_curves(columns: Columns, heads: Heads, unit: str, ages: tuple[int
         title=unit or None, titleAngle=0, titleAlign="left", titleAnchor="end", titleY=-16, titleX=-34
     )
     y = alt.Y("p50_low:Q", scale=scale(), axis=title)
-    band = base.mark_area(style="curve-band").encode(y=y, y2="p50_high:Q")
+    band = base.mark_area(style="curve-band").encode(y=y, y2=alt.Y2("p50_high:Q"))
     lines = [base.mark_line(style=style, clip=True).encode(y=alt.Y(f"p{p}:Q")) for p, style in CURVES.items()]
     ends = [
         base.transform_filter(f"isValid(datum.p{p})")  # an outer percentile can end before the middle one
         .transform_joinaggregate(last="max(year)")
         .transform_filter("datum.year == datum.last")
         .mark_text(style="end", align="left", dx=5)
-        .encode(y=alt.Y(f"p{p}:Q"), text=alt.value(str(p)))
+        .encode(y=alt.Y(f"p{p}:Q"), text=alt.TextValue(str(p)))
         for p in CURVES
     ]
     hover = base.mark_rule(style="hover").encode(tooltip=tooltip(heads, columns))
@@ -66,15 +66,15 @@ def beside_reference(columns: Columns, title: str) -> dict[str, Any]:
     shown, tip = base.transform_filter(IS_SHOWN), tooltip((("centile", title),), columns)
     return finished(
         (
-            base.mark_rule(style="track", yOffset=9).encode(x=alt.value(0), x2=alt.value(alt.expr("width"))),
-            shown.mark_rule(style="beam", yOffset=9).encode(x=across, x2="high:Q", tooltip=tip),
+            base.mark_rule(style="track", yOffset=9).encode(x=alt.XValue(0), x2=alt.X2Value(alt.expr("width"))),
+            shown.mark_rule(style="beam", yOffset=9).encode(x=across, x2=alt.X2("high:Q"), tooltip=tip),
             shown.mark_point(style="bead", yOffset=9).encode(x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD),
             shown.mark_point(style="diamond", yOffset=9, shape="diamond").encode(
                 x=alt.X("expected:Q"), tooltip=tip
             ),
-            base.mark_text(style="name", yOffset=-10, align="left").encode(x=alt.value(0), text="centile:N"),
+            base.mark_text(style="name", yOffset=-10, align="left").encode(x=alt.XValue(0), text=alt.Text("centile:N")),
             base.mark_text(style="written", yOffset=-10, align="right").encode(
-                x=alt.value(alt.expr("width")), text="t0:N"
+                x=alt.XValue(alt.expr("width")), text=alt.Text("t0:N")
             ),
         ),
         alt.Step(48),
@@ -97,11 +97,11 @@ def two_shares(columns: Columns, heads: Heads, name: str, keys: tuple[str, ...])
     return finished(
         (
             first.mark_rule(style="track", yOffset=10).encode(
-                x=alt.value(0), x2=alt.value(alt.expr("width"))
+                x=alt.XValue(0), x2=alt.X2Value(alt.expr("width"))
             ),
-            first_shown.mark_rule(style="beam-thin", yOffset=4).encode(x=across, x2="high:Q", tooltip=tip),
+            first_shown.mark_rule(style="beam-thin", yOffset=4).encode(x=across, x2=alt.X2("high:Q"), tooltip=tip),
             second_shown.mark_rule(style="beam-thin", yOffset=16).encode(
-                x=across, x2="high:Q", tooltip=tip
+                x=across, x2=alt.X2("high:Q"), tooltip=tip
             ),
             first_shown.mark_point(style="bead-small", yOffset=4).encode(
                 x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD
@@ -109,9 +109,9 @@ def two_shares(columns: Columns, heads: Heads, name: str, keys: tuple[str, ...])
             second_shown.mark_point(style="diamond", shape="diamond", yOffset=16).encode(
                 x=alt.X("share:Q"), tooltip=tip
             ),
-            first.mark_text(style="name", yOffset=-13, align="left").encode(x=alt.value(0), text="band:N"),
+            first.mark_text(style="name", yOffset=-13, align="left").encode(x=alt.XValue(0), text=alt.Text("band:N")),
             first.mark_text(style="written", yOffset=-13, align="right").encode(
-                x=alt.value(alt.expr("width")), text="t0:N"
+                x=alt.XValue(alt.expr("width")), text=alt.Text("t0:N")
             ),
         ),
         alt.Step(60),

@@ -33,8 +33,8 @@ def water_figure(release: Release, sex: Dimension, period: Dimension) -> tuple[C
     """The spread of water in fat-free mass by age, for all sites."""
     measure, spans = release.measures[WATER], _adult_spans(release)
     rows = (
-        release.scan("percentile")
-        .filter((pl.col("site") == ALL_SITES) & (pl.col("measure") == WATER))
+        release.scan_overall("percentile")
+        .filter(pl.col("measure") == WATER)
         .with_columns(axes.AGE_KEY)
         .collect()
     )

@@ -62,7 +62,7 @@ def written(whole_steps: int, decimals: int) -> str:
     signs = marks()
     digits = f"{abs(whole_steps):0{decimals + 1}d}"
     whole, part = (digits[:-decimals], digits[-decimals:]) if decimals else (digits, "")
-    grouped = re.sub(r"(?<=\d)(?=(\d{3})+$)", signs.thousands, whole)
+    grouped = whole if len(whole) < 4 else f"{int(whole):,}".replace(",", signs.thousands)
     sign = signs.minus if whole_steps < 0 else ""
     return sign + grouped + (signs.decimal + part if part else "")
 

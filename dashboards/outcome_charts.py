@@ -19,6 +19,7 @@ from dashboards.chart_parts import (
     Heads,
     around_none,
     drawn_once,
+    either,
     finished,
     in_order,
     scale,
@@ -42,13 +43,13 @@ def estimates(
     none = (
         alt.Chart(ROWS)
         .mark_rule(style="reference")
-        .encode(x=alt.X("mean(zero):Q"), y=alt.value(0), y2=alt.value(alt.expr("height")))
+        .encode(x=alt.X("mean(zero):Q"), y=alt.YValue(0), y2=alt.Y2Value(alt.expr("height")))
     )
     return finished(
         (
-            base.mark_rule(style="track", yOffset=9).encode(x=alt.value(0), x2=alt.value(alt.expr("width"))),
+            base.mark_rule(style="track", yOffset=9).encode(x=alt.XValue(0), x2=alt.X2Value(alt.expr("width"))),
             none,
-            shown.mark_rule(style="beam", yOffset=9).encode(x=across, x2="high:Q", tooltip=tip),
+            shown.mark_rule(style="beam", yOffset=9).encode(x=across, x2=alt.X2("high:Q"), tooltip=tip),
             shown.transform_filter("isValid(datum.target)")
             .mark_tick(style="target", orient="vertical", thickness=2, size=15, yOffset=9)
             .encode(x=alt.X("target:Q")),
@@ -56,7 +57,7 @@ def estimates(
             # name and figure together: at the right end the figure would stand on the line of no change
             base.transform_calculate(named=f"datum.{row} + ':  ' + datum.t0")
             .mark_text(style="name", yOffset=-10, align="left")
-            .encode(x=alt.value(0), text="named:N"),
+            .encode(x=alt.XValue(0), text=alt.Text("named:N")),
         ),
         alt.Step(48),
     )
@@ -84,7 +85,7 @@ def transitions(columns: Columns, heads: Heads) -> dict[str, Any]:
             .mark_text(style="note", fontStyle="normal", fontSize=12)
             .encode(
                 text=alt.Text("whole:N"),
-                color=alt.condition(strong, alt.value("var(--sheet)"), alt.value("var(--ink)")),
+                color=either(alt.ColorValue, strong, "var(--sheet)", "var(--ink)"),
             ),
             base.transform_filter(IS_WITHHELD).mark_text(style="note", text="–").encode(tooltip=tip),
         ),

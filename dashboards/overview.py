@@ -16,7 +16,7 @@ from dashboards.hydration import BANDING, hydration_notes, water_sentences
 from dashboards.numbers import count, period_title
 from dashboards.outcomes import outcome_pages
 from dashboards.page import Page, sibling_file
-from dashboards.release import ALL_SITES, Release
+from dashboards.release import Release
 from dashboards.settled import settled
 from dashboards.sites import site_pages
 from dashboards.wording import TEXT, group_words, say, say_of
@@ -103,8 +103,7 @@ def _latest_shares(release: Release) -> dict[str, tuple[Cube, str]]:
     """Banding → its shares by period for the group that its page opens with, and that group in words."""
     if not release.has("prevalence"):
         return {}
-    is_everybody = (pl.col("site") == ALL_SITES) & (pl.col("sex") == "all")
-    rows = release.scan("prevalence").filter(is_everybody).with_columns(axes.AGE_KEY).collect()
+    rows = release.scan_overall("prevalence").filter(pl.col("sex") == "all").with_columns(axes.AGE_KEY).collect()
     found = {}
     for key, banding in release.bandings.items():
         spans = axes.age_spans(release, banding)
@@ -141,8 +140,8 @@ def _reach(release: Release) -> tuple[Cube, Figure] | None:
     spans = axes.age_spans(release, measure)
     widest = max(spans, key=lambda key: spans[key][1] - spans[key][0])
     rows = (
-        release.scan("percentile")
-        .filter((pl.col("site") == ALL_SITES) & (pl.col("measure") == "weight"))
+        release.scan_overall("percentile")
+        .filter(pl.col("measure") == "weight")
         .with_columns(axes.AGE_KEY)
         .filter(pl.col("age") == widest)
         .collect()

@@ -13,7 +13,7 @@ from dashboards.curves import curve_figure
 from dashboards.figures import Figure, TableColumn
 from dashboards.page import Page, sibling_file, sibling_pages
 from dashboards.reference_position import MEASURE, reference_figure
-from dashboards.release import ALL_SITES, Release
+from dashboards.release import Release
 from dashboards.wording import TEXT, group_words, percentile_title, say, unit_word
 
 SOURCE = "data/percentile.csv"
@@ -50,7 +50,7 @@ def percentile_names(release: Release) -> tuple[str, ...]:
 def percentile_pages(release: Release) -> Iterator[Page]:
     if not release.has("percentile"):
         return
-    rows = release.scan("percentile").filter(pl.col("site") == ALL_SITES).with_columns(axes.AGE_KEY).collect()
+    rows = release.scan_overall("percentile").with_columns(axes.AGE_KEY).collect()
     for name in release.measures:
         yield _page(release, name, rows.filter(pl.col("measure") == name))
 

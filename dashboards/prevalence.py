@@ -11,7 +11,7 @@ from dashboards.cubes import Cube
 from dashboards.figures import Figure, share_columns
 from dashboards.methods_named import methods_named
 from dashboards.page import Page, sibling_file, sibling_pages
-from dashboards.release import ALL_SITES, Release
+from dashboards.release import Release
 from dashboards.standardised import standardised_figure
 from dashboards.wording import TEXT, group_words, say
 
@@ -21,7 +21,7 @@ SOURCE = "data/prevalence.csv"
 def prevalence_pages(release: Release) -> Iterator[Page]:
     if not release.has("prevalence"):
         return
-    rows = release.scan("prevalence").filter(pl.col("site") == ALL_SITES).with_columns(axes.AGE_KEY).collect()
+    rows = release.scan_overall("prevalence").with_columns(axes.AGE_KEY).collect()
     for name in release.bandings:
         yield _page(release, name, rows.filter(pl.col("banding") == name))
 

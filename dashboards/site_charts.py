@@ -53,7 +53,7 @@ def funnel(columns: Columns, heads: Heads, people: str, unit: str) -> dict[str, 
     names = [
         base.transform_filter(f"datum.people == widest && datum.{name} <= top")
         .mark_text(style="end", align="right", dy=-7, clip=True)
-        .encode(y=alt.Y(f"{name}:Q"), text=alt.value(text))
+        .encode(y=alt.Y(f"{name}:Q"), text=alt.TextValue(text))
         for name, _, text in LIMITS
         if name.endswith("high")
     ]
@@ -62,7 +62,7 @@ def funnel(columns: Columns, heads: Heads, people: str, unit: str) -> dict[str, 
             alt.Chart(ROWS)
             .transform_filter(IS_SHOWN)
             .mark_rule(style="reference")
-            .encode(x=alt.value(0), x2=alt.value(alt.expr("width")), y=alt.Y("mean(reference):Q")),
+            .encode(x=alt.XValue(0), x2=alt.X2Value(alt.expr("width")), y=alt.Y("mean(reference):Q")),
             *lines,
             *names,
             base.mark_point(style="bead-small", clip=True).encode(
@@ -84,14 +84,14 @@ def shrunken_beams(columns: Columns, heads: Heads, unit: str) -> dict[str, Any]:
     return finished(
         (
             shown.mark_rule(style="reference").encode(x=alt.X("mean(reference):Q")),
-            shown.mark_rule(style="beam-thin").encode(y=y, x=x, x2="shrunken_high:Q", tooltip=tip),
+            shown.mark_rule(style="beam-thin").encode(y=y, x=x, x2=alt.X2("shrunken_high:Q"), tooltip=tip),
             shown.mark_point(style="diamond-small", shape="diamond", clip=True).encode(
                 y=y, x=alt.X("value:Q"), tooltip=tip
             ),
             shown.mark_point(style="bead-small").encode(y=y, x=alt.X("shrunken:Q"), tooltip=tip),
             base.transform_filter(f"({IS_WITHHELD}) || datum.state == '-'")
             .mark_text(style="note", align="left")
-            .encode(y=y, x=alt.value(4), text="t0:N"),
+            .encode(y=y, x=alt.XValue(4), text=alt.Text("t0:N")),
         ),
         alt.Step(22),
     )

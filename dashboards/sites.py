@@ -45,12 +45,29 @@ def site_pages(release: Release) -> Iterator[Page]:
         yield _all_sites_page(release, name, ages[name], rows.filter(pl.col("banding") == name), means)
     for name in means:
         yield mean_page(release, name, means)
-    overall = rows.filter(pl.col("site") == ALL_SITES)
-    by_site = rows.partition_by("site", as_dict=True)
+    cubes, told = _cubes_of_sites(release, rows), _told_of_sites(rows)
     typical, water = _typical_values(release), water_sentences(release)
     for site in release.site_names:
-        own = by_site.get((site,), rows.clear())
-        yield _one_site_page(release, site, ages, pl.concat([overall, own]), typical.get(site, []), water)
+        yield _one_site_page(release, site, ages, cubes, told.get(site, {}), typical.get(site, []), water)
+
+
+def _cubes_of_sites(release: Release, rows: pl.DataFrame) -> dict[str, Cube]:
+    """Banding → every site in every period: made once, and each site's page takes its own cells."""
+    sex, period, site = axes.sex_axis(), axes.period_axis(release), axes.site_axis(release)
+    return {
+        name: axes.share_cube(rows.filter(pl.col("banding") == name), [sex, period, axes.band_axis(banding), site])
+        for name, banding in release.bandings.items()
+    }
+
+
+def _told_of_sites(rows: pl.DataFrame) -> dict[str, dict[str, Any]]:
+    """Site → the bandings that it has rows of, its last period, and its last with a figure to show (None for none)."""
+    told = rows.group_by("site").agg(
+        pl.col("banding").unique(),
+        pl.col("period").max(),
+        pl.col("period").filter(pl.col("n").is_not_null()).max().alias("shown"),
+    )
+    return {row["site"]: row for row in told.to_dicts()}
 
 
 def _all_sites_page(
@@ -128,7 +145,8 @@ def _one_site_page(
     release: Release,
     site: str,
     ages: Mapping[str, str],
-    rows: pl.DataFrame,
+    every: Mapping[str, Cube],
+    told: Mapping[str, Any],
     typical: list[dict[str, Any]],
     water: Mapping[str, str],
 ) -> Page:
@@ -136,16 +154,12 @@ def _one_site_page(
     site_axis = Dimension("site", (site, ALL_SITES), (name, TEXT["all_sites"]))
     cubes: dict[str, Cube] = {}
     figures = []
-    there = rows.filter(pl.col("site") == site)
-    measured = set(there["banding"])  # a school has no figures of adults: its page does not say so six times
-    shown = there.filter(pl.col("n").is_not_null())
-    opening = max((shown if shown.height else there)["period"], default=release.periods[-1])
+    measured = set(told.get("banding", ()))  # a school has no figures of adults: its page does not say so six times
+    opening = told.get("shown") or told.get("period") or release.periods[-1]
     for key, banding in release.bandings.items():
         if measured and key not in measured:
             continue
-        cubes[key] = axes.share_cube(
-            rows.filter(pl.col("banding") == key), [sex, period, axes.band_axis(banding), site_axis]
-        )
+        cubes[key] = every[key].narrowed(site_axis)
         figures.append(
             _beside_all_sites(
                 release, key, cubes[key], site, axes.age_spans(release, banding)[ages[key]], water

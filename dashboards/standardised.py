@@ -10,7 +10,7 @@ from dashboards import axes, curve_charts, headlines
 from dashboards.cubes import Cube, Dimension
 from dashboards.figures import Figure, share_columns
 from dashboards.methods_named import methods_named
-from dashboards.release import ALL_SITES, Release
+from dashboards.release import Release
 from dashboards.wording import TEXT, group_words, say
 
 SOURCE = "data/standardised_prevalence.csv"
@@ -25,8 +25,8 @@ def standardised_figure(
     if not release.has("standardised_prevalence"):
         return None
     rows = (
-        release.scan("standardised_prevalence")
-        .filter((pl.col("site") == ALL_SITES) & (pl.col("banding") == name))
+        release.scan_overall("standardised_prevalence")
+        .filter(pl.col("banding") == name)
         .with_columns(axes.AGE_KEY)
         .collect()
     )

@@ -17,6 +17,7 @@ from xlsxwriter.worksheet import Worksheet
 
 from dashboards.numbers import count, period_title
 from dashboards.release import ALL_SITES, Release
+from dashboards.table_sheet import TableSheet, storable
 from dashboards.wording import TEXT, say
 
 FILE = "tables.xlsx"
@@ -43,7 +44,7 @@ def write_workbook(release: Release) -> Path:
         dictionary = book.add_worksheet(TEXT["book.dictionary"])
         tables = [table for table in release.facts["tables"] if table["rows"]]
         held = [
-            (table, *_sheet(book.add_worksheet(table["name"]), release, table, styles)) for table in tables
+            (table, *_sheet(book.add_worksheet(table["name"], TableSheet), release, table, styles)) for table in tables
         ]
         _contents(first, release, held, styles)
         _dictionary(dictionary, tables, styles)
@@ -66,9 +67,10 @@ def rows_held(release: Release, table: dict[str, Any]) -> tuple[pl.DataFrame, bo
 
     A row without a period is of all of them, or of files that have none, and stays.
     """
-    rows = pl.read_parquet(release.file_of(table["name"]))
-    if "period" in rows.columns:
-        rows = rows.filter((pl.col("period") == release.periods[-1]) | pl.col("period").is_null())
+    scanned = pl.scan_parquet(release.file_of(table["name"]))
+    if any(column["name"] == "period" for column in table["columns"]):
+        scanned = scanned.filter((pl.col("period") == release.periods[-1]) | pl.col("period").is_null())
+    rows = scanned.collect()
     if rows.height <= MOST_ROWS:
         return rows, False
     if "site" in rows.columns:
@@ -77,34 +79,32 @@ def rows_held(release: Release, table: dict[str, Any]) -> tuple[pl.DataFrame, bo
 
 
 def _sheet(
-    sheet: Worksheet, release: Release, table: dict[str, Any], styles: dict[str, Format]
+    sheet: TableSheet, release: Release, table: dict[str, Any], styles: dict[str, Format]
 ) -> tuple[int, bool]:
     rows, is_cut = rows_held(release, table)
     units = {column["name"]: column["unit"] for column in table["columns"]}
+    styles_of_rows = []
     for place, name in enumerate(rows.columns):
         unit = units[name]
         sheet.write_string(0, place, name if unit in NO_UNIT else f"{name} ({unit})", styles["head"])
-        _column(sheet, place, rows[name], styles["share" if unit == "1" else "number"], styles["whole"])
+        sheet.set_column(place, place, _width(rows[name]))
+        styles_of_rows.append(_style(rows[name].dtype, unit, styles))
+    sheet.hold(rows, styles_of_rows)
     sheet.freeze_panes(1, 0)
     sheet.autofilter(0, 0, rows.height, rows.width - 1)
     return rows.height, is_cut
 
 
-def _column(sheet: Worksheet, place: int, values: pl.Series, number: Format, whole: Format) -> None:
-    """One column below its head; what is missing stays blank."""
-    longest = 8
+def _style(kind: pl.DataType, unit: str, styles: dict[str, Format]) -> Format | None:
+    if kind == pl.String:
+        return None
+    return styles["share" if unit == "1" else "number"] if kind.is_float() else styles["whole"]
+
+
+def _width(values: pl.Series) -> int:
     if values.dtype == pl.String:
-        for line, value in enumerate(values.to_list(), start=1):
-            if value is not None:
-                sheet.write_string(line, place, value)
-        longest = min(max(longest, values.str.len_chars().max() or 0, len(values.name)), 40)
-    else:
-        style = number if values.dtype.is_float() else whole
-        for line, value in enumerate(values.to_list(), start=1):
-            if value is not None:
-                sheet.write_number(line, place, value, style)
-        longest = max(longest, len(values.name) + 4)
-    sheet.set_column(place, place, longest)
+        return min(max(8, values.str.len_chars().max() or 0, len(values.name)), 40)
+    return max(8, len(values.name) + 4)
 
 
 def _contents(
@@ -116,7 +116,7 @@ def _contents(
     sheet.set_column(0, 0, 26)
     sheet.set_column(1, 1, 90)
     sheet.set_column(2, 2, 10)
-    sheet.write_string(0, 0, release.facts["programme"], styles["title"])
+    sheet.write_string(0, 0, storable(release.facts["programme"]), styles["title"])
     last = period_title(release.periods[-1])
     words = [
         say("stamp", last=last, as_of=release.facts["written"]["as_of"], software=release.facts["software"]),

@@ -268,11 +268,11 @@ def _written(
     }
     with frozen.unfinished_folder(programme.published) as folder:
         totals = _totals(store, tables["data_quality"], version.period)
-        write_release(folder, programme, as_of, listed, totals, about)
+        written = write_release(folder, programme, as_of, listed, totals, about)
         dashboards.build_pages(folder)
         if version.number == 1:
             require_sound(folder, truth, programme.settings.disclosure, has_own_totals=False)
-        content = json_bytes(manifest.manifest_of(folder, programme, version, as_of, account, why))
+        content = json_bytes(manifest.manifest_of(folder, programme, version, as_of, account, why, written))
         (folder / manifest.NAME).write_bytes(content)
         digest = hashlib.sha256(content).hexdigest()
         _record(store, programme, version, digest, as_of, why)

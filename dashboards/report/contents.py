@@ -171,8 +171,8 @@ def _against_last_period(release: Release, name: str) -> tuple[Cube, Figure]:
     keys = tuple(reversed(release.periods[-2:]))
     period = Dimension("period", keys, tuple(period_title(key) for key in keys))
     rows = (
-        release.scan("prevalence")
-        .filter((pl.col("banding") == name) & (pl.col("site") == ALL_SITES) & (pl.col("sex") == "all"))
+        release.scan_overall("prevalence")
+        .filter((pl.col("banding") == name) & (pl.col("sex") == "all"))
         .with_columns(axes.AGE_KEY)
         .filter(pl.col("age") == age)
         .collect()

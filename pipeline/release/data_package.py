@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
 import unicodedata
 from typing import Any
 
+from pipeline.release.contents import Content, Contents
 from pipeline.release.schema import Column, Table
 
 # The open standard's own identifiers of its second version: https://datapackage.org
@@ -15,10 +15,10 @@ RESOURCE_PROFILE = "https://datapackage.org/profiles/2.0/dataresource.json"
 SCHEMA_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 
 
-def data_package(programme: str, as_of: str, tables: list[Table], files: dict[str, bytes]) -> dict[str, Any]:
+def data_package(programme: str, as_of: str, tables: list[Table], files: Contents) -> dict[str, Any]:
     """The descriptor, ready for JSON.
 
-    Shapes   files: file name in `data/` → its bytes; each table has a CSV and a Parquet file.
+    Shapes   files: file name in `data/` → what is in it; each table has a CSV and a Parquet file.
     Source   Data Package and Table Schema standard, version 2. `unit` and `source` of a column are additional
              properties, which the standard allows.
     """
@@ -44,7 +44,7 @@ def name_of(title: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", plain).strip("-") or "programme"
 
 
-def _csv_resource(table: Table, content: bytes) -> dict[str, Any]:
+def _csv_resource(table: Table, content: Content) -> dict[str, Any]:
     return {
         **_resource(table, f"{table.name}.csv", content),
         "$schema": RESOURCE_PROFILE,
@@ -69,7 +69,7 @@ def _csv_resource(table: Table, content: bytes) -> dict[str, Any]:
     }
 
 
-def _parquet_resource(table: Table, content: bytes) -> dict[str, Any]:
+def _parquet_resource(table: Table, content: Content) -> dict[str, Any]:
     return {
         **_resource(table, f"{table.name}.parquet", content),
         "$schema": RESOURCE_PROFILE,
@@ -79,13 +79,13 @@ def _parquet_resource(table: Table, content: bytes) -> dict[str, Any]:
     }
 
 
-def _resource(table: Table, path: str, content: bytes) -> dict[str, Any]:
+def _resource(table: Table, path: str, content: Content) -> dict[str, Any]:
     return {
         "path": path,
         "title": table.title,
         "description": table.description,
-        "bytes": len(content),
-        "hash": f"sha256:{hashlib.sha256(content).hexdigest()}",
+        "bytes": content.bytes,
+        "hash": f"sha256:{content.sha256}",
     }
 
 

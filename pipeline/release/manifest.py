@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from datetime import date
 from pathlib import Path
@@ -13,6 +12,7 @@ import polars as pl
 from pipeline import __version__
 from pipeline.disclosure.input_account import ROWS
 from pipeline.programme import Programme
+from pipeline.release.contents import Contents, contents_of
 from pipeline.release.frozen import Version
 
 NAME = "manifest.json"
@@ -20,11 +20,18 @@ FORM = 1
 
 
 def manifest_of(
-    folder: Path, programme: Programme, version: Version, as_of: date, account: pl.DataFrame, why: str | None
+    folder: Path,
+    programme: Programme,
+    version: Version,
+    as_of: date,
+    account: pl.DataFrame,
+    why: str | None,
+    known: Contents | None = None,
 ) -> dict[str, Any]:
     """The manifest of what stands in `folder`, ready for JSON; it does not list itself.
 
-    Shapes   account: site, files and the rows of input_account, null where they are withheld.
+    Shapes   account: site, files and the rows of input_account, null where they are withheld; known: what is in those
+             of the files that were read or digested before.
     """
     return {
         "form": FORM,
@@ -43,13 +50,9 @@ def manifest_of(
             "sites": account.select("site", "files", *ROWS).to_dicts(),
         },
         "files": [
-            {
-                "path": path.relative_to(folder).as_posix(),
-                "bytes": path.stat().st_size,
-                "sha256": hashlib.sha256(path.read_bytes()).hexdigest(),
-            }
-            for path in sorted(folder.rglob("*"), key=lambda path: path.relative_to(folder).as_posix())
-            if path.is_file() and path != folder / NAME
+            {"path": path, "bytes": content.bytes, "sha256": content.sha256}
+            for path, content in contents_of(folder, known).items()
+            if path != NAME
         ],
     }
 

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import io
+from pathlib import Path
 
 import polars as pl
 
 
-def parquet_bytes(rows: pl.DataFrame) -> bytes:
-    """The table as the bytes of a Parquet file.
+def write_parquet(rows: pl.DataFrame, path: Path) -> None:
+    """Write the table as a Parquet file.
 
     The same rows give the same bytes with the same version of Polars: its name stands in the file's footer.
     Column statistics are left out, as a page needs none; withheld figures are null before they come here.
     """
-    buffer = io.BytesIO()
     rows.rechunk().write_parquet(
-        buffer, compression="zstd", compression_level=3, statistics=False, row_group_size=max(rows.height, 1)
+        path, compression="zstd", compression_level=3, statistics=False, row_group_size=max(rows.height, 1)
     )
-    return buffer.getvalue()

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -12,29 +13,50 @@ from pipeline import __version__, checks, measures
 from pipeline.disclosure.noisy_counts import budget
 from pipeline.programme import Programme, Site
 from pipeline.release.arrival_shown import arrival_shown
+from pipeline.release.contents import Contents
 from pipeline.release.locale_marks import locale_marks
 from pipeline.release.schema import Table
 
 NAME = "latest"
+_LISTED = ("banding", "measure", "period")
+_TOLD_BY_ROW = ("data_quality", "noisy_count")  # both small
+
+
+@dataclass(frozen=True)
+class Listing:
+    """What the record tells of a table once its rows are written and let go."""
+
+    table: Table
+    height: int
+    words: Mapping[str, frozenset[str]]  # column of _LISTED → its distinct values
+    rows: pl.DataFrame | None  # of a table of _TOLD_BY_ROW
+
+
+def listing(table: Table, rows: pl.DataFrame) -> Listing:
+    words = {
+        name: frozenset(rows[name].drop_nulls().unique()) for name in _LISTED if name in rows.columns
+    }
+    return Listing(table, rows.height, words, rows if table.name in _TOLD_BY_ROW else None)
 
 
 def release_record(
     programme: Programme,
     as_of: date,
-    tables: list[tuple[Table, pl.DataFrame]],
+    tables: list[Listing],
     totals: pl.DataFrame,
-    files: dict[str, bytes],
+    files: Contents,
 ) -> dict[str, Any]:
     """The record, ready for JSON.
 
-    Shapes   tables: each table with its protected rows; totals: columns item, n, protected likewise;
-             files: path in the release → its bytes, for every file of `data/`.
+    Shapes   tables: as `listing` gives each of protected rows; totals: columns item, n, protected likewise;
+             files: path in the release → what is in it, for every file of `data/`.
     Missing  a total that is withheld is null; only measures and bandings that have rows are listed.
     """
     settings = programme.settings
-    rows = {table.name: frame for table, frame in tables}
-    used_bandings = set(rows["prevalence"]["banding"].unique())
-    used_measures = set(rows["percentile"]["measure"].unique())
+    by_name = {listed.table.name: listed for listed in tables}
+    used_bandings = by_name["prevalence"].words["banding"]
+    used_measures = by_name["percentile"].words["measure"]
+    noisy = by_name.get("noisy_count")
     return {
         "release": NAME,
         "programme": settings.name,
@@ -43,20 +65,13 @@ def release_record(
         "software": f"evenbeam {__version__}",
         "settings_sha256": programme.sha256,
         "period_kind": settings.period,
-        "periods": sorted(
-            {
-                period
-                for frame in rows.values()
-                if "period" in frame.columns
-                for period in frame["period"].drop_nulls().unique()
-            }
-        ),
-        "sites": [_site(site, rows["data_quality"], as_of) for site in settings.site],
+        "periods": sorted(frozenset().union(*(listed.words.get("period", ()) for listed in tables))),
+        "sites": [_site(site, by_name["data_quality"].rows, as_of) for site in settings.site],
         "disclosure": {
             "minimum_count": settings.disclosure.minimum_count,
             "minimum_people_for_percentile": settings.disclosure.minimum_people_for_percentile,
             **({"rounding": settings.disclosure.rounding} if settings.disclosure.rounding else {}),
-            **({"noise": budget(rows["noisy_count"])} if "noisy_count" in rows else {}),
+            **({"noise": budget(noisy.rows)} if noisy else {}),
         },
         "bandings": [
             _banding(banding) for banding in measures.BANDINGS.values() if banding.name in used_bandings
@@ -85,9 +100,9 @@ def release_record(
             }
             for check in checks.CHECKS.values()
         ],
-        "tables": [_table(table, frame) for table, frame in tables],
+        "tables": [_table(listed) for listed in tables],
         "files": [
-            {"path": path, "bytes": len(content), "sha256": hashlib.sha256(content).hexdigest()}
+            {"path": path, "bytes": content.bytes, "sha256": content.sha256}
             for path, content in sorted(files.items())
         ],
     }
@@ -126,12 +141,13 @@ def _measure(measure: measures.Measure) -> dict[str, Any]:
     }
 
 
-def _table(table: Table, rows: pl.DataFrame) -> dict[str, Any]:
+def _table(listed: Listing) -> dict[str, Any]:
+    table = listed.table
     return {
         "name": table.name,
         "title": table.title,
         "description": table.description,
-        "rows": rows.height,
+        "rows": listed.height,
         "columns": [
             {
                 "name": column.name,

@@ -1,9 +1,11 @@
 """The publication that stands: what it stood on when it was made, and whether one made now would say anything else.
 
-What it stands on is written to store/publication.json once `latest` points at it, with the digest of its files, so
-that a page which somebody changed or deleted since is found. It lies in the store and not beside the pages: with a
-digest of the results before disclosure control, whoever guesses a withheld count could see whether the guess is right.
-It may be deleted at any time; the next run then publishes.
+What it stands on is written to store/publication.json once `latest` points at it, with what is in its files, so that a
+page which somebody changed or deleted since is found. Every run looks at every file, but reads only those that look
+changed: pipeline/release/contents.py tells what that finds and what not. (`evenbeam verify` reads every byte of frozen
+releases.) It lies in the store and not beside the pages: with a digest of the results before disclosure control,
+whoever guesses a withheld count could see whether the guess is right. It may be deleted at any time; the next run then
+publishes.
 """
 
 from __future__ import annotations
@@ -18,10 +20,11 @@ from pipeline.durable import write_whole
 from pipeline.programme import Programme
 from pipeline.release.arrival_shown import arrival_shown
 from pipeline.release.basis import Basis
-from pipeline.release.versions import content_digest, standing_version
+from pipeline.release.contents import Content, Contents, contents_of
+from pipeline.release.versions import standing_version
 
 FILE = "publication.json"
-FORM = 1
+FORM = 2
 
 
 @dataclass(frozen=True)
@@ -52,25 +55,45 @@ class Standing:
 
 
 def read_standing(programme: Programme) -> Standing | None:
-    """The publication that `latest` points at; None where there is none, or it is not as it was written."""
+    """The publication that `latest` points at; None where there is none, or it is not as it was written.
+
+    Where its files only look changed (copied back from a backup, say) and are as they were written, how they look now
+    is written down, so that the next run need not read them again.
+    """
     try:
         kept = json.loads((programme.store / FILE).read_text(encoding="utf-8"))
         folder = standing_version(programme.published)
         if kept["form"] != FORM or folder is None or folder.name != kept["version"]:
             return None
-        if content_digest(folder) != kept["content"]:
+        known = {name: Content(*told) for name, told in kept["files"].items()}
+        found = contents_of(folder, known)
+        if _hashes(found) != _hashes(known):
             return None
         facts = json.loads((folder / "release.json").read_text(encoding="utf-8"))
-        return Standing(folder, kept["basis"], date.fromisoformat(facts["as_of"]), facts["sites"])
-    except (OSError, ValueError, KeyError, TypeError):
+        standing = Standing(folder, kept["basis"], date.fromisoformat(facts["as_of"]), facts["sites"])
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
+    if found != known:
+        _write_down(programme, folder.name, found, standing.basis)
+    return standing
 
 
-def remember(programme: Programme, basis: Basis) -> None:
-    """Write down what the publication that `latest` points at stands on; on disk before this returns."""
+def remember(programme: Programme, basis: Basis, known: Contents | None = None) -> None:
+    """Write down what the publication that `latest` points at stands on; on disk before this returns.
+
+    `known`: what is in its files, as make_latest tells.
+    """
     folder = standing_version(programme.published)
-    if folder is None:
-        return
-    kept = {"form": FORM, "version": folder.name, "content": content_digest(folder), "basis": basis}
-    content = json.dumps(kept, sort_keys=True, indent=1) + "\n"
+    if folder is not None:
+        _write_down(programme, folder.name, contents_of(folder, known), basis)
+
+
+def _hashes(contents: Contents) -> dict[str, str]:
+    return {name: content.sha256 for name, content in contents.items()}
+
+
+def _write_down(programme: Programme, version: str, contents: Contents, basis: Basis) -> None:
+    files = {name: content.as_json() for name, content in contents.items()}
+    kept = {"form": FORM, "version": version, "files": files, "basis": basis}
+    content = json.dumps(kept, sort_keys=True) + "\n"
     write_whole(programme.store / FILE, content.encode(), mode=0o600)

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
 import polars as pl
 
-from pipeline import measures
+from pipeline.release.rounding import rounded
+from pipeline.release.row_order import row_order
 from pipeline.release.schema import POLARS_TYPES, SIGNIFICANT_DIGITS, Table
 
-_ORDERED_WORDS: dict[str, list[str]] = {
-    "banding": list(measures.BANDINGS),
-    "topic": [*measures.BANDINGS, *measures.MEASURES],
-    "measure": list(measures.MEASURES),
-    "population": ["all", "site"],
-    "sex": ["all", "female", "male"],
-}
+_FEW = 1000  # runs of rows to copy as they stand: a tenth of the time of taking rows one by one
 
 
 def published_table(table: Table, rows: pl.DataFrame) -> pl.DataFrame:
@@ -31,14 +27,14 @@ def published_table(table: Table, rows: pl.DataFrame) -> pl.DataFrame:
     typed = rows.select(
         pl.col(column.name).cast(POLARS_TYPES[column.type], strict=True) for column in table.columns
     )
-    rounded = typed.with_columns(
+    typed = typed.with_columns(
         _rounded(typed[column.name], table.name) for column in table.columns if column.type == "number"
     )
-    if rounded.select(table.key).is_duplicated().any():
-        first = rounded.filter(rounded.select(table.key).is_duplicated()).select(table.key).row(0)
+    order, repeated = row_order(typed, table.key)
+    if repeated is not None:
+        first = typed.select(table.key).row(repeated)
         raise ValueError(f"table {table.name} has two rows for {first}: look for a join that repeats rows")
-    of_bands = "topic" if "topic" in table.key else "banding"
-    return rounded.sort(*(_rank(name, of_bands) for name in table.key), nulls_last=False, maintain_order=True)
+    return typed if order is None else _in_order(typed, order)
 
 
 def _rounded(numbers: pl.Series, table: str) -> pl.Series:
@@ -47,34 +43,13 @@ def _rounded(numbers: pl.Series, table: str) -> pl.Series:
         raise ValueError(
             f"table {table}, column {numbers.name}: a figure is not a finite number; missing is null"
         )
-    return pl.Series(
-        numbers.name,
-        [
-            None if x is None else float(f"{x:.{SIGNIFICANT_DIGITS}g}") + 0.0 for x in numbers.to_list()
-        ],  # no -0.0
-        dtype=pl.Float64,
-    )
+    return pl.Series(numbers.name, rounded(numbers.to_numpy(), SIGNIFICANT_DIGITS), nan_to_null=True)
 
 
-def _rank(name: str, of_bands: str) -> pl.Expr:
-    """Sort key of a column: words in the registry's order, bands in their banding's order, the rest as they are.
-
-    `of_bands` is the column that names a band's banding.
-    """
-    if name == "band":
-        places = {band.name: 0 for banding in measures.BANDINGS.values() for band in banding.bands}
-        expression = pl.lit(0)
-        for banding in measures.BANDINGS.values():
-            places = {band.name: i for i, band in enumerate(banding.bands)}
-            expression = (
-                pl.when(pl.col(of_bands) == banding.name)
-                .then(pl.col("band").replace_strict(places, default=len(places), return_dtype=pl.Int64))
-                .otherwise(expression)
-            )
-        return expression
-    if name in _ORDERED_WORDS:
-        words = _ORDERED_WORDS[name]
-        return pl.col(name).replace_strict(
-            {word: i for i, word in enumerate(words)}, default=len(words), return_dtype=pl.Int64
-        )
-    return pl.col(name)
+def _in_order(rows: pl.DataFrame, order: np.ndarray) -> pl.DataFrame:
+    breaks = np.flatnonzero(np.diff(order) != 1) + 1
+    if len(breaks) >= _FEW:
+        return rows[order]
+    starts, ends = [0, *breaks.tolist()], [*breaks.tolist(), len(order)]
+    runs = [rows.slice(order[start], end - start) for start, end in zip(starts, ends, strict=True)]
+    return pl.concat(runs, rechunk=True)

@@ -10,6 +10,7 @@ from typing import Any
 
 from pipeline.faults import Fault
 from pipeline.release import manifest
+from pipeline.release.contents import content_of
 from pipeline.release.table_schema_check import faults_of
 
 
@@ -67,9 +68,9 @@ def _of_file(name: str, file: dict[str, Any], path: Path | None) -> list[str]:
         return [f"missing  {name}"]
     if path.is_symlink() or not path.is_file():
         return [f"changed  {name}: no regular file any more"]
-    content = path.read_bytes()
-    if len(content) != file.get("bytes"):
-        return [f"changed  {name}: {len(content)} bytes, was {file.get('bytes')}"]
-    if hashlib.sha256(content).hexdigest() != file.get("sha256"):
+    content = content_of(path)
+    if content.bytes != file.get("bytes"):
+        return [f"changed  {name}: {content.bytes} bytes, was {file.get('bytes')}"]
+    if content.sha256 != file.get("sha256"):
         return [f"changed  {name}: same size, other content"]
     return []

@@ -9,14 +9,15 @@ One process publishes at a time: whoever publishes holds the store open, and the
 
 from __future__ import annotations
 
-import hashlib
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.durable import flush, make_folder
 from pipeline.faults import Fault
+from pipeline.release.contents import Contents, contents_of, digest_of
 
 VERSIONS = ".versions"
 MARK = "made-by-evenbeam"
@@ -26,6 +27,14 @@ MARK_TEXT = (
 UNFINISHED = "unfinished"
 LATEST = "latest"
 NEXT_LINK = ".latest.next"
+
+
+@dataclass(frozen=True)
+class Latest:
+    """`latest`, and what is in the version that it points at."""
+
+    path: Path
+    contents: Contents
 
 
 @contextmanager
@@ -48,16 +57,20 @@ def unfinished_version(published: Path) -> Iterator[Path]:
         _delete(folder)
 
 
-def make_latest(published: Path, folder: Path, label: str) -> Path:
+def make_latest(published: Path, folder: Path, label: str, known: Contents | None = None) -> Latest:
     """Let `latest` point at what was built in `folder`, all at once; delete the versions it replaces.
 
-    The version's name is `label` and a digest of its content, so the same content has the same name.
-    Returns  the path of `latest`.
+    The version's name is `label` and a digest of its content, so the same content has the same name. `known`: what is
+    in those of its files that were read or digested before.
     """
     versions, latest = published / VERSIONS, published / LATEST
     flush_all(folder)
-    name = f"{label}-{content_digest(folder)[:16]}"
-    if _is_sound(versions / name, name):
+    contents = contents_of(folder, known)
+    digest = digest_of(contents)
+    name = f"{label}-{digest[:16]}"
+    before = contents_of(versions / name) if (versions / name).is_dir() else None
+    if before is not None and digest_of(before) == digest:
+        contents = before
         _delete(folder)
     else:
         name = _free_name(versions, name)  # a damaged version keeps its place until it is replaced
@@ -78,7 +91,7 @@ def make_latest(published: Path, folder: Path, label: str) -> Path:
     link.replace(latest)
     flush(published)
     _delete_all_but(versions, name)
-    return latest
+    return Latest(latest, contents)
 
 
 def standing_version(published: Path) -> Path | None:
@@ -98,16 +111,6 @@ def clear_what_was_cut_off(published: Path) -> None:
     if folder is not None:
         (published / NEXT_LINK).unlink(missing_ok=True)
         _delete_all_but(published / VERSIONS, folder.name)
-
-
-def content_digest(folder: Path) -> str:
-    """SHA-256 over the name and content of every file of a folder, in the order of their names."""
-    digest = hashlib.sha256()
-    for path in sorted(folder.rglob("*"), key=lambda path: path.relative_to(folder).as_posix()):
-        if path.is_file():
-            content = hashlib.sha256(path.read_bytes()).hexdigest()
-            digest.update(f"{path.relative_to(folder).as_posix()}\0{content}\n".encode())
-    return digest.hexdigest()
 
 
 def _delete_all_but(versions: Path, name: str) -> None:
@@ -149,10 +152,6 @@ def _not_ours(path: Path, found: str, expected: str) -> Fault:
         expected=expected,
         next="move it aside and run again; nothing was deleted and nothing was published",
     )
-
-
-def _is_sound(version: Path, name: str) -> bool:
-    return version.is_dir() and name.endswith(content_digest(version)[:16])
 
 
 def _free_name(versions: Path, name: str) -> str:

@@ -18,6 +18,8 @@ import sys
 import tempfile
 from pathlib import Path
 
+from fastexcel import read_excel
+
 from synthetic_cohort.generate import generate
 
 HERE = Path(__file__).parents[2]
@@ -37,9 +39,15 @@ def run(program: Path, folder: Path, *options: str) -> float:
     return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
 
-def files_of(folder: Path) -> dict[str, bytes]:
+def files_of(folder: Path) -> dict[str, object]:
+    """Every published file's bytes; of the workbook its cells, which can be packed in more than one way."""
     latest = folder / "published" / "latest"
-    return {str(path.relative_to(latest)): path.read_bytes() for path in latest.rglob("*") if path.is_file()}
+    files: dict[str, object] = {
+        str(path.relative_to(latest)): path.read_bytes() for path in latest.rglob("*") if path.is_file()
+    }
+    book = read_excel(latest / "tables.xlsx")
+    files["tables.xlsx"] = [book.load_sheet(name, header_row=None).to_polars().rows() for name in book.sheet_names]
+    return files
 
 
 def nights(programs: dict[str, Path], readings: int, sites: int) -> tuple[dict[str, dict[str, float]], str]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 import polars as pl
 import pytest
 
@@ -54,3 +56,28 @@ def test_walking_goes_in_reading_order_with_the_last_axis_fastest():
                 [SEX, BAND], FIGURES)  # fmt: skip
     assert [cell["n"] for _, cell in made.walk(["sex", "band"], {})] == [1, 2, 3, None]
     assert [cell["n"] for _, cell in made.walk(["band"], {"sex": "all"})] == [1, 2]
+
+
+def test_walking_where_a_choice_is_off_its_axis_finds_no_rows():
+    made = cube(rows(("all", "low", 0.1, 1, None)), [SEX, BAND], FIGURES)
+    found = list(made.walk(["band"], {"sex": "male"}))
+    assert [keys["band"] for keys, _ in found] == ["low", "high"]
+    assert all(cell == {"state": NO_ROW, "share": None, "n": None} for _, cell in found)
+
+
+@pytest.mark.parametrize("place", [0, 1, 2])
+def test_a_narrowed_cube_has_the_cells_of_one_made_with_fewer_keys(place):
+    wide = [SEX, BAND, Dimension("site", ("", "east", "north", "west"), ("All", "East", "North", "West"))]
+    wide[place], wide[2] = wide[2], wide[place]
+    values = [
+        (sex, band, site, (i + 1) / 100, i, flag)
+        for i, (sex, band, site, flag) in enumerate(
+            product(("all", "female"), ("low", "high"), ("", "north", "west"), (None,))
+        )
+    ]
+    frame = pl.DataFrame(values, orient="row", schema={
+        "sex": pl.String, "band": pl.String, "site": pl.String, "proportion": pl.Float64, "n": pl.Int64,
+        "flag": pl.String})  # fmt: skip
+    few = Dimension("site", ("west", ""), ("West Pier", "Every site"))
+    expected = cube(frame, [few if axis.name == "site" else axis for axis in wide], FIGURES)
+    assert cube(frame, wide, FIGURES).narrowed(few) == expected

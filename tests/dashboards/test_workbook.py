@@ -89,6 +89,17 @@ def test_text_that_looks_like_a_formula_stays_text(release, tmp_path, monkeypatc
     assert contents.item(0, 0) == '=HYPERLINK("x","y")'
 
 
+def test_a_programme_named_like_markup_does_not_break_the_workbook(release, monkeypatch):
+    monkeypatch.setitem(release.facts, "programme", "<r>&</r>")
+    monkeypatch.setattr("dashboards.workbook.FILE", "other.xlsx")
+    path = workbook.write_workbook(release)
+    try:
+        contents = read_excel(path).load_sheet("Contents", header_row=None).to_polars()
+    finally:
+        path.unlink()
+    assert contents.item(0, 0).strip() == "<r>&</r>"
+
+
 def test_the_same_release_gives_the_same_bytes(release, release_folder):
     before = (release_folder / "tables.xlsx").read_bytes()
     time.sleep(2.1)  # a zip's clock ticks every two seconds

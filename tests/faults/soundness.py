@@ -9,8 +9,8 @@ from typing import Any
 
 from pipeline.intake import archive, kept_ledger
 from pipeline.programme import Programme
+from pipeline.release.contents import content_digest
 from pipeline.release.table_schema_check import faults_of
-from pipeline.release.versions import content_digest
 from pipeline.store import Store
 from pipeline.verifying import verify_all
 

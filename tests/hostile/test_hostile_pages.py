@@ -16,7 +16,7 @@ from playwright.sync_api import sync_playwright
 from pypdf import PdfReader
 
 from dashboards import build_pages
-from pipeline.release.csv_file import FORMULA_OPENERS, csv_bytes
+from pipeline.release.csv_file import FORMULA_OPENERS, csv_pieces
 
 NAMES = (
     "<script>window.hit=1</script>",
@@ -147,5 +147,5 @@ def test_the_workbook_has_neither_formulas_nor_links(release):
 @pytest.mark.parametrize("opener", FORMULA_OPENERS, ids=ascii)
 def test_no_cell_of_a_csv_opens_like_a_formula(opener):
     rows = pl.DataFrame({"name": [f"{opener}cmd|' /C calc'!A0", "North Quay"], "value": [-1.5, 2.0]})
-    first, second = list(csv.reader(csv_bytes(rows).decode().splitlines(keepends=True)))[1:]
+    first, second = list(csv.reader(b"".join(csv_pieces(rows)).decode().splitlines(keepends=True)))[1:]
     assert first[0].startswith("'" + opener) and first[1] == "-1.5" and second == ["North Quay", "2.0"]

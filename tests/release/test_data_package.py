@@ -19,9 +19,10 @@ from invented_store import data_quality, nothing, percentile, prevalence
 
 from pipeline.disclosure import protect
 from pipeline.programme import Disclosure
-from pipeline.release.csv_file import csv_bytes
+from pipeline.release.contents import contents_of, written
+from pipeline.release.csv_file import csv_pieces
 from pipeline.release.data_package import data_package, name_of
-from pipeline.release.parquet_file import parquet_bytes
+from pipeline.release.parquet_file import write_parquet
 from pipeline.release.schema import TABLES
 from pipeline.release.table import published_table
 
@@ -56,7 +57,7 @@ CONSTRAINTS = {  # constraint → types it may stand on
 
 
 @pytest.fixture(scope="module")
-def package() -> tuple[dict, dict[str, bytes]]:
+def package(tmp_path_factory) -> tuple[dict, dict[str, bytes]]:
     rows = {
         "prevalence": prevalence(),
         "percentile": percentile(),
@@ -65,11 +66,14 @@ def package() -> tuple[dict, dict[str, bytes]]:
     }
     rows |= {table.name: nothing(table) for table in TABLES if table.name not in rows}
     protected = protect(rows, Disclosure())
-    files = {}
+    folder = tmp_path_factory.mktemp("data")
     for table in TABLES:
         frame = published_table(table, protected[table.name])
-        files[f"{table.name}.csv"], files[f"{table.name}.parquet"] = csv_bytes(frame), parquet_bytes(frame)
-    descriptor = data_package("Harbour District Movement Programme", "2026-01-15", list(TABLES), files)
+        written(folder / f"{table.name}.csv", csv_pieces(frame))
+        write_parquet(frame, folder / f"{table.name}.parquet")
+    told = contents_of(folder)
+    files = {name: (folder / name).read_bytes() for name in told}
+    descriptor = data_package("Harbour District Movement Programme", "2026-01-15", list(TABLES), told)
     return json.loads(json.dumps(descriptor)), files
 
 

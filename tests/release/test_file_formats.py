@@ -8,8 +8,9 @@ import io
 import polars as pl
 import pytest
 
-from pipeline.release.csv_file import csv_bytes
-from pipeline.release.parquet_file import parquet_bytes
+from pipeline.release import csv_file
+from pipeline.release.csv_file import csv_pieces
+from pipeline.release.parquet_file import write_parquet
 
 ROWS = pl.DataFrame(
     {
@@ -18,6 +19,10 @@ ROWS = pl.DataFrame(
         "share": [0.5, 1e-7, None, 1.0, 0.1, 2.5, -0.25],
     }
 )
+
+
+def csv_bytes(rows: pl.DataFrame) -> bytes:
+    return b"".join(csv_pieces(rows))
 
 
 def test_a_csv_read_by_the_standard_library_gives_the_rows_back():
@@ -48,12 +53,24 @@ def test_a_text_that_opens_like_a_formula_is_guarded_and_a_negative_number_is_no
     assert second == [f"a{opener}", "-2"]
 
 
-def test_parquet_gives_rows_and_types_back_and_the_same_bytes_twice():
-    content = parquet_bytes(ROWS)
-    assert pl.read_parquet(io.BytesIO(content)).equals(ROWS)
-    assert parquet_bytes(ROWS.slice(0, 3).vstack(ROWS.slice(3))) == content
+@pytest.mark.parametrize("most", [1, 3, 7, 8])
+def test_a_csv_in_pieces_is_the_same_as_whole(most, monkeypatch):
+    rows = pl.concat([ROWS, pl.DataFrame({"word": ["=1"], "n": [-1], "share": [0.0]})])
+    whole = csv_bytes(rows)
+    monkeypatch.setattr(csv_file, "_ROWS_AT_ONCE", most)
+    pieces = list(csv_pieces(rows))
+    assert len(pieces) == -(-8 // most) and b"".join(pieces) == whole
 
 
-def test_a_table_without_rows_is_written_too():
+def test_parquet_gives_rows_and_types_back_and_the_same_bytes_twice(tmp_path):
+    one, other = tmp_path / "one.parquet", tmp_path / "other.parquet"
+    write_parquet(ROWS, one)
+    assert pl.read_parquet(one).equals(ROWS)
+    write_parquet(ROWS.slice(0, 3).vstack(ROWS.slice(3)), other)
+    assert other.read_bytes() == one.read_bytes()
+
+
+def test_a_table_without_rows_is_written_too(tmp_path):
     assert csv_bytes(ROWS.clear()) == b"word,n,share\n"
-    assert pl.read_parquet(io.BytesIO(parquet_bytes(ROWS.clear()))).schema == ROWS.schema
+    write_parquet(ROWS.clear(), tmp_path / "none.parquet")
+    assert pl.read_parquet(tmp_path / "none.parquet").schema == ROWS.schema

@@ -14,9 +14,9 @@ from invented_store import fill, programme_in
 from pipeline.faults import SettingsFault, StoreFault
 from pipeline.programme import Disclosure, Programme
 from pipeline.release import noise_kept
+from pipeline.release.contents import content_digest
 from pipeline.release.noise_kept import last_day, mechanism_of, noisy_tables, require_noise_can_be_drawn
 from pipeline.release.publish import publish
-from pipeline.release.versions import content_digest
 from pipeline.store import Store
 
 AS_OF = date(2026, 1, 15)

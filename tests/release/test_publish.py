@@ -12,9 +12,9 @@ import polars as pl
 import pytest
 from invented_store import data_quality, fill, prevalence, programme_in
 
-from pipeline.release.publish import publish
+from pipeline.release.contents import content_digest, contents_of
+from pipeline.release.publish import publish, write_release
 from pipeline.release.schema import TABLES
-from pipeline.release.versions import content_digest
 from pipeline.store import Store
 
 AS_OF = date(2026, 1, 15)
@@ -108,6 +108,22 @@ def test_the_same_results_settings_and_date_give_the_same_bytes_in_any_row_order
     assert first.readlink() == again.readlink()
     later = publish(store, programme_in(tmp_path / "c"), date(2026, 1, 16), build_pages=one_page)
     assert content_digest(later) != content_digest(first)
+
+
+def test_a_table_is_made_when_the_one_before_it_is_written_and_what_is_written_is_told(store, latest, tmp_path):
+    programme = programme_in(tmp_path)
+    (made := tmp_path / "made").mkdir()
+    seen = []
+
+    def one_by_one():
+        for table in TABLES:
+            seen.append(sorted(path.stem for path in (made / "data").glob("*.parquet")))
+            yield table, pl.read_parquet(latest / "data" / f"{table.name}.parquet")
+
+    totals = pl.DataFrame({"item": ["files"], "n": [2]})
+    told = write_release(made, programme, AS_OF, one_by_one(), totals)
+    assert seen == [sorted(table.name for table in TABLES[:place]) for place in range(len(TABLES))]
+    assert told == {path: content for path, content in contents_of(made).items() if path.startswith("data/")}
 
 
 def test_pages_that_fail_leave_the_last_release_as_it_was(store, latest, tmp_path):

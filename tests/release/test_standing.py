@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import shutil
 from datetime import date
 from pathlib import Path
 
@@ -13,9 +15,10 @@ from invented_store import data_quality, fill, prevalence, programme_in
 import dashboards
 from pipeline import publishing
 from pipeline.programme import Disclosure, Programme
-from pipeline.release import basis, standing
+from pipeline.release import basis, contents, standing
+from pipeline.release.contents import Content, content_digest, content_of, digest_of
 from pipeline.release.publish import publish
-from pipeline.release.versions import MARK, NEXT_LINK, UNFINISHED, VERSIONS, content_digest
+from pipeline.release.versions import MARK, NEXT_LINK, UNFINISHED, VERSIONS
 from pipeline.store import Store
 
 AS_OF = date(2025, 5, 1)  # 31 days after the last of March: a site of which a reading a month is expected is in time
@@ -90,11 +93,30 @@ def test_where_nothing_is_new_no_file_is_touched(house):
     assert "nothing new to publish" in kept.sentence() and "2025-05-01" in kept.sentence()
 
 
+def test_where_nothing_looks_changed_no_file_is_read_and_what_only_looks_changed_is_read_once(house, monkeypatch):
+    read = []
+    monkeypatch.setattr(contents, "content_of", lambda path: read.append(path.name) or content_of(path))
+    assert not house.run().is_new and read == []
+    os.utime(house.latest / "index.html")
+    for expected in (["index.html"], []):
+        assert not house.run().is_new and read == expected
+        read.clear()
+
+
+def test_one_that_was_copied_back_from_a_backup_stands(house, tmp_path):
+    version = house.latest.resolve()
+    shutil.copytree(version, tmp_path / "backup")
+    shutil.rmtree(version)
+    shutil.copytree(tmp_path / "backup", version)
+    assert not house.run().is_new
+
+
 def test_what_it_stands_on_is_kept_in_the_store_for_nobody_else(house):
     path = house.programme.store / standing.FILE
     assert path.stat().st_mode & 0o777 == 0o600
     kept = json.loads(path.read_text())
-    assert kept["content"] == content_digest(house.latest) and kept["version"] == house.latest.readlink().name
+    files = {name: Content(*told) for name, told in kept["files"].items()}
+    assert digest_of(files) == content_digest(house.latest) and kept["version"] == house.latest.readlink().name
     assert {"program", "settings", "language", "noise", "result.total", "period.2025Q1"} <= set(kept["basis"])
     told = b"".join(content for content, _, _ in house.files().values())
     of_results = [digest for name, digest in kept["basis"].items() if name.startswith(("result.", "period."))]
@@ -122,6 +144,13 @@ def other_program(house, monkeypatch):
 
 def page_changed(house, monkeypatch):
     (house.latest / "index.html").write_text("<title>PAGE</title>")
+
+
+def page_changed_and_its_moment_set_back(house, monkeypatch):
+    path = house.latest / "index.html"
+    before = path.stat()
+    path.write_text("<title>PAGE</title>")
+    os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
 
 
 def page_gone(house, monkeypatch):
@@ -158,8 +187,9 @@ def record_of_another_form(house, monkeypatch):
 
 
 @pytest.mark.parametrize("changed", [
-    other_result, a_figure_is_missing, other_settings, other_program, page_changed, page_gone, a_stranger_among_them,
-    link_gone, another_version_served, record_gone, record_cut_off, record_of_another_form,
+    other_result, a_figure_is_missing, other_settings, other_program, page_changed,
+    page_changed_and_its_moment_set_back, page_gone, a_stranger_among_them, link_gone, another_version_served,
+    record_gone, record_cut_off, record_of_another_form,
 ])  # fmt: skip
 def test_whatever_it_stands_on_makes_a_new_one_and_then_that_stands(house, monkeypatch, changed):
     changed(house, monkeypatch)

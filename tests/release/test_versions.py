@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from pipeline.faults import Fault
-from pipeline.release.versions import content_digest, make_latest, unfinished_version
+from pipeline.release.contents import content_digest
+from pipeline.release.versions import make_latest, unfinished_version
 
 
 def publish(published: Path, text: str, label: str = "2026-01-15") -> Path:
@@ -17,7 +18,7 @@ def publish(published: Path, text: str, label: str = "2026-01-15") -> Path:
         (folder / "data").mkdir()
         (folder / "data" / "n.csv").write_text(text)
         (folder / "index.html").write_text(text)
-        return make_latest(published, folder, label)
+        return make_latest(published, folder, label).path
 
 
 def versions(published: Path) -> set[str]:
