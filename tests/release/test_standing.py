@@ -127,7 +127,7 @@ def test_what_it_stands_on_is_kept_in_the_store_for_nobody_else(house):
 
 
 def other_result(house, monkeypatch):
-    house.results(prevalence=prevalence().with_columns(pl.col("n") + 1))
+    house.results(prevalence=prevalence().with_columns(high=pl.lit(0.95)))
 
 
 def a_figure_is_missing(house, monkeypatch):

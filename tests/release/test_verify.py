@@ -19,8 +19,9 @@ from pipeline.release.publish import TOTALS, json_bytes, write_release
 from pipeline.release.schema import TABLES
 from pipeline.release.table import published_table
 from pipeline.release.table_schema_check import faults_of
+from pipeline.release.unsuppressed import Unsuppressed
 from pipeline.release.verify import verify
-from pipeline.store import Store, sql_text
+from pipeline.store import Store
 
 
 @pytest.fixture
@@ -29,7 +30,7 @@ def folder(tmp_path) -> Path:
     programme = programme_in(tmp_path)
     with Store.open(None) as store:
         fill(store)
-        frames = {table.name: store.frame(sql_text(table.query)) for table in TABLES}
+        frames = Unsuppressed(store, programme.settings.disclosure).whole()
     tables = [
         (table, published_table(table, frames[table.name] if frames[table.name].height else nothing(table)))
         for table in TABLES
