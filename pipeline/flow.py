@@ -16,13 +16,14 @@ from pathlib import Path
 import duckdb
 
 from pipeline import __version__
-from pipeline.faults import Fault, title_of
+from pipeline.faults import Fault, printable, title_of
 from pipeline.fit_to_run import (
     require_that_no_leap_destroys,
     require_that_settings_fit,
     require_that_the_clock_went_on,
 )
 from pipeline.intake import IntakeSummary, ReadFile, kept_ledger, receive
+from pipeline.intake.amounts import amount
 from pipeline.language import require_language, untranslated
 from pipeline.programme import Programme
 from pipeline.publishing import Publication, bring_up_to_date
@@ -199,6 +200,17 @@ def _since_frozen(programme: Programme) -> tuple[str, ...]:
     )
 
 
+def _changed_pages(names: tuple[str, ...]) -> tuple[str, ...]:
+    """That files of published/latest were not as this program had written them, and are again."""
+    if not names:
+        return ()
+    shown = ", ".join(printable(name) for name in names[:3]) + (" …" if len(names) > 3 else "")
+    return (
+        f"note  published/latest was not as it had been written ({amount(len(names), 'file')}: {shown}), and is again\n"
+        "      next: nothing; whoever wants to change pages changes a copy",
+    )
+
+
 def perform(step: Step, run: Run) -> None:
     """Do one step, here and now. A scheduler wraps this call and adds its own watch over it."""
     step.does(run)
@@ -310,10 +322,13 @@ def _walk(
         raise
     if state.publication is None:
         raise Fault("unfinished run", next="report this: a step ended without its result")
-    remarks = (*_remarks(store), *_since_frozen(programme), *untranslated(programme))
+    changed = _changed_pages(state.publication.changed_before)
+    remarks = (*_remarks(store), *_since_frozen(programme), *changed, *untranslated(programme))
     outcome = Outcome(state.intake, state.publication, remarks, state.removed)
     if not state.publication.is_new:
         log.write("publication_kept", as_of=state.publication.as_of)
+    if state.publication.changed_before:
+        log.write("publication_mended", files=len(state.publication.changed_before))
     _end(store, run_id, started_at, outcome.words, "source out of reach" if state.intake.lost_sources else None)
     kept_ledger.write(store, archive)
     log_files(store, log)

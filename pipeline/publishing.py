@@ -11,7 +11,7 @@ from pathlib import Path
 import dashboards
 from pipeline.programme import Programme
 from pipeline.release.basis import basis_of, noise_in
-from pipeline.release.standing import read_standing, remember
+from pipeline.release.standing import changed_files, read_standing, remember
 from pipeline.release.unsuppressed import Unsuppressed
 from pipeline.release.versions import LATEST, clear_what_was_cut_off
 from pipeline.store import Store
@@ -24,6 +24,7 @@ class Publication:
     path: Path
     as_of: date
     is_new: bool
+    changed_before: tuple[str, ...] = ()  # files of the one before that were not as they had been written
 
     def sentence(self) -> str:
         if self.is_new:
@@ -56,10 +57,11 @@ def bring_up_to_date(
         make_publication,  # with disclosure control's solvers: most of a second
     )
 
+    changed = () if standing else tuple(changed_files(programme))
     build_pages = dashboards.build_pages
     if standing and standing.basis["program"] == basis["program"] and standing.assets.is_dir():
         build_pages = partial(build_pages, assets=standing.assets)
     latest = make_publication(store, programme, as_of, build_pages=build_pages, results=results, progress=progress)
     basis |= {"noise": noise_in(store, programme, as_of)}  # some may have been drawn just now
     remember(programme, basis, latest.contents)
-    return Publication(latest.path, as_of, is_new=True)
+    return Publication(latest.path, as_of, is_new=True, changed_before=changed)

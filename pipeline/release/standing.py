@@ -25,6 +25,7 @@ from pipeline.release.versions import standing_version
 
 FILE = "publication.json"
 FORM = 2
+_UNREADABLE = (OSError, ValueError, KeyError, TypeError, AttributeError)
 
 
 @dataclass(frozen=True)
@@ -61,21 +62,27 @@ def read_standing(programme: Programme) -> Standing | None:
     is written down, so that the next run need not read them again.
     """
     try:
-        kept = json.loads((programme.store / FILE).read_text(encoding="utf-8"))
-        folder = standing_version(programme.published)
-        if kept["form"] != FORM or folder is None or folder.name != kept["version"]:
-            return None
-        known = {name: Content(*told) for name, told in kept["files"].items()}
+        folder, basis, known = _written_down(programme)
         found = contents_of(folder, known)
         if _hashes(found) != _hashes(known):
             return None
         facts = json.loads((folder / "release.json").read_text(encoding="utf-8"))
-        standing = Standing(folder, kept["basis"], date.fromisoformat(facts["as_of"]), facts["sites"])
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        standing = Standing(folder, basis, date.fromisoformat(facts["as_of"]), facts["sites"])
+    except _UNREADABLE:
         return None
     if found != known:
         _write_down(programme, folder.name, found, standing.basis)
     return standing
+
+
+def changed_files(programme: Programme) -> list[str]:
+    """The files that somebody changed, added or took away since `latest` was written, by their paths."""
+    try:
+        folder, _, known = _written_down(programme)
+        was, now = _hashes(known), _hashes(contents_of(folder, known))
+    except _UNREADABLE:
+        return []
+    return sorted(name for name in was.keys() | now.keys() if was.get(name) != now.get(name))
 
 
 def remember(programme: Programme, basis: Basis, known: Contents | None = None) -> None:
@@ -86,6 +93,18 @@ def remember(programme: Programme, basis: Basis, known: Contents | None = None) 
     folder = standing_version(programme.published)
     if folder is not None:
         _write_down(programme, folder.name, contents_of(folder, known), basis)
+
+
+def _written_down(programme: Programme) -> tuple[Path, Basis, dict[str, Content]]:
+    """The folder that `latest` points at, what it stands on, and its files as they were written.
+
+    Errors   one of _UNREADABLE where nothing is written down of it.
+    """
+    kept = json.loads((programme.store / FILE).read_text(encoding="utf-8"))
+    folder = standing_version(programme.published)
+    if kept["form"] != FORM or folder is None or folder.name != kept["version"]:
+        raise ValueError("another publication")
+    return folder, kept["basis"], {name: Content(*told) for name, told in kept["files"].items()}
 
 
 def _hashes(contents: Contents) -> dict[str, str]:

@@ -78,7 +78,11 @@ def test_published_again_a_damaged_page_is_whole_and_every_byte_as_it_was(small_
     page = latest / "sites.html"
     page.write_bytes(page.read_bytes()[:-100])
     assert main(["run", str(folder), "--as-of", "2026-01-15"]) == 3
-    assert "nothing new" not in capsys.readouterr().out and digest_of(latest) == before
+    said = capsys.readouterr().out
+    assert "note  published/latest was not as it had been written (1 file: sites.html), and is again\n" in said
+    assert "nothing new" not in said and digest_of(latest) == before
+    log = "".join(path.read_text(encoding="utf-8") for path in (folder / "store" / "log").iterdir())
+    assert '"event": "publication_mended"' in log
 
     def made_anew():
         raise AssertionError("the script was made before, by this very program")

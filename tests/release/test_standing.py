@@ -186,6 +186,14 @@ def record_of_another_form(house, monkeypatch):
     path.write_text(json.dumps(json.loads(path.read_text()) | {"form": 99}))
 
 
+CHANGED = {
+    page_changed: ("index.html",),
+    page_changed_and_its_moment_set_back: ("index.html",),
+    page_gone: ("index.html",),
+    a_stranger_among_them: ("data/mine.csv",),
+}
+
+
 @pytest.mark.parametrize("changed", [
     other_result, a_figure_is_missing, other_settings, other_program, page_changed,
     page_changed_and_its_moment_set_back, page_gone, a_stranger_among_them, link_gone, another_version_served,
@@ -193,7 +201,8 @@ def record_of_another_form(house, monkeypatch):
 ])  # fmt: skip
 def test_whatever_it_stands_on_makes_a_new_one_and_then_that_stands(house, monkeypatch, changed):
     changed(house, monkeypatch)
-    assert house.run().is_new
+    made = house.run()
+    assert made.is_new and made.changed_before == CHANGED.get(changed, ())
     assert (house.latest / "index.html").read_text() == "<title>page</title>"
     assert not (house.latest / "data" / "mine.csv").exists()
     assert not house.run().is_new
