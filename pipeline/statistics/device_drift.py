@@ -113,7 +113,7 @@ class DeviceCharts:
 def device_table(rows: list[tuple]) -> pl.DataFrame:
     """The rows of DeviceCharts, a row an analyser and period, sorted.
 
-    Shapes   columns site, device, period, n, difference, low, high, score, upper_sum, lower_sum, signal, is_lone.
+    Shapes   columns site, device, period, n, difference, low, high, score, upper_sum, lower_sum, is_lone, signal.
     Units    difference, low and high in the measure's unit, against the usual level of the site's analysers;
              n in people's changes that end in the period on the analyser. Sums: log(1 + R) of the faults by which the
              analyser reads more or less. signal: shift, drift, "pace" (a lone analyser's drift or a change of
@@ -125,7 +125,7 @@ def device_table(rows: list[tuple]) -> pl.DataFrame:
     """
     schema: dict[str, Any] = dict.fromkeys(("site", "device", "period"), pl.String) | {"n": pl.Int64}
     figures = ("difference", "low", "high", "score", "upper_sum", "lower_sum")
-    schema |= dict.fromkeys(figures, pl.Float64) | {"signal": pl.String, "is_lone": pl.Boolean}
+    schema |= dict.fromkeys(figures, pl.Float64) | {"is_lone": pl.Boolean, "signal": pl.String}
     return pl.DataFrame(rows, schema=schema, orient="row").sort("site", "device", "period")
 
 
@@ -184,7 +184,7 @@ class SiteChart:
             half = _Z * error * spread
             rows.append((
                 device, int(self.now.n[self.now.device == device].sum()), difference, difference - half,
-                difference + half, score / spread, *_sums(own), signal, len(self.devices) == 1,
+                difference + half, score / spread, *_sums(own), len(self.devices) == 1, signal,
             ))  # fmt: skip
         return rows
 

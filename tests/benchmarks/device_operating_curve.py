@@ -248,7 +248,6 @@ def _signals(of: Contrasts, months: int) -> list[str]:
     signals = []
     for look in np.unique(of.month // months):
         site.take(of.at(np.flatnonzero(of.month // months == look)))
-        site.scores()
         signals += list({row[-1] for row in site.judge(1.0)} - {""})[:1]
     return signals
 
