@@ -169,8 +169,11 @@ class SiteModel:
         The error is against the usual level of the site's analysers. score: of the period's own extra error, over its
         standard deviation; nan, all three, where it cannot be told from the rest.
         """
-        extra = 1.0 * (self.of.device == device) * np.isin(self.of.month, months)
-        extra -= (self.of.earlier_device == device) * np.isin(self.of.earlier_month, months)
+        is_now, was_now = (
+            (month >= months.start) & (month < months.stop) for month in (self.of.month, self.of.earlier_month)
+        )
+        extra = 1.0 * (self.of.device == device) * is_now
+        extra -= (self.of.earlier_device == device) * was_now
         size = len(self.precision)
         shared = self.weighted.T @ extra
         wide = np.zeros((size + 1, size + 1))
