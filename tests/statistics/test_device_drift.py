@@ -12,6 +12,7 @@ from pipeline.statistics.change_contrast import (
     ELSEWHERE,
     ChangeContrasts,
     Places,
+    _distinct,
     is_grown,
     month_begins,
     stage_of,
@@ -190,6 +191,16 @@ def test_what_came_later_does_not_change_what_was_said_to_the_last_digit():
 def test_the_order_of_cells_does_not_matter():
     of = cells(right)
     assert_frame_equal(table(of), table(of.sample(fraction=1, shuffle=True, seed=3)), check_exact=True)
+
+
+@pytest.mark.parametrize("largest", [9, 2**31, 2**60])
+def test_rows_are_put_in_order_by_one_number_however_large_theirs_are(largest):
+    """Three numbers of up to 2⁶⁰ have no room in one of 2⁶³ side by side."""
+    random = np.random.default_rng(9)
+    columns = [random.choice(random.integers(-largest, largest, 7), 200) for _ in range(3)]
+    rows, where = _distinct(*columns)
+    assert rows.tolist() == np.unique(np.column_stack(columns), axis=0).tolist()
+    assert np.array_equal(rows[where], np.column_stack(columns))
 
 
 @pytest.mark.parametrize(
