@@ -6,7 +6,7 @@
 --         tally.value; a measure that was not taken, or does not apply at the age, is null. people is sex and age in one
 --         whole number, 256 for male plus the age, and site the site's number in order of name, from 0: counting by
 --         them is several times faster than by words.
--- reruns  replaced whole
+-- reruns  replaced whole; whoever adds up sites under the curves drops it (pipeline/results/curve.py)
 create or replace temporary table last_person_value as
 with
 last_reading as (

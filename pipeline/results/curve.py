@@ -73,7 +73,8 @@ def _sums_of_sites(store: Store, curves: list[FittedCurve]) -> dict[tuple[str, s
     drawn = [curve for curve in curves if curve.choice.published != "none"]
     if not drawn:
         return {}
-    store.execute_file("34_last_person_value.sql")
+    if not store.value("select count(*) from duckdb_tables() where temporary and table_name = 'last_person_value'"):
+        store.execute_file("34_last_person_value.sql")  # else build_tallies made it in this connection
     found = {(curve.measure.name, curve.sex): _sums(store, curve) for curve in drawn}
     store.execute("drop table last_person_value")
     return found
