@@ -77,7 +77,8 @@ def states_before(
     scores = store.rows(
         "select unnest(scores) from tally.analyser_chart where measure = $measure and period < $first", asked
     )
-    contrasts, place = _contrasts_before(store, asked, places), places.devices.index
+    contrasts = _contrasts_before(store, asked, places)
+    place = {name: number for number, name in enumerate(places.devices)}.__getitem__
     states = {
         site: SiteState(
             contrasts[site],
@@ -118,17 +119,17 @@ def keep_contrasts(
     """contrasts: (period, site, those of the two). names: of analysers by place."""
     if not contrasts:
         return
-    each = [of for _, _, of in contrasts]
-    lengths = [len(of.n) for of in each]
+    each = [of_site for _, _, of_site in contrasts]
+    lengths = [len(of_site.n) for of_site in each]
 
     def column(name: str) -> np.ndarray:
-        return np.concatenate([getattr(of, name) for of in each])
+        return np.concatenate([getattr(of_site, name) for of_site in each])
 
-    words, enum = pl.Series(names, dtype=pl.String), np.repeat(np.arange(len(contrasts)), lengths)
+    words, of = pl.Series(names, dtype=pl.String), np.repeat(np.arange(len(contrasts)), lengths)
     earlier = column("earlier_device")
     frame = pl.DataFrame({
-        "period": pl.Series([period for period, _, _ in contrasts], dtype=pl.String).gather(enum),
-        "site": pl.Series([site for _, site, _ in contrasts], dtype=pl.String).gather(enum),
+        "period": pl.Series([period for period, _, _ in contrasts], dtype=pl.String).gather(of),
+        "site": pl.Series([site for _, site, _ in contrasts], dtype=pl.String).gather(of),
         "device": words.gather(column("device")),
         "earlier_device": words.gather(np.maximum(earlier, 0)).set(pl.Series(earlier == ELSEWHERE), None),
         "ends": column("end"),
