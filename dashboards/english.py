@@ -604,6 +604,12 @@ ENGLISH: dict[str, str] = {
     "how.change.words": "A person's first reading in the programme is set beside the one nearest to each follow-up. "
     "Means, shares and intervals stand for those who were seen; the page of outcomes shows what other assumptions "
     "about the rest would give. A cause is named only beside sites that had not started yet.",
+    "how.analysers": "Analysers",
+    "how.analysers.words": "An analyser is judged by what people's own readings changed, as far as that was known at "
+    "the end of each period: a later period changes nothing that was said of an earlier one. A change further from the "
+    "middle of its kind of people than three standard deviations is taken as if it lay there. What is usual is that "
+    "of the changes so far; of a kind of which fewer than twenty are known, the spread of all changes counts where it "
+    "is larger.",
     "how.rounding": "Rounding",
     "how.rounding.words": "Pages round for reading. The files hold the figures in full.",
     "how.rounded": "Rounded counts",

@@ -10,7 +10,7 @@ from dashboards.english import ENGLISH
 CAUTIONS = (
     "groups", "implants", "pregnancy", "alike", "hydration", "children", "eating", "equations", "came", "protection",
 )  # fmt: skip
-HOW = ("person", "bands", "intervals", "percentiles", "withheld", "change", "rounding")
+HOW = ("person", "bands", "intervals", "percentiles", "withheld", "change", "analysers", "rounding")
 
 
 class _Text(Mapping[str, str]):

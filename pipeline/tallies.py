@@ -24,7 +24,7 @@ def build_tallies(store: Store, programme: Programme) -> None:
     """Rewrite the tallies of the periods in `touched_period`, mark them stale for the results, and every file as built.
 
     `build_readings` leaves `touched_period` in the same connection and transaction. Age groups that changed in
-    the settings touch every period.
+    the settings touch every period. Leaves the temporary table `last_person_value` for build_curves.
 
     Errors   StoreFault when a promise of sql/checks/ is broken: nothing is changed then.
     """
@@ -35,7 +35,6 @@ def build_tallies(store: Store, programme: Programme) -> None:
     store.execute_file("32_tally_band.sql")
     store.execute_file("34_last_person_value.sql")
     store.execute_file("35_tally_person_value.sql")
-    store.execute("drop table last_person_value")
     for promise in PROMISES:
         store.require_no_rows(f"checks/{promise}.sql")
     store.execute_file("36_stale_period.sql")

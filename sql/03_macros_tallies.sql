@@ -1,6 +1,6 @@
 -- values_of(source, measure): each person's value of one measure, by the whole number of a group
 -- inputs  source: the name of a table with site, people (the group) and a column of whole print steps for each measure,
---         as 50_person_value.sql and 34_last_person_value.sql make them
+--         as 50_person_value.sql makes them, by name, and 34_last_person_value.sql, by number
 -- rule    a measure that was not taken is no row
 create or replace temp macro values_of(source, measure) as table
 with every as (

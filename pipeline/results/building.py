@@ -61,6 +61,6 @@ def build_results(
     build_percentiles(store, settings, progress, periods)
     build_curves(store, settings, progress)
     build_site_comparison(store, programme, periods)
-    build_devices(store, programme)
+    build_devices(store, programme, periods)
     build_outcomes(store, programme)
     build_data_quality(store, programme)

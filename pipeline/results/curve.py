@@ -18,6 +18,7 @@ from pipeline.statistics.curve_table import (
     diagnostic_rows,
     percentile_curve_rows,
 )
+from pipeline.statistics.exact_sum import exact_sums
 from pipeline.statistics.fitted_curve import FittedCurve, fit_curve
 from pipeline.statistics.site_part import SumsByAge
 from pipeline.store import Store, sql_text
@@ -25,6 +26,7 @@ from pipeline.store import Store, sql_text
 Progress = Callable[[int, int, str], None]
 Cells = dict[tuple[str, str], pl.DataFrame]
 
+_MALE = 256  # sex and age as one whole number: 34_last_person_value.sql
 _UNITS = 10**12  # in which a person's part is rounded to a whole number, so that sums are the same in any order
 
 
@@ -71,37 +73,30 @@ def _sums_of_sites(store: Store, curves: list[FittedCurve]) -> dict[tuple[str, s
     drawn = [curve for curve in curves if curve.choice.published != "none"]
     if not drawn:
         return {}
-    store.execute_file("34_last_person_value.sql")
-    of_sites = sql_text("58_site_curve_sum.sql")
-    found = {}
-    for name in dict.fromkeys(curve.measure.name for curve in drawn):
-        of_measure = [curve for curve in drawn if curve.measure.name == name]
-        cells = pl.concat([_cells(curve) for curve in of_measure], how="diagonal")
-        with store.lent("curve_cell", cells):
-            sums = store.frame(of_sites, {"measure": name})
-        for curve in of_measure:
-            of_sex = sums.filter(sex=curve.sex).partition_by("site", maintain_order=True)
-            found[name, curve.sex] = [_sums(curve, of_site) for of_site in of_sex]
+    if not store.value("select count(*) from duckdb_tables() where temporary and table_name = 'last_person_value'"):
+        store.execute_file("34_last_person_value.sql")  # else build_tallies made it in this connection
+    found = {(curve.measure.name, curve.sex): _sums(store, curve) for curve in drawn}
     store.execute("drop table last_person_value")
     return found
 
 
-def _cells(curve: FittedCurve) -> pl.DataFrame:
-    """people, value, and in whole units of 1 / _UNITS what one person of each cell adds to a site's sums."""
+def _sums(store: Store, curve: FittedCurve) -> list[SumsByAge]:
+    """The sums of each site that has anybody in the curve, by site; of whole numbers, so that no order matters."""
     terms = np.rint(curve.terms(curve.age, curve.value, measures.PERCENTILES) * _UNITS).astype(np.int64)
-    return pl.DataFrame(
-        {
-            "people": 256 * (curve.sex == "male") + curve.age.astype(np.int32),
-            "value": np.rint(curve.value * curve.measure.steps_per_unit).astype(np.int32),
-        }
-        | {f"term_{i:02d}": term for i, term in enumerate(terms.T)}
-    )
-
-
-def _sums(curve: FittedCurve, of_site: pl.DataFrame) -> SumsByAge:
-    terms = of_site.select(pl.col("^term_.*$")).to_numpy() / _UNITS
-    age, people = (of_site[name].to_numpy().astype(float) for name in ("age", "people"))
-    return curve.sums_of(age, people, terms[:, ~np.isnan(terms).all(axis=0)], measures.PERCENTILES)
+    cells = pl.DataFrame({
+        "people": _MALE * (curve.sex == "male") + curve.age.astype(np.int32),
+        "value": np.rint(curve.value * curve.measure.steps_per_unit).astype(np.int32),
+        "row": np.arange(len(terms), dtype=np.int32),
+    })  # fmt: skip
+    with store.lent("curve_cell", cells):
+        people = store.frame(sql_text("58_person_curve_cell.sql"), {"measure": curve.measure.name})
+    count = np.bincount(people["who"].to_numpy())
+    who, place = np.flatnonzero(count), np.cumsum(count > 0) - 1
+    sums = exact_sums(place[people["who"].to_numpy()], people["row"].to_numpy(), terms, len(who)) / _UNITS
+    site, age, n = who // (2 * _MALE), (who % _MALE).astype(float), count[who].astype(float)
+    begins = np.flatnonzero(np.diff(site, prepend=-1))
+    each = [slice(*ends) for ends in zip(begins, np.append(begins, len(site))[1:], strict=True)]
+    return [curve.sums_of(age[rows], n[rows], sums[rows], measures.PERCENTILES) for rows in each]
 
 
 def _by_measure_and_sex(tally: pl.DataFrame) -> Cells:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 import polars as pl
 
 from pipeline.programme import Programme
+from pipeline.results import kept_change
 from pipeline.results.instrument_check import build_instrument_checks
+from pipeline.results.person_change import ChangesOfMeasure, person_changes
 from pipeline.results.plain_number import without_nan
-from pipeline.statistics.change_contrast import ChangeContrasts
-from pipeline.statistics.device_drift import USUAL, Chart, device_table
+from pipeline.statistics.device_drift import USUAL, Chart, DeviceCharts, device_table
 from pipeline.store import Store, sql_text
 
 # Months of a site in order to a false signal of a fault, at least, by theory. Looked at once a quarter it is some four
@@ -21,36 +24,43 @@ _METHOD = (
 _LONE = "; the only analyser that the site names: its drift cannot be told from a change of people's pace"
 
 
-def build_devices(store: Store, programme: Programme) -> None:
-    """Rewrite result.device and result.instrument_check, in the caller's transaction."""
-    store.execute_file("53_person_change.sql")
-    clothing = store.frame(sql_text("55_clothing_entered.sql"))
-    tables = [
-        _with_words(device_table(_contrasts(store, measure), USUAL[measure], CHART), measure, clothing)
-        for (measure,) in store.rows("select distinct measure from person_change order by measure")
-    ]
-    if tables:
-        store.replace_rows("result.device", pl.concat(tables).sort("site", "device", "measure", "period"))
-    else:
-        store.execute("delete from result.device")
-    store.execute("drop table person_change")
-    build_instrument_checks(store, programme)
+def build_devices(store: Store, programme: Programme, periods: Sequence[str] | None = None) -> None:
+    """Rewrite result.device from the first of the touched periods on, and result.instrument_check.
+
+    `periods`: those whose readings changed since, where the caller knows that nothing else did; None for all. In the
+    caller's transaction. An analyser is judged by what was known at a period's end, so that no earlier one changes.
+    """
+    first = min(periods, default=None) if periods is not None else None
+    if periods is None or first is not None:
+        store.execute("delete from result.device where $first is null or period >= $first", {"first": first})
+        clothing = store.frame(sql_text("55_clothing_entered.sql"))
+        for measure, found in charted(store, first):
+            store.append_rows("result.device", _with_words(found, measure, clothing))
+    build_instrument_checks(store, programme, periods)
 
 
-def _contrasts(store: Store, measure: str) -> ChangeContrasts:
-    """Of one measure; cells are fetched a period at a time, since they are hardly fewer than readings."""
-    sites, devices, earlier_devices, periods = store.rows(
-        "select list(distinct site), list(distinct coalesce(device, '')), list(distinct coalesce(earlier_device, '')), "
-        "list(distinct period) from person_change where measure = $measure",
-        {"measure": measure},
-    )[0]
-    cells = sql_text("54_change_cell.sql")
-    return ChangeContrasts(
-        sites,
-        [*devices, *earlier_devices],
-        periods,
-        lambda period: store.frame(cells, {"measure": measure, "period": period}),
-    )
+def charted(store: Store, first: str | None = None) -> Iterator[tuple[str, pl.DataFrame]]:
+    """Each measure with the device_table of the periods from the first on; what later ones need of them is kept."""
+    kept_change.forget(store, first)
+    with person_changes(store, first) as changes:
+        for measure in changes.measures:
+            yield measure, _charted(store, changes.of(measure), first)
+
+
+def _charted(store: Store, changes: ChangesOfMeasure, first: str | None) -> pl.DataFrame:
+    measure, places = changes.measure, changes.places
+    before, scores = kept_change.states_before(store, measure, first, places)
+    charts = DeviceCharts(places.devices, USUAL[measure], CHART, before, scores)
+    rows, contrasts, states = [], [], []
+    for period in changes.periods:
+        found = changes.next(period)
+        rows += charts.next(period, found)
+        contrasts += [(period, site, of_site) for site, of_site in found.items()]
+        states += [(period, site, charts.sites[site].state, charts.sites[site].scores()) for site in found]
+        kept_change.keep_sums(store, measure, period, changes.contrasts.added, places)
+    kept_change.keep_contrasts(store, measure, contrasts, places.devices)
+    kept_change.keep_charts(store, measure, states, places.devices)
+    return device_table(rows)
 
 
 def _with_words(found: pl.DataFrame, measure: str, clothing: pl.DataFrame) -> pl.DataFrame:
@@ -61,32 +71,26 @@ def _with_words(found: pl.DataFrame, measure: str, clothing: pl.DataFrame) -> pl
         else pl.lit(False)
     )
     method = _METHOD.format(months=CHART.limit)
-    rows = (
-        found.join(
-            _less_clothing(clothing), on=["site", "device", "period"], how="left", maintain_order="left"
-        )
-        .with_columns(analysers=pl.col("device").n_unique().over("site"))
-        .select(
-            "site",
-            pl.when(pl.col("device") != "").then("device").alias("device"),
-            pl.lit(measure).alias("measure"),
-            "period",
-            "n",
-            "difference",
-            "low",
-            "high",
-            "upper_sum",
-            "lower_sum",
-            pl.lit(CHART.decision).alias("decision"),
-            pl.when((pl.col("signal") != "") & is_clothing.fill_null(False))
-            .then(pl.lit("clothing weight"))
-            .otherwise("signal")
-            .alias("signal"),
-            (
-                pl.lit(method) + pl.when(pl.col("analysers") == 1).then(pl.lit(_LONE)).otherwise(pl.lit(""))
-            ).alias("method"),
-            pl.lit(None, pl.String).alias("flag"),
-        )
+    rows = found.join(
+        _less_clothing(clothing), on=["site", "device", "period"], how="left", maintain_order="left"
+    ).select(
+        "site",
+        pl.when(pl.col("device") != "").then("device").alias("device"),
+        pl.lit(measure).alias("measure"),
+        "period",
+        "n",
+        "difference",
+        "low",
+        "high",
+        "upper_sum",
+        "lower_sum",
+        pl.lit(CHART.decision).alias("decision"),
+        pl.when((pl.col("signal") != "") & is_clothing.fill_null(False))
+        .then(pl.lit("clothing weight"))
+        .otherwise("signal")
+        .alias("signal"),
+        (pl.lit(method) + pl.when("is_lone").then(pl.lit(_LONE)).otherwise(pl.lit(""))).alias("method"),
+        pl.lit(None, pl.String).alias("flag"),
     )
     return without_nan(rows)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from fractions import Fraction
 
 import numpy as np
@@ -25,13 +26,28 @@ _METHODS = {
     "impossible": f"rows held for values that cannot be, of rows read; {_AGAINST}",
     "athlete_mode": f"readings with a remark on athlete mode, of readings that tell it; {_AGAINST}",
 }
+_DIGITS_OF = "terminal_digit_"
 _COLUMNS = ("site", "period", "check", "n", "denominator", "statistic", "p", "value", "method", "flag")
 
 
-def build_instrument_checks(store: Store, programme: Programme) -> None:
-    """Rewrite result.instrument_check, in the caller's transaction."""
-    rows = pl.concat([_digit_rows(store, programme), _entry_rows(store)])
-    store.replace_rows(
+def build_instrument_checks(
+    store: Store, programme: Programme, periods: Sequence[str] | None = None
+) -> None:
+    """Rewrite result.instrument_check, in the caller's transaction.
+
+    `periods`: those whose readings changed since, where the caller knows that nothing else did; None for all. Last
+    digits of the others stay as they are, unless nobody was read in them any more.
+    """
+    store.execute(
+        """
+        delete from result.instrument_check
+        where $periods is null or period is null or list_contains($periods, period)
+            or not starts_with("check", $digits) or period not in (select period from reading.accepted)
+        """,
+        {"periods": periods, "digits": _DIGITS_OF},
+    )
+    rows = pl.concat([_digit_rows(store, programme, periods), _entry_rows(store)])
+    store.append_rows(
         "result.instrument_check", without_nan(rows).sort("check", "period", "site", nulls_last=False)
     )
 
@@ -54,16 +70,15 @@ def printed_steps(profile: Profile, field: str) -> float | None:
     return float(1 / (step * unit.factor))
 
 
-def _digit_rows(store: Store, programme: Programme) -> pl.DataFrame:
+def _digit_rows(store: Store, programme: Programme, periods: Sequence[str] | None) -> pl.DataFrame:
     steps = [
-        (site, field, printed_steps(profile, field))
+        (site, printed_steps(profile, "weight"), printed_steps(profile, "height"))
         for site, profile in sorted(programme.profiles.items())
-        for field in ("weight", "height")
     ]
-    schema = {"site": pl.String, "measure": pl.String, "steps": pl.Float64}
-    known = pl.DataFrame([row for row in steps if row[2] is not None], schema=schema, orient="row")
-    with store.lent("printed_step", known):
-        digits = store.frame(sql_text("56_terminal_digit.sql"))
+    schema = {"site": pl.String, "weight": pl.Float64, "height": pl.Float64}
+    known = [row for row in steps if row[1:] != (None, None)]
+    with store.lent("printed_step", pl.DataFrame(known, schema=schema, orient="row")):
+        digits = store.frame(sql_text("56_terminal_digit.sql"), {"periods": periods})
     keys = ["site", "period", "measure"]
     groups = digits.select(keys).unique(maintain_order=True)
     counts = np.zeros((groups.height, 10))
@@ -73,7 +88,7 @@ def _digit_rows(store: Store, programme: Programme) -> pl.DataFrame:
     return groups.select(
         "site",
         "period",
-        check=pl.lit("terminal_digit_") + pl.col("measure"),
+        check=pl.lit(_DIGITS_OF) + pl.col("measure"),
         n=pl.Series(counts.max(axis=1).astype(np.int64)),
         denominator=pl.Series(found.people.astype(np.int64)),
         statistic=pl.Series(found.chi_square),

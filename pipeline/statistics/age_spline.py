@@ -5,6 +5,7 @@ Knots are even in ln(age): growth from 5 to 20 then has as much room to bend as 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -56,6 +57,15 @@ class AgeSpline:
             position = np.clip(self._position(age[is_inside]), 0, 1 - 1e-12)
             rows[is_inside] = BSpline.design_matrix(position, self._knots, _DEGREE).toarray()
         return rows
+
+    def bases(self, ages: Sequence[Floats]) -> list[Floats]:
+        """The basis of each of several lists of ages, every age worked out once: sites have the same ages.
+
+        Shapes   each (ages,) → (ages, size) each.
+        """
+        distinct, at = np.unique(np.concatenate(ages), return_inverse=True)
+        rows, ends = self.basis(distinct)[at], np.cumsum([len(each) for each in ages])
+        return [rows[end - len(each) : end] for each, end in zip(ages, ends, strict=True)]
 
     def roughness_root(self) -> Floats:
         """R with |R·b|² = ∫ f″(t)² dt, over t = ln(age) scaled to 0–1, for coefficients b. Shape (2·segments, size).

@@ -67,7 +67,7 @@ class Usual:
 
 @dataclass(frozen=True)
 class Fault:
-    """Something that began in a month on some analysers of a site (places in ChangeContrasts.devices).
+    """Something that began in a month on some analysers of a site (places in Places.devices).
 
     PACE is a change of everybody's pace, and the drift of a lone analyser or of all analysers alike.
     Units    month: 12 × year + month − 1, and the part of the month that had gone.
@@ -134,7 +134,8 @@ class SiteModel:
         faults = [Fault(devices, kind, month) for devices, kind in kinds for month in months.tolist()]
         if not faults:
             return Evidence([], np.zeros(0), np.zeros(0))
-        columns = np.column_stack([self.columns(devices, kind, months) for devices, kind in kinds])
+        sizes = {kind: self._after_and_before(kind, months) for kind in (SHIFT, DRIFT, PACE)}
+        columns = np.column_stack([self._of(devices, kind, *sizes[kind]) for devices, kind in kinds])
         shared = self.weighted.T @ columns
         solved = np.linalg.solve(self.precision, np.column_stack([shared, self.change]))
         information = np.einsum("ij,ij->j", columns * self.weight[:, None], columns)
@@ -144,16 +145,22 @@ class SiteModel:
 
     def columns(self, devices: tuple[int, ...], kind: str, months: Floats) -> Floats:
         """What faults of size 1 that began in some months add to each contrast: (contrasts, months)."""
-        of = self.of
-        if kind == PACE:
-            later, earlier = np.ones(len(self.here)), self.here
-        else:
-            later, earlier = (np.isin(device, devices) for device in (of.device, of.earlier_device))
+        return self._of(devices, kind, *self._after_and_before(kind, months))
+
+    def _after_and_before(self, kind: str, months: Floats) -> tuple[Floats, Floats]:
+        """How much of faults of size 1 is in the later and in the earlier reading: (contrasts, months) each."""
         if kind == SHIFT:
-            after, before = (_share_after(month[:, None], months) for month in (of.month, of.earlier_month))
-        else:
-            since = moments(months)
-            after, before = (np.maximum(time[:, None] - since, 0) for time in (self.end, self.begin))
+            return tuple(_share_after(month[:, None], months) for month in (self.of.month, self.of.earlier_month))
+        since = moments(months)
+        return tuple(np.maximum(time[:, None] - since, 0) for time in (self.end, self.begin))
+
+    def _of(self, devices: tuple[int, ...], kind: str, after: Floats, before: Floats) -> Floats:
+        if kind == PACE:
+            return after - self.here[:, None] * before
+        later, earlier = (
+            np.logical_or.reduce([measured_on == device for device in devices])
+            for measured_on in (self.of.device, self.of.earlier_device)
+        )
         return later[:, None] * after - earlier[:, None] * before
 
     def error(self, device: int, months: range) -> tuple[float, float, float]:
@@ -162,8 +169,11 @@ class SiteModel:
         The error is against the usual level of the site's analysers. score: of the period's own extra error, over its
         standard deviation; nan, all three, where it cannot be told from the rest.
         """
-        extra = 1.0 * (self.of.device == device) * np.isin(self.of.month, months)
-        extra -= (self.of.earlier_device == device) * np.isin(self.of.earlier_month, months)
+        is_now, was_now = (
+            (month >= months.start) & (month < months.stop) for month in (self.of.month, self.of.earlier_month)
+        )
+        extra = 1.0 * (self.of.device == device) * is_now
+        extra -= (self.of.earlier_device == device) * was_now
         size = len(self.precision)
         shared = self.weighted.T @ extra
         wide = np.zeros((size + 1, size + 1))

@@ -57,7 +57,8 @@ def people_below(
 
 def below_in_groups(ages: Floats, people: Floats, below: Floats, age_groups: AgeGroups) -> PeopleBelow:
     """people_below from sums by age. Shapes: ages, people (ages,); below (ages, percents): people, in parts."""
-    is_in = np.array([(ages >= low) & (ages <= high) for low, high in age_groups], dtype=float)
+    low, high = np.asarray(age_groups, dtype=float).reshape(-1, 2, 1).swapaxes(0, 1)
+    is_in = ((ages >= low) & (ages <= high)).astype(float)
     total = is_in @ people
     return PeopleBelow(np.clip(is_in @ below, 0, total[:, None]), total)
 

@@ -100,7 +100,7 @@ def percentile_curve_rows(
         return pl.DataFrame(schema=PERCENTILE_SCHEMA)
     measure, ages = curve.measure, curve.whole_ages
     value = curve.choice.value_at(ages, percents)
-    low, high = curve.band([curve.part_of_site(sums) for sums in sites], percents)
+    low, high = curve.band(curve.parts_of_sites(sites) if sites else [], percents)
     figures = {
         name: np.round(part, measure.decimals + 1).ravel()
         for name, part in (("value", value), ("low", low), ("high", high))

@@ -95,23 +95,23 @@ class FittedCurve:
         return SumsByAge(ages, people, terms[:, : len(percents)], terms[:, len(percents) :])
 
     @on_one_thread
-    def part_of_site(self, sums: SumsByAge) -> SitePart:
-        """One site's part of the fit that is published.
+    def parts_of_sites(self, sites: Sequence[SumsByAge]) -> list[SitePart]:
+        """Each site's part of the fit that is published.
 
-        Shapes   the score is (3·size,) of LMS curves, (percents, size) of regression quantiles.
+        Shapes   a score is (3·size,) of LMS curves, (percents, size) of regression quantiles.
         Errors   ValueError where no curve is published.
         """
         if self.choice.published == "lms":
-            return lms_band.part_of_sums(self.choice.lms, sums.ages, sums.people, sums.gradient)
+            return lms_band.parts_of_sums(self.choice.lms, sites)
         if self.choice.published == "none":
             raise ValueError(f"no curve of {self.measure.name} is published: {self.choice.why}")
-        return quantile_curve_band.part_of_sums(self.choice.regression, sums.ages, sums.people, sums.gradient)
+        return quantile_curve_band.parts_of_sums(self.choice.regression, sites)
 
     @on_one_thread
     def band(self, parts: Sequence[SitePart], percents: Sequence[int]) -> tuple[Floats, Floats]:
         """Pointwise band of the published curves at whole_ages, from the spread between sites.
 
-        Shapes   parts: those of part_of_site, one a site with people; low, high: (ages, percents).
+        Shapes   parts: those of parts_of_sites, one a site with people; low, high: (ages, percents).
         Missing  nan where no curve is published, or with fewer than two sites.
         """
         if self.choice.published == "none" or len(parts) < 2:

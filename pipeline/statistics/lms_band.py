@@ -12,7 +12,7 @@ from pipeline.statistics.age_spline import distinct_ages
 from pipeline.statistics.box_cox_cole_green import information, scores
 from pipeline.statistics.clustered_proportion import effective_freedom
 from pipeline.statistics.lms import LmsFit
-from pipeline.statistics.site_part import SitePart, people_by_age
+from pipeline.statistics.site_part import SitePart, SumsByAge, people_by_age
 
 Floats = NDArray[np.float64]
 
@@ -29,7 +29,8 @@ def site_part(fit: LmsFit, age: ArrayLike, value: ArrayLike, n: ArrayLike) -> Si
     age, n = np.asarray(age, dtype=float), np.asarray(n, dtype=float)
     ages, at = distinct_ages(age)
     by_age = [np.bincount(at, n * each, ages.size) for each in gradients(fit, age, value).T]
-    return part_of_sums(fit, ages, np.bincount(at, n, ages.size), np.array(by_age).T)
+    people = np.bincount(at, n, ages.size)
+    return parts_of_sums(fit, [SumsByAge(ages, people, np.empty((ages.size, 0)), np.array(by_age).T)])[0]
 
 
 def gradients(fit: LmsFit, age: ArrayLike, value: ArrayLike) -> Floats:
@@ -46,11 +47,18 @@ def gradients(fit: LmsFit, age: ArrayLike, value: ArrayLike) -> Floats:
     return found
 
 
-def part_of_sums(fit: LmsFit, ages: Floats, people: Floats, gradient: Floats) -> SitePart:
-    """site_part from sums by age. Shapes: ages, people (ages,); gradient (ages, 3): the people's gradients added up."""
-    kept = (people > 0) & (ages >= fit.spline.lowest) & (ages <= fit.spline.highest)
-    design = fit.spline.basis(ages[kept])
-    return SitePart(np.concatenate([design.T @ each for each in gradient[kept].T]), ages[kept], people[kept])
+def parts_of_sums(fit: LmsFit, sites: Sequence[SumsByAge]) -> list[SitePart]:
+    """site_part of each site from its sums by age; gradient (ages, 3): the people's gradients added up."""
+    kept = [
+        (of.people > 0) & (of.ages >= fit.spline.lowest) & (of.ages <= fit.spline.highest) for of in sites
+    ]
+    designs = fit.spline.bases([of.ages[rows] for of, rows in zip(sites, kept, strict=True)])
+    return [
+        SitePart(
+            np.concatenate([design.T @ each for each in of.gradient[rows].T]), of.ages[rows], of.people[rows]
+        )
+        for of, rows, design in zip(sites, kept, designs, strict=True)
+    ]
 
 
 def sandwich_covariance(fit: LmsFit, parts: Sequence[SitePart]) -> tuple[Floats, float]:

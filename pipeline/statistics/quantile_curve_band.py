@@ -12,7 +12,7 @@ from pipeline.statistics.age_spline import distinct_ages
 from pipeline.statistics.clustered_proportion import effective_freedom
 from pipeline.statistics.print_step import part_below
 from pipeline.statistics.quantile_curve import QuantileCurves
-from pipeline.statistics.site_part import SitePart, people_by_age
+from pipeline.statistics.site_part import SitePart, SumsByAge, people_by_age
 
 Floats = NDArray[np.float64]
 
@@ -34,7 +34,8 @@ def site_part(
     age, n = np.asarray(age, dtype=float), np.asarray(n, dtype=float)
     ages, at = distinct_ages(age)
     below = [np.bincount(at, n * each, ages.size) for each in parts_below(curves, age, value, step).T]
-    return part_of_sums(curves, ages, np.bincount(at, n, ages.size), np.array(below).T)
+    people = np.bincount(at, n, ages.size)
+    return parts_of_sums(curves, [SumsByAge(ages, people, np.empty((ages.size, 0)), np.array(below).T)])[0]
 
 
 def parts_below(curves: QuantileCurves, age: ArrayLike, value: ArrayLike, step: float) -> Floats:
@@ -51,11 +52,16 @@ def parts_below(curves: QuantileCurves, age: ArrayLike, value: ArrayLike, step: 
     return found
 
 
-def part_of_sums(curves: QuantileCurves, ages: Floats, people: Floats, below: Floats) -> SitePart:
-    """site_part from sums by age. Shapes: ages, people (ages,); below (ages, percents): people below, added up."""
-    kept = (people > 0) & (ages >= curves.spline.lowest) & (ages <= curves.spline.highest)
-    away = people[kept, None] * curves.percents / 100 - below[kept]
-    return SitePart(away.T @ curves.spline.basis(ages[kept]), ages[kept], people[kept])
+def parts_of_sums(curves: QuantileCurves, sites: Sequence[SumsByAge]) -> list[SitePart]:
+    """site_part of each site from its sums by age; gradient (ages, percents): people below the curves, added up."""
+    spline = curves.spline
+    kept = [(of.people > 0) & (of.ages >= spline.lowest) & (of.ages <= spline.highest) for of in sites]
+    designs = spline.bases([of.ages[rows] for of, rows in zip(sites, kept, strict=True)])
+    parts = []
+    for of, rows, design in zip(sites, kept, designs, strict=True):
+        away = of.people[rows, None] * curves.percents / 100 - of.gradient[rows]
+        parts.append(SitePart(away.T @ design, of.ages[rows], of.people[rows]))
+    return parts
 
 
 def quantile_band(

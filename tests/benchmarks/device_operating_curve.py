@@ -16,7 +16,8 @@ from __future__ import annotations
 import argparse
 import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -26,13 +27,14 @@ import polars as pl
 from scipy.stats import chi2
 
 from pipeline.programme import Programme
-from pipeline.results.device import CHART
+from pipeline.results.device import CHART, charted
+from pipeline.results.person_change import person_changes
 from pipeline.statistics.analyser_fault import PACE, SiteModel
-from pipeline.statistics.change_contrast import ELSEWHERE, ChangeContrasts, Contrasts
-from pipeline.statistics.device_drift import USUAL, SiteChart, device_table
+from pipeline.statistics.change_contrast import ELSEWHERE, Contrasts
+from pipeline.statistics.device_drift import USUAL, SiteChart
 from pipeline.statistics.fault_verdict import UNDETERMINED
 from pipeline.statistics.proportion_interval import wilson_interval
-from pipeline.store import Store, sql_text
+from pipeline.store import Store
 from synthetic_cohort.generate import generate
 
 RESULTS = Path(__file__).parent / "results" / "device_operating_curve.md"
@@ -122,8 +124,9 @@ def weighed(cohort: Cohort, random: np.random.Generator, faults: Sequence[Fault]
     )
 
 
-def cells_of(readings: pl.DataFrame) -> pl.DataFrame:
-    """The project's own SQL from accepted readings to cells of changes."""
+@contextmanager
+def store_of(readings: pl.DataFrame) -> Iterator[Store]:
+    """A store that holds these accepted readings."""
     with Store.open(None) as store:
         with store.lent("given", readings):
             store.execute(
@@ -133,16 +136,13 @@ def cells_of(readings: pl.DataFrame) -> pl.DataFrame:
                     body_fat_percent, device, [] as flags
                 from given"""
             )
-        store.execute_file("53_person_change.sql")
-        return store.frame(sql_text("54_change_cell.sql"), {"measure": None, "period": None})
+        yield store
 
 
 def charts(readings: pl.DataFrame) -> pl.DataFrame:
     """Charts of weight, and of body fat where it is there, as the project makes them."""
-    return pl.concat([
-        device_table(ChangeContrasts.of(part), USUAL[measure], CHART).with_columns(measure=pl.lit(measure))
-        for (measure,), part in cells_of(readings).group_by("measure", maintain_order=True)
-    ])  # fmt: skip
+    with store_of(readings) as store:
+        return pl.concat([found.with_columns(measure=pl.lit(measure)) for measure, found in charted(store)])
 
 
 @dataclass
@@ -215,12 +215,12 @@ def in_control(cohorts: Sequence[Cohort], repeats: int) -> dict[str, tuple[float
     found = {"quarter": (0.0, 0, 0), "month": (0.0, 0, 0)}
     for number, cohort in enumerate(cohorts):
         random = np.random.default_rng([FIRST_SEED + 2, number])
-        cells = cells_of(weighed(cohort, random))
-        contrasts = ChangeContrasts.of(cells.filter(pl.col("measure") == "weight"))
         of_site: dict[str, list[Contrasts]] = {}
-        for period in contrasts.periods:
-            for site, of in contrasts.next(period).items():
-                of_site.setdefault(site, []).append(of)
+        with store_of(weighed(cohort, random)) as store, person_changes(store, None) as changes:
+            weight = changes.of("weight")
+            for period in weight.periods:
+                for site, of in weight.next(period).items():
+                    of_site.setdefault(site, []).append(of)
         for parts in of_site.values():
             every = parts[0]
             for part in parts[1:]:
@@ -248,7 +248,6 @@ def _signals(of: Contrasts, months: int) -> list[str]:
     signals = []
     for look in np.unique(of.month // months):
         site.take(of.at(np.flatnonzero(of.month // months == look)))
-        site.scores()
         signals += list({row[-1] for row in site.judge(1.0)} - {""})[:1]
     return signals
 

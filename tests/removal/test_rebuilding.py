@@ -17,7 +17,8 @@ DAY = ("--as-of", "2025-07-10")
 TABLES = (
     "reading.accepted", "reading.set_aside", "reading.participant_period", "tally.value", "tally.moment", "tally.band",
     "result.prevalence", "result.percentile", "result.data_quality", "result.standardised_prevalence",
-    "result.site_comparison", "result.site_heterogeneity", "result.trend", "result.device", "ledger.file",
+    "result.site_comparison", "result.site_heterogeneity", "result.trend", "result.device", "result.instrument_check",
+    "tally.change_value", "tally.change_sum", "tally.change_contrast", "tally.analyser_chart", "ledger.file",
     "ledger.held_row", "ledger.unaccepted_row", "ledger.run", "ledger.removal",
 )  # fmt: skip
 

@@ -8,11 +8,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.results.device import CHART
+from pipeline.results.device import charted
 from pipeline.statistics.analyser_fault import DRIFT, PACE, SHIFT
-from pipeline.statistics.change_contrast import ChangeContrasts
-from pipeline.statistics.device_drift import USUAL, device_table
-from pipeline.store import Store, sql_text
+from pipeline.store import Store
 from synthetic_cohort.analysers import DRIFT_KG_A_QUARTER, SHIFT_KG
 from synthetic_cohort.generate import generate
 
@@ -49,9 +47,7 @@ def signals(readings, with_faults):
                     [] as flags
                 from given"""
             )
-        store.execute_file("53_person_change.sql")
-        cells = store.frame(sql_text("54_change_cell.sql"), {"measure": None, "period": None})
-    found = device_table(ChangeContrasts.of(cells.filter(measure="weight")), USUAL["weight"], CHART)
+        found = dict(charted(store))["weight"]
     return found.filter(~pl.col("signal").is_in(["", PACE]))
 
 

@@ -41,8 +41,8 @@ def sites(curve):
 
 
 def test_the_scores_of_the_sites_add_up_to_those_of_all(curve, sites):
-    whole = curve.part_of_site(curve.summed(curve.age, curve.value, curve.n, PERCENTILES)).score
-    added = np.sum([curve.part_of_site(sums).score for sums in sites], axis=0)
+    whole = curve.parts_of_sites([curve.summed(curve.age, curve.value, curve.n, PERCENTILES)])[0].score
+    added = np.sum([part.score for part in curve.parts_of_sites(sites)], axis=0)
     assert added == pytest.approx(whole, rel=1e-6, abs=1e-6 * curve.people)
 
 
