@@ -1,6 +1,6 @@
 -- outcome_repeat: readings of a person in one visit, beside each other
 -- grain   measure
--- inputs  reading.accepted, reading.set_aside; $same_visit_hours
+-- inputs  reading.accepted, reading.set_aside, outcome_person, outcome_near; $same_visit_hours
 -- keys    measure unique
 -- rule    pairs of a reading and the next within $same_visit_hours of it that are not set aside, adults; a reading is in
 --         one pair only: the first two of a visit. Whole thousandths, so that sums are exact.
@@ -9,12 +9,15 @@
 with
 counted as (
     select
-        participant, reading_id, measured_at, weight_kg as weight,
+        person, accepted.reading_id, measured_at, weight_kg as weight,
         fat_percent(body_fat_percent, fat_mass_kg, fat_free_mass_kg, weight_kg) as body_fat_percent,
         fat_kg(fat_mass_kg, fat_free_mass_kg, body_fat_percent, weight_kg) as fat_mass,
         fat_free_kg(fat_free_mass_kg, fat_mass_kg, body_fat_percent, weight_kg) as fat_free_mass
-    from reading.accepted
-    where age >= 20 and reading_id not in (select reading_id from reading.set_aside)
+    from reading.accepted as accepted
+    join outcome_person on outcome_person.participant = accepted.participant
+    semi join outcome_near on outcome_near.person = outcome_person.person
+    anti join reading.set_aside as set_aside on set_aside.reading_id = accepted.reading_id
+    where age >= 20
 ),
 beside as (
     select
@@ -26,7 +29,7 @@ beside as (
             date_diff('second', lag(measured_at) over later, measured_at) <= 3600 * $same_visit_hours, false
         ) as is_repeat
     from counted
-    window later as (partition by participant order by measured_at, reading_id)
+    window later as (partition by person order by measured_at, reading_id)
 ),
 pair as (
     select unnest([

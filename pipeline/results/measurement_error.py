@@ -38,7 +38,7 @@ def build_measurement_error(store: Store, same_visit_hours: int) -> pl.DataFrame
     """
     rows: list[tuple] = []
     repeats = store.frame(sql_text("57_outcome_repeat.sql"), {"same_visit_hours": same_visit_hours})
-    wobbles = store.frame(sql_text("57_outcome_wobble.sql"), {"most_days": MOST_DAYS})
+    wobbles = store.frame(sql_text("57_outcome_wobble.sql"))
     for row in repeats.iter_rows(named=True):
         found = technical_error(row["n"], row["dd"], 2 * row["n"], row["v"], row["vv"])
         rows.append(

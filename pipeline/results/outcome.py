@@ -7,7 +7,12 @@ import polars as pl
 from pipeline import measures
 from pipeline.programme import ADULT_FROM, Programme
 from pipeline.results.group_time_effect import build_group_time_effects
-from pipeline.results.measurement_error import build_measurement_error, error_of_weight, least_changes
+from pipeline.results.measurement_error import (
+    MOST_DAYS,
+    build_measurement_error,
+    error_of_weight,
+    least_changes,
+)
 from pipeline.results.outcome_site import build_outcome_sites
 from pipeline.results.plain_number import without_nan
 from pipeline.results.retention import build_retention, build_retention_balance
@@ -19,11 +24,9 @@ from pipeline.store import Store, sql_text
 PATIENCE_DAYS = 180  # a visit is followed by another within these, or not at all
 STAGES = {"adults": (ADULT_FROM, measures.AGE_HIGH), "children": (measures.AGE_LOW, ADULT_FROM - 1)}
 _TEMPORARY = (
-    "outcome_visit",
-    "outcome_follow_up",
-    "outcome_visit_stratum",
-    "outcome_weight",
-)
+    "outcome_site", "outcome_person", "outcome_near", "outcome_analyser", "outcome_visit", "outcome_follow_up",
+    "outcome_due", "outcome_change", "outcome_chance", "outcome_weight", "outcome_seen",
+)  # fmt: skip
 
 
 def build_outcomes(store: Store, programme: Programme) -> None:
@@ -32,22 +35,24 @@ def build_outcomes(store: Store, programme: Programme) -> None:
     Errors   StoreFault when somebody who entered lacks a follow-up's row or has two: nothing is changed then.
     """
     outcomes = programme.settings.outcomes
+    hours = {"same_visit_hours": outcomes.same_visit_hours}
     with (
         store.lent("site_start", site_starts(programme)),
         store.lent("follow_up_window", _windows(programme)),
     ):
-        store.execute_file("57_outcome_visit.sql", same_visit_hours=outcomes.same_visit_hours)
+        for table in ("site", "person", "near", "analyser"):
+            store.execute_file(f"57_outcome_{table}.sql", **hours)
+        store.execute_file("57_outcome_visit.sql", **hours, patience_days=PATIENCE_DAYS, most_days=MOST_DAYS)
+        errors = build_measurement_error(store, outcomes.same_visit_hours)
         store.execute_file("57_outcome_follow_up.sql")
+        store.execute_file("57_outcome_due.sql")
+        with store.lent("reliable_change", least_changes(errors)):
+            store.execute_file("57_outcome_change.sql")
         store.require_no_rows("checks/outcome_follow_up_is_complete.sql")
-        store.execute_file("57_outcome_visit_stratum.sql", patience_days=PATIENCE_DAYS)
-        with store.lent("return_chance", return_chance(store.frame(sql_text("57_outcome_return.sql")))):
-            store.execute_file("57_outcome_weight.sql")
-        build_retention_balance(store)
-    errors = build_measurement_error(store, outcomes.same_visit_hours)
-    with store.lent("reliable_change", least_changes(errors)):
-        moment = store.frame(sql_text("57_outcome_moment.sql"))
+    _weigh(store)
+    store.execute_file("57_outcome_seen.sql")
     changes = Changes(
-        moment=moment,
+        moment=store.frame(sql_text("57_outcome_moment.sql")),
         fat_share=store.frame(sql_text("57_outcome_fat_share.sql")),
         season=store.frame(sql_text("57_outcome_season.sql")),
         entry=store.frame(sql_text("57_outcome_entry.sql")),
@@ -58,11 +63,21 @@ def build_outcomes(store: Store, programme: Programme) -> None:
     )
     store.replace_rows("result.outcome", without_nan(outcome_table(changes)))
     build_retention(store, STAGES)
+    build_retention_balance(store)
     build_transitions(store)
     build_outcome_sites(store, outcomes.target)
     build_group_time_effects(store, programme)
     for table in _TEMPORARY:
         store.execute(f"drop table {table}")
+
+
+def _weigh(store: Store) -> None:
+    """Leave outcome_weight: SQL counts visits by class, each class gets its chance of another, SQL multiplies these."""
+    strata = store.frame(sql_text("57_outcome_return.sql"), {"patience_days": PATIENCE_DAYS})
+    chance = return_chance(strata).select("chance", stratum=strata["stratum"])
+    with store.lent("return_chance", chance):
+        store.execute_file("57_outcome_chance.sql")
+    store.execute_file("57_outcome_weight.sql")
 
 
 def site_starts(programme: Programme) -> pl.DataFrame:

@@ -1,12 +1,19 @@
--- stop: everybody who entered has one row for each follow-up, and who was seen has a later reading
-select participant, months, count(*) as n, count(weight_kg) as n_weights, bool_or(is_seen) as is_seen
+-- stop: everybody who entered has one row for each follow-up, and who was seen has one change
+select person, months, count(*) as n
 from outcome_follow_up
-group by participant, months
-having count(*) <> 1 or bool_or(is_seen) <> (count(weight_kg) = 1 and bool_or(is_due))
+group by person, months
+having count(*) <> 1
 union all
-select entered.participant, null as months, count(follow_up.months) as n, 0 as n_weights, false as is_seen
+select entered.person, null as months, count(follow_up.months) as n
 from outcome_visit as entered
-left join outcome_follow_up as follow_up using (participant)
+left join outcome_follow_up as follow_up on follow_up.person = entered.person
 where entered.visit = 1
-group by entered.participant
-having count(follow_up.months) <> (select count(*) from follow_up_window);
+group by entered.person
+having count(follow_up.months) <> (select count(*) from follow_up_window)
+union all
+select person, months, count(outcome_change.months) as n
+from outcome_follow_up
+full join outcome_change using (person, months)
+where is_seen or is_seen is null
+group by person, months
+having count(outcome_change.months) <> 1;
