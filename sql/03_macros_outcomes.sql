@@ -52,11 +52,11 @@ create or replace temp macro wobble_of(off, reach, value) as {
 
 -- ---- sums of changes -------------------------------------------------------------------------------------------
 
--- of people who stand for others: value in whole thousandths of its unit, weight in whole thousandths, null where the
--- person stands for nobody; products that can pass a bigint are hugeint
+-- of people who stand for others: value in whole thousandths of its unit; weight in whole thousandths, null where the
+-- value is null or the person stands for nobody. Measures that the same people have share their sums of weight, which
+-- are then made once. Products that can pass a bigint are hugeint.
 create or replace temp macro weighted_moment_of(value, weight) as {
-    n: count(value), y: sum(value), yy: sum(value::bigint * value),
-    w: sum(weight) filter (where value is not null), ww: sum(weight * weight) filter (where value is not null),
+    n: count(value), y: sum(value), yy: sum(value::bigint * value), w: sum(weight), ww: sum(weight * weight),
     wy: sum(weight * value), wyy: sum((weight * value)::hugeint * value), wwy: sum((weight * value)::hugeint * weight),
     wwyy: sum((weight * value)::hugeint * (weight * value))
 };
@@ -64,7 +64,19 @@ create or replace temp macro weighted_moment_of(value, weight) as {
 -- the same of yes or no, which count as 1000 and 0 thousandths
 create or replace temp macro weighted_share_of(answer, weight) as {
     n: count(answer), y: 1000 * sum(answer::integer), yy: 1000000 * sum(answer::integer),
-    w: sum(weight) filter (where answer is not null), ww: sum(weight * weight) filter (where answer is not null),
+    w: sum(weight), ww: sum(weight * weight),
     wy: 1000 * sum(weight * answer::integer), wyy: 1000000 * sum(weight * answer::integer),
     wwy: 1000 * sum(weight * weight * answer::integer), wwyy: 1000000 * sum(weight * weight * answer::integer)
 };
+
+-- ---- changes ---------------------------------------------------------------------------------------------------
+
+-- which way a change lies beyond the smallest that is more than error, least
+create or replace temp macro way_of(change, least) as case
+    when change < -least then 'fell'
+    when change > least then 'rose'
+    when change + least is not null then 'same'
+end::enum('fell', 'same', 'rose');
+
+create or replace temp macro season_cos(day) as cos(2 * pi() * dayofyear(day) / 365.25);
+create or replace temp macro season_sin(day) as sin(2 * pi() * dayofyear(day) / 365.25);

@@ -1,56 +1,67 @@
+-- outcome_follow_up (temporary): what became of each person at each follow-up
+-- grain   person × months
+-- inputs  reading.visit, reading.accepted, follow_up_window, outcome_site
+-- keys    (person, months) unique; no row for the entry alone
+-- rule    The reading nearest to the follow-up's day and within its tolerance; of two as near, the earlier.
+--         status, the first that holds:
+--           not_due         the window closes after the last reading of the whole programme
+--           site_silent     … after the last reading that the site of entry sent
+--           seen            a reading that counts, at the site of entry
+--           seen_elsewhere  … at another site: pseudonyms are followed where numbers are the programme's
+--           not_counted     a reading in the window, but it is set aside
+--           missed          none in the window, one later
+--           gone            none in the window or later
+--         Who withdrew has no rows at all, here or anywhere. visit: of the reading in the window; null where there is none.
+--         entry_…: BMI and weight at entry in thousandths of kg/m² and kg, height squared in millionths of m².
+-- reruns  replaced whole
 create or replace temp table outcome_follow_up as
 with
 programme as (
-    select max(measured_on) as last_day from reading.accepted
+    select max(last_day) as last_day from outcome_site
 ),
-person as (
-    select * from outcome_visit where visit = 1
-),
--- the windows do not overlap: a visit stands for one follow-up at most. Nearest first, then the earlier
-chosen as (
+entry as (
     select
-        person, months,
-        min(abs(days - day)::bigint * 4294967296 + visit) as nearest,
-        arg_min(site_number, abs(days - day)::bigint * 4294967296 + visit) as site_number
-    from outcome_visit
+        person, site_number, measured_on, period, class, round(1000 * weight_kg)::integer as entry_weight,
+        round(1000 * bmi_kg_m2(weight_kg, height_cm))::integer as entry_bmi,
+        round(100 * height_cm * height_cm)::integer as entry_height_squared
+    from reading.visit
+    where visit = 1
+),
+-- the windows do not overlap: a visit stands for one follow-up at most. Days apart, visit and site in one number
+chosen as (
+    select person, months, min((abs(days - day)::bigint * 4294967296 + visit) * 2 + is_elsewhere::integer) as nearest
+    from reading.visit
     join follow_up_window on days between day - tolerance_days and day + tolerance_days
     where visit > 1
     group by person, months
 ),
 last_visit as (
-    select person, max(days) as days from outcome_visit group by person
+    select person, max(days) as days from reading.visit where visit > 1 group by person
 ),
--- only people with a reading that does not count
 doubted as (
-    select distinct person.person, months
-    from reading.accepted as accepted
-    semi join reading.set_aside as set_aside on set_aside.reading_id = accepted.reading_id
-    join outcome_person on outcome_person.participant = accepted.participant
-    join person on person.person = outcome_person.person
-    join follow_up_window
-        on accepted.measured_on - person.measured_on between day - tolerance_days and day + tolerance_days
+    select distinct person, months
+    from reading.visit
+    join follow_up_window on days between day - tolerance_days and day + tolerance_days
+    where visit is null
 )
 select
-    person.person, window_of.months, person.entry_class as class, person.period as entry_period,
+    entry.person, window_of.months, entry.class, entry.period as entry_period,
     case
         when closes_on > programme.last_day then 'not_due'
         when closes_on > outcome_site.last_day then 'site_silent'
-        when chosen.site_number = person.site_number then 'seen'
-        when chosen.site_number is not null then 'seen_elsewhere'
+        when nearest % 2 = 0 then 'seen'
+        when nearest % 2 = 1 then 'seen_elsewhere'
         when doubted.person is not null then 'not_counted'
         when last_visit.days > day + tolerance_days then 'missed'
         else 'gone'
     end::enum('not_due', 'site_silent', 'seen', 'seen_elsewhere', 'not_counted', 'missed', 'gone') as status,
     status not in ('not_due', 'site_silent') as is_due, status in ('seen', 'seen_elsewhere') as is_seen,
-    (chosen.nearest % 4294967296)::integer as visit,
-    round(1000 * bmi_kg_m2(person.weight_kg, person.height_cm))::integer as entry_bmi,
-    round(1000 * person.weight_kg)::integer as entry_weight,
-    round(100 * person.height_cm * person.height_cm)::integer as entry_height_squared
-from person
+    (nearest // 2 % 4294967296)::integer as visit, entry_bmi, entry_weight, entry_height_squared
+from entry
 cross join follow_up_window as window_of
-cross join lateral (select person.measured_on + day + tolerance_days as closes_on)
+cross join lateral (select entry.measured_on + day + tolerance_days as closes_on)
 cross join programme
-join outcome_site on outcome_site.site_number = person.site_number
-join last_visit on last_visit.person = person.person
-left join chosen on chosen.person = person.person and chosen.months = window_of.months
-left join doubted on doubted.person = person.person and doubted.months = window_of.months
+join outcome_site on outcome_site.site_number = entry.site_number
+left join last_visit on last_visit.person = entry.person
+left join chosen on chosen.person = entry.person and chosen.months = window_of.months
+left join doubted on doubted.person = entry.person and doubted.months = window_of.months;

@@ -1,6 +1,6 @@
 -- outcome_return: how many came again, by class of visit
 -- grain   stratum: site of entry × sex × age class × BMI class × visits so far × change so far
--- inputs  outcome_visit, outcome_site; $patience_days
+-- inputs  reading.visit, outcome_site; $patience_days
 -- keys    the grain is unique
 -- rule    adults at entry. n counts decided visits: the site of entry was watched for $patience_days after them.
 --         came_again counts those of them that were followed by another within these; later visits are left undecided,
@@ -11,8 +11,8 @@ with
 visit as (
     select
         stratum, came_again, coalesce(measured_on + $patience_days::integer <= last_day, false) as is_decided
-    from outcome_visit
-    join outcome_site on outcome_site.site_number = site_of(entry_class)
+    from reading.visit
+    join outcome_site on outcome_site.site_number = site_of(class)
     where stratum is not null
 ),
 counted as (

@@ -1,14 +1,11 @@
--- outcome_site (temporary): the sites, numbered, and how long each was watched
+-- outcome_site (temporary): the sites, and how long each was watched
 -- grain   site
 -- inputs  site_start, reading.accepted
 -- keys    site unique, site_number unique
--- rule    numbered by name, so that wide work on people carries a small number. last_day: on which the site sent its last
---         reading, whether that counts or not; null for one that sent none.
+-- rule    last_day: on which the site sent its last reading, whether that counts or not; null for one that sent none
 -- reruns  replaced whole
 create or replace temp table outcome_site as
-select
-    row_number() over (order by site_start.site)::smallint as site_number, site_start.site, site_start.kind,
-    site_start.started, last_of_site.last_day
+select site_start.site_number, site_start.site, site_start.kind, last_of_site.last_day
 from site_start
 left join (
     select site, max(measured_on) as last_day from reading.accepted group by site

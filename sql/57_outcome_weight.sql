@@ -1,6 +1,6 @@
 -- outcome_weight (temporary): how many people each person who was seen stands for
 -- grain   person × months, adults whose follow-up was due and who were seen
--- inputs  outcome_change, outcome_visit, outcome_due, return_chance (stratum, chance)
+-- inputs  outcome_change, reading.visit, outcome_due, return_chance (stratum, chance)
 -- keys    (person, months) unique
 -- rule    One over the chance of having come again after every visit before the follow-up's reading; the
 --         outermost 0.5 % at either end are drawn in; then scaled so that each site of entry counts with all its people
@@ -11,8 +11,8 @@ create or replace temp table outcome_weight as
 with
 earlier as (
     select person, visit, minus_log
-    from outcome_visit
-    join outcome_chance on outcome_chance.stratum = outcome_visit.stratum
+    from reading.visit
+    join outcome_chance on outcome_chance.stratum = reading.visit.stratum
 ),
 raw as (
     select

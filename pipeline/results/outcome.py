@@ -7,12 +7,7 @@ import polars as pl
 from pipeline import measures
 from pipeline.programme import ADULT_FROM, Programme
 from pipeline.results.group_time_effect import build_group_time_effects
-from pipeline.results.measurement_error import (
-    MOST_DAYS,
-    build_measurement_error,
-    error_of_weight,
-    least_changes,
-)
+from pipeline.results.measurement_error import build_measurement_error, error_of_weight, least_changes
 from pipeline.results.outcome_site import build_outcome_sites
 from pipeline.results.plain_number import without_nan
 from pipeline.results.retention import build_retention, build_retention_balance
@@ -20,32 +15,28 @@ from pipeline.results.transition import build_transitions
 from pipeline.statistics.outcome_table import Changes, outcome_table
 from pipeline.statistics.retention_weights import return_chance
 from pipeline.store import Store, sql_text
+from pipeline.visits import PATIENCE_DAYS, site_starts
 
-PATIENCE_DAYS = 180  # a visit is followed by another within these, or not at all
 STAGES = {"adults": (ADULT_FROM, measures.AGE_HIGH), "children": (measures.AGE_LOW, ADULT_FROM - 1)}
 _TEMPORARY = (
-    "outcome_site", "outcome_person", "outcome_near", "outcome_analyser", "outcome_visit", "outcome_follow_up",
-    "outcome_due", "outcome_change", "outcome_chance", "outcome_weight", "outcome_seen",
+    "outcome_site", "outcome_analyser", "outcome_follow_up", "outcome_due", "outcome_change", "outcome_chance",
+    "outcome_weight", "outcome_seen",
 )  # fmt: skip
 
 
 def build_outcomes(store: Store, programme: Programme) -> None:
-    """Rewrite the tables of outcomes, in the caller's transaction. result.device must be built before.
+    """Rewrite the tables of outcomes, in the caller's transaction. Visits and result.device must be built before.
 
     Errors   StoreFault when somebody who entered lacks a follow-up's row or has two: nothing is changed then.
     """
     outcomes = programme.settings.outcomes
-    hours = {"same_visit_hours": outcomes.same_visit_hours}
     with (
         store.lent("site_start", site_starts(programme)),
         store.lent("follow_up_window", _windows(programme)),
     ):
-        for table in ("site", "person", "near", "analyser"):
-            store.execute_file(f"57_outcome_{table}.sql", **hours)
-        store.execute_file("57_outcome_visit.sql", **hours, patience_days=PATIENCE_DAYS, most_days=MOST_DAYS)
+        for table in ("site", "analyser", "follow_up", "due"):
+            store.execute_file(f"57_outcome_{table}.sql")
         errors = build_measurement_error(store, outcomes.same_visit_hours)
-        store.execute_file("57_outcome_follow_up.sql")
-        store.execute_file("57_outcome_due.sql")
         with store.lent("reliable_change", least_changes(errors)):
             store.execute_file("57_outcome_change.sql")
         store.require_no_rows("checks/outcome_follow_up_is_complete.sql")
@@ -78,19 +69,6 @@ def _weigh(store: Store) -> None:
     with store.lent("return_chance", chance):
         store.execute_file("57_outcome_chance.sql")
     store.execute_file("57_outcome_weight.sql")
-
-
-def site_starts(programme: Programme) -> pl.DataFrame:
-    """site, kind and started: the day on which the programme began there, null for that of the first reading."""
-    sites = programme.settings.site
-    return pl.DataFrame(
-        {
-            "site": [site.id for site in sites],
-            "kind": [site.kind for site in sites],
-            "started": [site.started for site in sites],
-        },
-        schema={"site": pl.String, "kind": pl.String, "started": pl.Date},
-    )
 
 
 def _windows(programme: Programme) -> pl.DataFrame:
