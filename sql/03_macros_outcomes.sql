@@ -69,14 +69,18 @@ create or replace temp macro weighted_share_of(answer, weight) as {
     wwy: 1000 * sum(weight * weight * answer::integer), wwyy: 1000000 * sum(weight * weight * answer::integer)
 };
 
--- ---- changes ---------------------------------------------------------------------------------------------------
+-- ---- follow-ups and changes --------------------------------------------------------------------------------------
 
--- which way a change lies beyond the smallest that is more than error, least
-create or replace temp macro way_of(change, least) as case
-    when change < -least then 'fell'
-    when change > least then 'rose'
-    when change + least is not null then 'same'
-end::enum('fell', 'same', 'rose');
+-- what became of somebody at a follow-up, in the order in which 57_outcome_follow_up.sql decides it
+create or replace temp macro status_of(number) as
+    ['not_due', 'site_silent', 'seen', 'seen_elsewhere', 'not_counted', 'missed', 'gone'][number];
+
+-- 1 or -1 where a change is more than the smallest that is more than error, else 0
+create or replace temp macro way_of(change, smallest) as case
+    when change < -smallest then -1
+    when change > smallest then 1
+    when change + smallest is not null then 0
+end::tinyint;
 
 create or replace temp macro season_cos(day) as cos(2 * pi() * dayofyear(day) / 365.25);
 create or replace temp macro season_sin(day) as sin(2 * pi() * dayofyear(day) / 365.25);

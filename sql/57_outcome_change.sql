@@ -7,8 +7,8 @@
 --         weight_change_levelled: less the change of the analysers' differences; null where these are not known.
 --         lost_5_percent is decided exactly, in whole units of 1e-10 kg (no conversion needs a finer one):
 --         80.0 → 76.0 kg counts. is_doubtful: either reading is from an analyser and period with a signal.
---         weight_way, fat_way: which way the change of weight and of body fat percentage lies beyond the smallest
---         detectable one (reliable_change: measure, least), of the change before it is rounded.
+--         weight_way, fat_way: whether weight and body fat percentage fell (-1) or rose (1) by more than the smallest
+--         detectable change (reliable_change: measure, least), decided before rounding.
 --         season_…: cosine and sine of the day of the year, less those of the entry.
 -- reruns  replaced whole
 create or replace temp table outcome_change as
@@ -19,7 +19,7 @@ least_change as (
         max(least) filter (where measure = 'body_fat_percent') as of_fat
     from reliable_change
 ),
-visit as (
+visit as not materialized (
     select
         person, visit, measured_on, site_number, device, period, sex, weight_kg, body_fat_percent, fat_mass_kg,
         fat_free_mass_kg, bmi_kg_m2(weight_kg, height_cm) as bmi_kg_m2,

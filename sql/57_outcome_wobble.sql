@@ -23,6 +23,7 @@ summed as (
         wobble_of(off_fat_free, reach.fat_free_mass, fat_free_mass_kg) as fat_free_mass
     from reading.visit as visit
     cross join reach
+    where off_weight is not null or off_percent is not null
 )
 select
     measure, wobble.n as n, wobble.rr::double / 1e6 as rr, wobble.v::double / 1e3 as v, wobble.vv::double / 1e6 as vv

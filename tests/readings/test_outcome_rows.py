@@ -6,12 +6,17 @@ from types import SimpleNamespace
 import polars as pl
 import pytest
 
+from pipeline.faults import StoreFault
 from pipeline.readings import load_reference
 from pipeline.store import sql_text
 from pipeline.visits import MOST_DAYS, build_visits, site_starts
 
 ENTRY = date(2024, 1, 10)
-WINDOWS = [(3, 91, 30), (6, 183, 45)]
+WINDOWS = pl.DataFrame(
+    [(3, 91, 30), (6, 183, 45)],
+    schema={"months": pl.Int16, "day": pl.Int32, "tolerance_days": pl.Int32},
+    orient="row",
+)
 LB = 0.45359237
 
 
@@ -27,9 +32,6 @@ def follow_up(store):
         settings = SimpleNamespace(
             period="quarter", site=sites, outcomes=SimpleNamespace(same_visit_hours=hours)
         )
-        windows = pl.DataFrame(
-            WINDOWS, schema={"months": pl.Int16, "day": pl.Int32, "tolerance_days": pl.Int32}, orient="row"
-        )
         for site, device, period, difference, signal in signals:
             store.execute(
                 "insert into result.device (site, device, measure, period, n, difference, decision, signal, method) "
@@ -41,12 +43,12 @@ def follow_up(store):
         least = pl.DataFrame({"measure": ["weight", "body_fat_percent"], "least": [1.5, 3.0]})
         with (
             store.lent("site_start", site_starts(programme)),
-            store.lent("follow_up_window", windows),
+            store.lent("follow_up_window", WINDOWS),
             store.lent("reliable_change", least),
         ):
             for table in ("site", "analyser", "follow_up", "due", "change"):
                 store.execute_file(f"57_outcome_{table}.sql")
-            store.require_no_rows("checks/outcome_follow_up_is_complete.sql")
+            store.require_no_rows(COMPLETE)
         return {(row["participant"], row["months"]): row for row in store.frame(ROWS).iter_rows(named=True)}
 
     return run
@@ -55,8 +57,9 @@ def follow_up(store):
 # a row a person and follow-up, with the reading that stands for it
 ROWS = """
     select
-        accepted.participant, follow_up.*, change.* exclude (person, months, visit, class),
-        stage_of(follow_up.class) as stage, entry.weight_kg as entry_weight_kg, later.weight_kg
+        accepted.participant, follow_up.* replace (status_of(status) as status),
+        change.* exclude (person, months, visit, class), stage_of(follow_up.class) as stage,
+        entry.weight_kg as entry_weight_kg, later.weight_kg
     from outcome_follow_up as follow_up
     join reading.visit as entry on entry.person = follow_up.person and entry.visit = 1
     join reading.accepted as accepted on accepted.reading_id = follow_up.person
@@ -64,6 +67,7 @@ ROWS = """
     left join reading.visit as later on later.person = follow_up.person and later.visit = follow_up.visit
     order by participant, months
 """
+COMPLETE = "checks/outcome_follow_up_is_complete.sql"
 OF_PERSON = """
     select count(*) from reading.visit
     join reading.accepted as accepted on accepted.reading_id = person where participant = 'p' and visit is not null
@@ -138,6 +142,24 @@ def test_what_became_of_everybody(store, accept, follow_up):
     assert rows["missed", 6]["status"] == "seen"  # 150 days are within six months less 45 days
     undue = {who for (who, months), row in rows.items() if months == 3 and not row["is_due"]}
     assert undue == {"new", "silent", "late-north-quay", "late-east-pier"}
+
+
+@pytest.mark.parametrize(
+    "broken",
+    [
+        "delete from outcome_follow_up where months = 6 and person = (select min(person) from outcome_follow_up)",
+        "insert into outcome_follow_up from outcome_follow_up where months = 3 limit 1",
+        "update outcome_follow_up set person = (select min(person) from outcome_follow_up) where months = 3",
+        "delete from outcome_change",
+    ],
+)
+def test_a_follow_up_that_is_lost_or_there_twice_stops_the_run(store, accept, follow_up, broken):
+    ends(accept)
+    accept(on(0, participant="p"), on(91, participant="p"))
+    follow_up()
+    store.execute(broken)
+    with store.lent("follow_up_window", WINDOWS), pytest.raises(StoreFault, match="broken promise"):
+        store.require_no_rows(COMPLETE)
 
 
 def test_a_follow_up_is_due_on_the_day_its_window_closes(accept, follow_up):
