@@ -12,7 +12,8 @@ create or replace temp macro class_of(site_number, sex, age, bmi) as
 create or replace temp macro site_of(class) as class // 24;
 create or replace temp macro sex_of(class) as case class // 12 % 2 when 1 then 'male' else 'female' end;
 create or replace temp macro is_adult(class) as class // 3 % 4 > 0;
-create or replace temp macro age_from_of(class) as case class // 3 % 4 when 0 then 5 when 1 then 20 when 2 then 40 else 60 end;
+create or replace temp macro age_from_of(class) as
+    case class // 3 % 4 when 0 then 5 when 1 then 20 when 2 then 40 else 60 end;
 create or replace temp macro bmi_from_of(class) as case class % 3 when 0 then 0 when 1 then 25 else 30 end;
 create or replace temp macro stage_of(class) as case when is_adult(class) then 'adults' else 'children' end;
 create or replace temp macro start_of(class) as case when class % 3 > 0 then 'bmi_25' else 'under_25' end;

@@ -25,7 +25,8 @@ where person in (select reading_id from visitor_reading)
 
 insert into reading.visit (
     person, visit, measured_on, days, site_number, is_elsewhere, device, period, sex, age, age_months, height_cm, weight_kg,
-    body_fat_percent, fat_mass_kg, fat_free_mass_kg, class, stratum, came_again, off_weight, off_percent, off_fat, off_fat_free
+    body_fat_percent, fat_mass_kg, fat_free_mass_kg, class, stratum, came_again,
+    off_weight, off_percent, off_fat, off_fat_free
 )
 with
 counted as (
@@ -63,12 +64,14 @@ between_two as (
     select
         *,
         case when is_adult(class) then share_of_time(before_on, measured_on, after_on, $most_days) end as f,
-        case when is_adult(class) then share_of_time(whole_before_on, measured_on, whole_after_on, $most_days) end as whole_f
+        case when is_adult(class) then share_of_time(whole_before_on, measured_on, whole_after_on, $most_days) end
+            as whole_f
     from visit
 )
 select
-    person, visit, measured_on, measured_on - entry_on as days, site_number, site_number <> entry_site_number as is_elsewhere,
-    device, period, case when is_male then 'male' else 'female' end as sex, age, age_months, height_cm, weight_kg,
+    person, visit, measured_on, measured_on - entry_on as days,
+    site_number, site_number <> entry_site_number as is_elsewhere, device, period,
+    case when is_male then 'male' else 'female' end as sex, age, age_months, height_cm, weight_kg,
     body_fat_percent, fat_mass_kg, fat_free_mass_kg, class,
     case when is_adult(class) then stratum_of(class, visit, weight_kg, entry_weight_kg) end as stratum,
     case when is_adult(class) then coalesce(after_on - measured_on <= $patience_days, false) end as came_again,
@@ -83,7 +86,8 @@ insert into reading.visit (
 )
 select
     entry.person, accepted.measured_on, accepted.measured_on - entry.measured_on, site_start.site_number,
-    site_start.site_number <> entry.site_number, accepted.device, accepted.period, accepted.sex, accepted.age, accepted.age_months, accepted.height_cm, accepted.weight_kg, entry.class
+    site_start.site_number <> entry.site_number, accepted.device, accepted.period, accepted.sex, accepted.age,
+    accepted.age_months, accepted.height_cm, accepted.weight_kg, entry.class
 from visitor_reading as doubted
 join visitor_reading as entering on entering.number = doubted.number
 join reading.visit as entry on entry.person = entering.reading_id and entry.visit = 1

@@ -1,6 +1,6 @@
 -- outcome_follow_up (temporary): what became of each person at each follow-up
 -- grain   person × months
--- inputs  reading.visit, reading.accepted, follow_up_window, outcome_site
+-- inputs  reading.visit, follow_up_window, outcome_site
 -- keys    (person, months) unique; no row for the entry alone
 -- rule    The reading nearest to the follow-up's day and within its tolerance; of two as near, the earlier.
 --         status, the first that holds; here its number in this order, because texts are slow:
@@ -27,7 +27,7 @@ entry as (
     from reading.visit
     where visit = 1
 ),
--- the windows do not overlap: a visit stands for one follow-up at most. Days apart, visit and site in one number
+-- days apart, visit and site in one number. Windows do not overlap: a visit stands for one follow-up at most
 chosen as (
     select person, months, min((abs(days - day)::bigint * 4294967296 + visit) * 2 + is_elsewhere::integer) as nearest
     from reading.visit

@@ -3,9 +3,9 @@
 -- inputs  outcome_change, outcome_weight
 -- keys    the grain is unique
 -- rule    One pass over people; every figure of outcomes is taken from its sums. A struct a measure, as
---         weighted_moment_of makes it; weights are null for children. weight_beside_fat: the change of weight of those whose
---         fat mass is known at both readings. c, s and their products: season, and y the change of weight. Everything in
---         whole thousandths of its unit, so that sums are exact.
+--         weighted_moment_of makes it; weights are null for children. weight_beside_fat: the change of weight of those
+--         whose fat mass is known at both readings. c, s and their products: season, and y the change of weight.
+--         Everything in whole thousandths of its unit, so that sums are exact.
 -- reruns  replaced whole
 create or replace temp table outcome_seen as
 with

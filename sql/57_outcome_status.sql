@@ -10,7 +10,8 @@ with counted as (
     group by all
 )
 select
-    months, case when is_of_adult then 'adults' else 'children' end as stage, site, entry_period, status_of(status) as status, n
+    months, case when is_of_adult then 'adults' else 'children' end as stage, site, entry_period,
+    status_of(status) as status, n
 from counted
 join outcome_site on outcome_site.site_number = counted.site_number
 order by all;

@@ -1,11 +1,10 @@
 -- outcome_weight (temporary): how many people each person who was seen stands for
 -- grain   person × months, adults whose follow-up was due and who were seen
--- inputs  outcome_change, reading.visit, outcome_due, return_chance (stratum, chance)
+-- inputs  outcome_change, reading.visit, outcome_due, outcome_chance
 -- keys    (person, months) unique
 -- rule    One over the chance of having come again after every visit before the follow-up's reading; the
 --         outermost 0.5 % at either end are drawn in; then scaled so that each site of entry counts with all its people
---         who were due. Sites with fewer than 10 seen are scaled
---         together. In whole thousandths, so that sums are exact.
+--         who were due. Sites with fewer than 10 seen are scaled together. In whole thousandths, so that sums are exact.
 -- reruns  replaced whole
 create or replace temp table outcome_weight as
 with

@@ -4,9 +4,9 @@
 -- keys    measure unique
 -- rule    three visits in a row of an adult, the outer ones not too far apart and on three different days. With
 --         f the share of the time gone at the middle one, r = x2 − (1 − f)·x1 − f·x3 has variance
---         σ²(1 + (1 − f)² + f²); off_… is |r| over the root of that bracket, and rr sums its square: the mean is σ². What lies
---         beyond three times 1.4826 × the median is drawn in to there: one forgotten coat must not make everybody
---         unsteady. v, vv: the values in the middle. Whole thousandths before.
+--         σ²(1 + (1 − f)² + f²); off_… is |r| over the root of that bracket, and rr sums its square: the mean is σ².
+--         What lies beyond three times 1.4826 × the median is drawn in to there: one forgotten coat must not make
+--         everybody unsteady. v, vv: the values in the middle. Whole thousandths before.
 -- reruns  a query: it changes nothing
 with
 reach as (

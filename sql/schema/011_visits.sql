@@ -2,7 +2,7 @@
 
 -- reading.visit: a person's visits in the programme, the first of them being the entry; and readings that are set aside
 create table reading.visit (
-    person           bigint not null,                      -- reading_id of the entry, under which a person's rows belong together
+    person           bigint not null,                      -- reading_id of the entry: whose rows belong together
     visit            integer,                              -- 1 is the entry; null for a reading that is set aside
     measured_on      date not null,
     days             integer not null,                     -- since the entry
