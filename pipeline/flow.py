@@ -36,6 +36,7 @@ from pipeline.run_log import RunLog
 from pipeline.sole_use import opened_alone, sole_use
 from pipeline.store import Store, sql_text, storage_fault
 from pipeline.tallies import build_tallies
+from pipeline.visits import build_visits
 from pipeline.watching import log_files, watched
 
 Progress = Callable[[int, int, str], None]
@@ -104,6 +105,7 @@ def _build(run: Run) -> None:
     # One transaction: readings without their tallies, or tallies of half the files, are never seen.
     with run.store.transaction():
         build_readings(run.store, run.programme)
+        build_visits(run.store, run.programme)
         build_tallies(run.store, run.programme)
 
 

@@ -33,6 +33,7 @@ from pipeline.results import refresh_results
 from pipeline.sole_use import opened_alone, sole_use
 from pipeline.store import Store, why_it_did_not_open
 from pipeline.tallies import build_tallies
+from pipeline.visits import build_visits
 
 PART = ".rebuilt"
 COMPARED = ("reading", "tally", "result")  # schemas whose tables follow from the files
@@ -95,6 +96,7 @@ def rebuild(
             on_step(2, 3, "Choosing readings, counting and computing")
             with store.transaction():
                 build_readings(store, programme)
+                build_visits(store, programme)
                 build_tallies(store, programme)
                 refresh_results(store, programme, progress)
                 store.require_no_rows("checks/file_accounting_adds_up.sql")

@@ -34,7 +34,8 @@ _CANNOT_BE_WRITTEN = (
 _DAMAGED = "corrupt|checksum|not a valid duckdb|could not read|database has been invalidated"
 
 MACROS = (
-    "00_macros_received_text.sql", "01_macros_bands.sql", "02_macros_checks.sql", "03_macros_tallies.sql",
+    "00_macros_received_text.sql", "01_macros_bands.sql", "02_macros_checks.sql", "03_macros_outcomes.sql",
+    "03_macros_tallies.sql",
 )  # fmt: skip
 
 

@@ -46,15 +46,6 @@ create or replace temp macro print_steps(value, steps_per_unit) as
 create or replace temp macro moment_of(steps) as
     {n: count(steps), sum: sum(steps::bigint), sum_of_squares: sum(steps::bigint * steps)};
 
--- the same of people who stand for others: weight in whole thousandths, null where the person stands for nobody;
--- products that can pass a bigint are hugeint
-create or replace temp macro weighted_moment_of(value, weight) as {
-    n: count(value), y: sum(value), yy: sum(value * value),
-    w: sum(weight) filter (where value is not null), ww: sum(weight * weight) filter (where value is not null),
-    wy: sum(weight * value), wyy: sum(weight::hugeint * value * value), wwy: sum(weight::hugeint * weight * value),
-    wwyy: sum(weight::hugeint * weight * value * value)
-};
-
 -- ---- BMI for age: WHO Reference 2007 ------------------------------------------------------------------------
 
 -- the row of the reference: completed months where the file gives months, else mid-year; month 228 for all of 19

@@ -5,7 +5,8 @@
 -- rule    rows_read stays, so each row moves within its file's account: from accepted, held, duplicate or superseded
 --         to withdrawn or expired. Every period that loses a reading is built anew: all files with a reading in one
 --         count as not built, and so do those of people who lose one: what was thought of their other readings may
---         have rested on it. The chosen readings and everything above them follow in build_readings.
+--         have rested on it. The chosen readings and everything above them follow in build_readings; people's visits
+--         go at once, and those of who stays come again in build_visits.
 -- reruns  twice is the same as once: the second time no row leaves
 update ledger.file
 set is_built = false
@@ -54,6 +55,20 @@ where (file_id, line) in (select (file_id, line) from leaving_row where outcome 
 
 delete from ledger.unaccepted_row
 where (file_id, line) in (select (file_id, line) from leaving_row where outcome <> 'accepted');
+
+-- visits stand on a person's readings together, under the number of one of them: all the person's go
+create or replace temp table losing_reading as
+select reading_id
+from reading.accepted
+where participant in (
+    select leaving.participant
+    from reading.accepted as leaving
+    join leaving_row on leaving_row.file_id = leaving.file_id and leaving_row.line = leaving.line
+    where leaving_row.outcome = 'accepted'
+);
+delete from reading.visit where person in (select reading_id from losing_reading);
+delete from reading.repeat where reading_id in (select reading_id from losing_reading);
+drop table losing_reading;
 
 delete from reading.set_aside
 where reading_id in (

@@ -1,49 +1,23 @@
 -- outcome_repeat: readings of a person in one visit, beside each other
 -- grain   measure
--- inputs  reading.accepted, reading.set_aside; $same_visit_hours
+-- inputs  reading.repeat
 -- keys    measure unique
--- rule    pairs of a reading and the next within $same_visit_hours of it that are not set aside, adults; a reading is in
---         one pair only: the first two of a visit. Whole thousandths, so that sums are exact.
---         d is the second less the first; v are both readings: n pairs, 2n readings
+-- rule    d is the second less the first; v are both readings: n pairs, 2n readings. Thousandths before.
 -- reruns  a query: it changes nothing
 with
-counted as (
-    select
-        participant, reading_id, measured_at, weight_kg as weight,
-        fat_percent(body_fat_percent, fat_mass_kg, fat_free_mass_kg, weight_kg) as body_fat_percent,
-        fat_kg(fat_mass_kg, fat_free_mass_kg, body_fat_percent, weight_kg) as fat_mass,
-        fat_free_kg(fat_free_mass_kg, fat_mass_kg, body_fat_percent, weight_kg) as fat_free_mass
-    from reading.accepted
-    where age >= 20 and reading_id not in (select reading_id from reading.set_aside)
-),
-beside as (
-    select
-        weight, body_fat_percent, fat_mass, fat_free_mass,
-        lead(weight) over later as next_weight, lead(body_fat_percent) over later as next_body_fat_percent,
-        lead(fat_mass) over later as next_fat_mass, lead(fat_free_mass) over later as next_fat_free_mass,
-        date_diff('second', measured_at, lead(measured_at) over later) <= 3600 * $same_visit_hours as is_repeated,
-        coalesce(
-            date_diff('second', lag(measured_at) over later, measured_at) <= 3600 * $same_visit_hours, false
-        ) as is_repeat
-    from counted
-    window later as (partition by participant order by measured_at, reading_id)
-),
 pair as (
     select unnest([
         {measure: 'weight', one: weight, other: next_weight},
         {measure: 'body_fat_percent', one: body_fat_percent, other: next_body_fat_percent},
         {measure: 'fat_mass', one: fat_mass, other: next_fat_mass},
         {measure: 'fat_free_mass', one: fat_free_mass, other: next_fat_free_mass}
-    ]) as readings
-    from beside
-    where is_repeated and not is_repeat
+    ], recursive := true)
+    from reading.repeat
 ),
 value as (
-    select
-        readings.measure as measure, round(1000 * readings.one)::bigint as one,
-        round(1000 * readings.other)::bigint as other
+    select measure, one::bigint as one, other::bigint as other
     from pair
-    where readings.one is not null and readings.other is not null
+    where one is not null and other is not null
 )
 select
     measure, count(*) as n,

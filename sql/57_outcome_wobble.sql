@@ -1,47 +1,32 @@
 -- outcome_wobble: how far a visit lies off the straight line between the visits before and after it
 -- grain   measure
--- inputs  outcome_visit; $most_days
+-- inputs  reading.visit
 -- keys    measure unique
--- rule    three visits in a row of an adult, the outer ones at most $most_days apart and on three different days. With
+-- rule    three visits in a row of an adult, the outer ones not too far apart and on three different days. With
 --         f the share of the time gone at the middle one, r = x2 − (1 − f)·x1 − f·x3 has variance
---         σ²(1 + (1 − f)² + f²), so rr sums r² over that bracket: its mean is σ². r beyond three times 1.4826 × the
---         median of |r| is drawn in to there: one forgotten coat must not make everybody unsteady. Whole thousandths.
+--         σ²(1 + (1 − f)² + f²); off_… is |r| over the root of that bracket, and rr sums its square: the mean is σ².
+--         What lies beyond three times 1.4826 × the median is drawn in to there: one forgotten coat must not make
+--         everybody unsteady. v, vv: the values in the middle. Whole thousandths before.
 -- reruns  a query: it changes nothing
 with
-value as (
-    select participant, visit, days, measure, value
-    from (
-        select participant, visit, days, weight_kg as weight, body_fat_percent, fat_mass_kg as fat_mass,
-            fat_free_mass_kg as fat_free_mass
-        from outcome_visit
-        where entry_age >= 20
-    ) unpivot (value for measure in (weight, body_fat_percent, fat_mass, fat_free_mass))
-),
-three as (
-    select
-        measure, value,
-        lag(value) over around as before, lead(value) over around as after,
-        days - lag(days) over around as days_before, lead(days) over around - days as days_after
-    from value
-    window around as (partition by participant, measure order by visit)
-),
-off_line as (
-    select
-        measure, value,
-        days_before::double / (days_before + days_after) as f,
-        (value - (1 - f) * before - f * after) / sqrt(1 + (1 - f) * (1 - f) + f * f) as r
-    from three
-    where days_before > 0 and days_after > 0 and days_before + days_after <= $most_days
-),
 reach as (
-    select measure, 3 * 1.4826 * median(abs(r)) as most from off_line group by measure
+    select
+        3 * 1.4826 * median(off_weight) as weight, 3 * 1.4826 * median(off_percent) as body_fat_percent,
+        3 * 1.4826 * median(off_fat) as fat_mass, 3 * 1.4826 * median(off_fat_free) as fat_free_mass
+    from reading.visit
+),
+summed as (
+    select
+        wobble_of(off_weight, reach.weight, weight_kg) as weight,
+        wobble_of(off_percent, reach.body_fat_percent, visit.body_fat_percent) as body_fat_percent,
+        wobble_of(off_fat, reach.fat_mass, fat_mass_kg) as fat_mass,
+        wobble_of(off_fat_free, reach.fat_free_mass, fat_free_mass_kg) as fat_free_mass
+    from reading.visit as visit
+    cross join reach
+    where off_weight is not null or off_percent is not null
 )
 select
-    measure, count(*) as n,
-    sum(pow(round(1000 * least(reach.most, abs(r))), 2)::bigint)::double / 1e6 as rr,
-    sum(round(1000 * value)::bigint)::double / 1e3 as v,
-    sum(pow(round(1000 * value), 2)::bigint)::double / 1e6 as vv
-from off_line
-join reach using (measure)
-group by measure
+    measure, wobble.n as n, wobble.rr::double / 1e6 as rr, wobble.v::double / 1e3 as v, wobble.vv::double / 1e6 as vv
+from summed unpivot (wobble for measure in (weight, body_fat_percent, fat_mass, fat_free_mass))
+where n > 0
 order by measure;

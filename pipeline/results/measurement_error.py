@@ -6,9 +6,9 @@ import polars as pl
 
 from pipeline.statistics.measurement_error import MeasurementError, least_reliable_change, technical_error
 from pipeline.store import Store, sql_text
+from pipeline.visits import MOST_DAYS
 
 LEAST_PAIRS = 30  # fewer of the programme's own say too little: the published default is taken
-MOST_DAYS = 180  # between the outer two of three visits
 _UNITS = {"weight": "kg", "body_fat_percent": "%", "fat_mass": "kg", "fat_free_mass": "kg"}
 _SAME_VISIT = (
     "technical error of measurement from two readings of one visit, no more than {hours} hours apart (Ulijaszek & Kerr "
@@ -37,8 +37,8 @@ def build_measurement_error(store: Store, same_visit_hours: int) -> pl.DataFrame
     what differs from day to day, and would call too many changes real.
     """
     rows: list[tuple] = []
-    repeats = store.frame(sql_text("57_outcome_repeat.sql"), {"same_visit_hours": same_visit_hours})
-    wobbles = store.frame(sql_text("57_outcome_wobble.sql"), {"most_days": MOST_DAYS})
+    repeats = store.frame(sql_text("57_outcome_repeat.sql"))
+    wobbles = store.frame(sql_text("57_outcome_wobble.sql"))
     for row in repeats.iter_rows(named=True):
         found = technical_error(row["n"], row["dd"], 2 * row["n"], row["v"], row["vv"])
         rows.append(

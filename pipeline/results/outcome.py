@@ -15,19 +15,17 @@ from pipeline.results.transition import build_transitions
 from pipeline.statistics.outcome_table import Changes, outcome_table
 from pipeline.statistics.retention_weights import return_chance
 from pipeline.store import Store, sql_text
+from pipeline.visits import PATIENCE_DAYS, site_starts
 
-PATIENCE_DAYS = 180  # a visit is followed by another within these, or not at all
 STAGES = {"adults": (ADULT_FROM, measures.AGE_HIGH), "children": (measures.AGE_LOW, ADULT_FROM - 1)}
 _TEMPORARY = (
-    "outcome_visit",
-    "outcome_follow_up",
-    "outcome_visit_stratum",
-    "outcome_weight",
-)
+    "outcome_site", "outcome_analyser", "outcome_follow_up", "outcome_due", "outcome_change", "outcome_chance",
+    "outcome_weight", "outcome_seen",
+)  # fmt: skip
 
 
 def build_outcomes(store: Store, programme: Programme) -> None:
-    """Rewrite the tables of outcomes, in the caller's transaction. result.device must be built before.
+    """Rewrite the tables of outcomes, in the caller's transaction. Visits and result.device must be built before.
 
     Errors   StoreFault when somebody who entered lacks a follow-up's row or has two: nothing is changed then.
     """
@@ -36,18 +34,16 @@ def build_outcomes(store: Store, programme: Programme) -> None:
         store.lent("site_start", site_starts(programme)),
         store.lent("follow_up_window", _windows(programme)),
     ):
-        store.execute_file("57_outcome_visit.sql", same_visit_hours=outcomes.same_visit_hours)
-        store.execute_file("57_outcome_follow_up.sql")
+        for table in ("site", "analyser", "follow_up", "due"):
+            store.execute_file(f"57_outcome_{table}.sql")
+        errors = build_measurement_error(store, outcomes.same_visit_hours)
+        with store.lent("reliable_change", least_changes(errors)):
+            store.execute_file("57_outcome_change.sql")
         store.require_no_rows("checks/outcome_follow_up_is_complete.sql")
-        store.execute_file("57_outcome_visit_stratum.sql", patience_days=PATIENCE_DAYS)
-        with store.lent("return_chance", return_chance(store.frame(sql_text("57_outcome_return.sql")))):
-            store.execute_file("57_outcome_weight.sql")
-        build_retention_balance(store)
-    errors = build_measurement_error(store, outcomes.same_visit_hours)
-    with store.lent("reliable_change", least_changes(errors)):
-        moment = store.frame(sql_text("57_outcome_moment.sql"))
+    _weigh(store)
+    store.execute_file("57_outcome_seen.sql")
     changes = Changes(
-        moment=moment,
+        moment=store.frame(sql_text("57_outcome_moment.sql")),
         fat_share=store.frame(sql_text("57_outcome_fat_share.sql")),
         season=store.frame(sql_text("57_outcome_season.sql")),
         entry=store.frame(sql_text("57_outcome_entry.sql")),
@@ -58,6 +54,7 @@ def build_outcomes(store: Store, programme: Programme) -> None:
     )
     store.replace_rows("result.outcome", without_nan(outcome_table(changes)))
     build_retention(store, STAGES)
+    build_retention_balance(store)
     build_transitions(store)
     build_outcome_sites(store, outcomes.target)
     build_group_time_effects(store, programme)
@@ -65,17 +62,13 @@ def build_outcomes(store: Store, programme: Programme) -> None:
         store.execute(f"drop table {table}")
 
 
-def site_starts(programme: Programme) -> pl.DataFrame:
-    """site, kind and started: the day on which the programme began there, null for that of the first reading."""
-    sites = programme.settings.site
-    return pl.DataFrame(
-        {
-            "site": [site.id for site in sites],
-            "kind": [site.kind for site in sites],
-            "started": [site.started for site in sites],
-        },
-        schema={"site": pl.String, "kind": pl.String, "started": pl.Date},
-    )
+def _weigh(store: Store) -> None:
+    """Leave outcome_weight: SQL counts visits by class, each class gets its chance of another, SQL multiplies these."""
+    strata = store.frame(sql_text("57_outcome_return.sql"), {"patience_days": PATIENCE_DAYS})
+    chance = return_chance(strata).select("chance", stratum=strata["stratum"])
+    with store.lent("return_chance", chance):
+        store.execute_file("57_outcome_chance.sql")
+    store.execute_file("57_outcome_weight.sql")
 
 
 def _windows(programme: Programme) -> pl.DataFrame:

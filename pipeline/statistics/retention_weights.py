@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 from numpy.typing import ArrayLike, NDArray
+from scipy import sparse
 from threadpoolctl import threadpool_limits
 
 Floats = NDArray[np.float64]
@@ -41,26 +42,32 @@ def return_chance(strata: pl.DataFrame) -> pl.DataFrame:
     return strata.select(*KNOWN, "change", chance=pl.Series(np.clip(chance, _LEAST, 1.0)))
 
 
-def _predictors(strata: pl.DataFrame) -> Floats:
+def _predictors(strata: pl.DataFrame) -> sparse.csr_array:
+    """(strata, predictors): a column a level but the first, and change in two parts. Nearly all of it is zeros."""
+    every = np.arange(strata.height)
+    change = strata["change"].to_numpy().astype(float) / 5
     columns = [
-        (strata[name].cast(pl.String) == level).to_numpy().astype(float)
+        (np.flatnonzero(strata[name].cast(pl.String) == level), 1.0)
         for name in KNOWN
         for level in strata[name].cast(pl.String).unique().sort().to_list()[1:]
     ]
-    change = strata["change"].to_numpy().astype(float) / 5
     # a bend at no change, so that loss and gain may work differently
-    columns += [change, np.maximum(change, 0.0)]
-    return np.column_stack(columns)
+    columns += [(every, change), (every, np.maximum(change, 0.0))]
+    row = np.concatenate([rows for rows, _ in columns])
+    column = np.repeat(np.arange(len(columns)), [rows.size for rows, _ in columns])
+    value = np.concatenate([np.broadcast_to(value, rows.shape) for rows, value in columns])
+    return sparse.csr_array((value, (row, column)), shape=(strata.height, len(columns)))
 
 
-def _fitted(x: Floats, n: Floats, came: Floats) -> Floats:
+def _fitted(x: sparse.csr_array, n: Floats, came: Floats) -> Floats:
     from sklearn.linear_model import LogisticRegression  # a second to import, and few commands need it
 
-    rows, outcome = np.concatenate([x, x]), np.repeat([1, 0], n.size)
     weight = np.concatenate([came, n - came])
+    has_any = np.flatnonzero(weight)
+    rows, outcome = sparse.vstack([x, x], format="csr")[has_any], np.repeat([1, 0], n.size)[has_any]
     model = LogisticRegression(C=_PENALTY, solver="newton-cholesky", max_iter=200, tol=1e-8)
     with threadpool_limits(1):  # systems this small are slower on two threads than on one
-        model.fit(rows[weight > 0], outcome[weight > 0], sample_weight=weight[weight > 0])
+        model.fit(rows, outcome, sample_weight=weight[has_any])
     return np.minimum(model.predict_proba(x)[:, 1], _MOST)
 
 

@@ -29,6 +29,7 @@ from pipeline.readings import build_readings
 from pipeline.results import refresh_results
 from pipeline.store import Store
 from pipeline.tallies import build_tallies
+from pipeline.visits import build_visits
 
 HERE = Path(__file__).parent
 RESULTS = HERE / "results" / "results_speed.md"
@@ -71,6 +72,7 @@ def once(folder: Path) -> None:
 
 def _count(store: Store, programme: Programme) -> None:
     build_readings(store, programme)
+    build_visits(store, programme)
     build_tallies(store, programme)
 
 

@@ -276,7 +276,9 @@ def test_tallies_add_up_over_any_split_into_files(accept, build, store, readings
         if any(at == site for at, _ in parts)
     ]
     once = tallied(whole)
-    assert once[0] and once[2]
+    # nobody counts where all of a person's readings disagree: two, say, of 55.0 and of 66.3 kg
+    is_anybody = store.value("select count(*) from reading.participant_period") > 0
+    assert bool(once[0]) == bool(once[2]) == is_anybody
     assert tallied(split) == once
 
 

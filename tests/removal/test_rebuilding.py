@@ -15,11 +15,13 @@ from pipeline.store import Store
 
 DAY = ("--as-of", "2025-07-10")
 TABLES = (
-    "reading.accepted", "reading.set_aside", "reading.participant_period", "tally.value", "tally.moment", "tally.band",
-    "result.prevalence", "result.percentile", "result.data_quality", "result.standardised_prevalence",
-    "result.site_comparison", "result.site_heterogeneity", "result.trend", "result.device", "result.instrument_check",
-    "tally.change_value", "tally.change_sum", "tally.change_contrast", "tally.analyser_chart", "ledger.file",
-    "ledger.held_row", "ledger.unaccepted_row", "ledger.run", "ledger.removal",
+    "reading.accepted", "reading.set_aside", "reading.participant_period", "reading.visit", "reading.repeat",
+    "tally.value", "tally.moment", "tally.band", "tally.change_value", "tally.change_sum", "tally.change_contrast",
+    "tally.analyser_chart", "result.prevalence", "result.percentile", "result.data_quality",
+    "result.standardised_prevalence", "result.site_comparison", "result.site_heterogeneity", "result.trend",
+    "result.device", "result.instrument_check", "result.outcome", "result.retention", "result.retention_balance",
+    "result.transition", "result.outcome_site", "result.measurement_error", "ledger.file", "ledger.held_row",
+    "ledger.unaccepted_row", "ledger.run", "ledger.removal",
 )  # fmt: skip
 
 
@@ -92,8 +94,10 @@ def test_after_any_sequence_of_arrivals_corrections_withdrawals_and_profiles(tmp
     before, files = content(programme), published(programme)
     with Store.open(programme.store / "evenbeam.duckdb") as store:
         store.execute("delete from ledger.result_state")  # the next run writes results whole
+        store.execute("delete from ledger.visit_state")  # and everybody's visits
     programme.run("run", str(programme.folder), *DAY)
     whole = content(programme)
+    assert whole["reading.visit"] and whole["result.retention"]
     for table in TABLES:
         if not table.startswith("ledger."):  # which tells of that run too
             assert whole[table] == before[table], table

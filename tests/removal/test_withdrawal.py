@@ -144,6 +144,10 @@ def test_a_withdrawal_that_is_cut_off_is_finished_by_the_next_run(programme, mon
             patch.setattr(flow, "erase_if_due", dies)
         with pytest.raises(Killed):
             withdraw(programme, patch)
+    with programme.opened() as store:  # visits go with the readings, not only when the next are worked out
+        assert store.value("select count(*) from reading.visit") > 0
+        lost = "select count(*) from reading.visit where person not in (select reading_id from reading.accepted)"
+        assert store.value(lost) == 0
     assert programme.run("run", str(programme.folder), *DAY) == 0
     assert programme.is_anywhere(PERSON) == [] and programme.is_anywhere(programme.pseudonym()) == []
     with programme.opened() as store:

@@ -13,9 +13,10 @@ from pipeline.readings import build_readings
 from pipeline.release import schema
 from pipeline.release.table import published_table
 from pipeline.results.group_time_effect import period_of
-from pipeline.results.outcome import build_outcomes, site_starts
+from pipeline.results.outcome import build_outcomes
 from pipeline.store import Store, sql_text
 from pipeline.tallies import build_tallies
+from pipeline.visits import build_visits, site_starts
 
 SITES = ("dock-road", "hall-gate", "mill-lane", "quay-head", "wharf-end")
 NAMES = (
@@ -104,6 +105,8 @@ def store():
 
 def built(store, made):
     with store.transaction():
+        build_readings(store, made)
+        build_visits(store, made)
         build_outcomes(store, made)
     return {name: store.frame(sql_text(f"92_published_{name}.sql")) for name in NAMES}
 
