@@ -179,7 +179,8 @@ def _standard_error(
     for weight, cell in zip(weights, cells, strict=True):
         people, spread = n[:, cell.base, cell.period], within[:, cell.base, cell.period]
         there = cell.loading != 0
-        pooled = np.nansum((people * spread)[there]) / np.sum(people[there & ~np.isnan(spread)])
+        known = people[there & ~np.isnan(spread)].sum()
+        pooled = np.nansum((people * spread)[there]) / known if known > 0 else np.nan
         noise = np.where(np.isnan(spread), pooled, spread)
         sd = np.sqrt(between + np.divide(noise, people, out=np.zeros_like(people), where=people > 0))
         span = cell.base if cell.event_time < 0 else -1

@@ -76,7 +76,7 @@ numbered as (
     select *, (year(measured_at) - 2024) * 4 + quarter(measured_at) as quarter_number from composed
 )
 select
-    numbered.*, weight_kg * fat_percent / 100 as fat, weight_kg * (100 - fat_percent) / 100 as lean,
+    numbered.* exclude (fat), weight_kg * fat_percent / 100 as fat, weight_kg * (100 - fat_percent) / 100 as lean,
     case when $is_late then $quarters else quarter_number - 1 end * (select count(*) from even_site) + site_number + 1
         as file_id
 from numbered
