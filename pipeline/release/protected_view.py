@@ -24,7 +24,8 @@ _LIBRARIES = ("duckdb", "numpy", "polars", "scipy")
 
 
 def protected_view(results: Unsuppressed, programme: Programme, progress: Progress) -> Tables:
-    """Every table as it may be shown, and the totals; rows of different periods in the order of the periods."""
+    """Every table as it may be shown, and the totals; rows of different periods in the order of the periods. Texts of
+    percentile are categories."""
     rules = programme.settings.disclosure
     kept = PeriodsKept(programme.store)
     kept.forget_all_but(results.periods)
@@ -34,6 +35,7 @@ def protected_view(results: Unsuppressed, programme: Programme, progress: Progre
         tables = kept.read(period, made_of)
         if tables is None:
             tables = protect_period(results.of_period(period), rules, is_proved=False)
+            tables["percentile"] = _with_categories(tables["percentile"])
             kept.keep(period, made_of, tables)
         parts.append(tables)
         progress(done, len(results.periods), f"protecting {period}")
@@ -44,6 +46,11 @@ def protected_view(results: Unsuppressed, programme: Programme, progress: Progre
     rest = protect_rest(results.rest, found["prevalence"], rules, is_proved=False)
     rest["data_quality"] = pl.concat([found["data_quality"], rest["data_quality"]])
     return rounded_counts(found | rest, rules.rounding)
+
+
+def _with_categories(rows: pl.DataFrame) -> pl.DataFrame:
+    """Texts as categories: millions of rows of which a few hundred texts are all there are."""
+    return rows.with_columns(pl.col(pl.String).cast(pl.Categorical))
 
 
 def _made_of(results: str, rules: Disclosure) -> str:

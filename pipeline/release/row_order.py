@@ -54,7 +54,7 @@ def _ranks(rows: pl.DataFrame, name: str, of_bands: str) -> tuple[np.ndarray, in
     if name in _ORDERED_WORDS:
         words = _ORDERED_WORDS[name]
         return _ranks_of_words(column, {word: place for place, word in enumerate(words)}, len(words))
-    if column.dtype == pl.String:
+    if column.dtype in (pl.String, pl.Categorical):
         words = sorted(column.drop_nulls().unique().to_list())
         return _ranks_of_words(column, {word: place for place, word in enumerate(words, start=1)}, 0)
     distinct = column.drop_nulls().unique().sort()
