@@ -6,6 +6,7 @@ import ast
 import hashlib
 import re
 import sys
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -173,3 +174,9 @@ def test_no_test_changes_the_program_for_the_tests_of_other_folders():
         and "MonkeyPatch" in ast.unparse(function)
     ]
     assert lasting == []
+
+
+def test_no_two_test_files_share_a_name():
+    """pytest imports them by their names alone, and refuses the second one only when both are collected."""
+    names = Counter(path.name for path in (ROOT / "tests").rglob("test_*.py"))
+    assert [name for name, n in names.items() if n > 1] == []

@@ -228,5 +228,8 @@ class SftpPlace(Place):
         return asyncio.run_coroutine_threadsafe(work, self.loop).result(20)
 
     def close(self) -> None:
-        self.server.close()
+        async def closed() -> None:  # in the loop's own thread, which may be letting go of a connection just now
+            self.server.close()
+
+        self._do(closed())
         self.loop.call_soon_threadsafe(self.loop.stop)
