@@ -24,7 +24,8 @@ def build_tallies(store: Store, programme: Programme) -> None:
     """Rewrite the tallies of the periods in `touched_period`, mark them stale for the results, and every file as built.
 
     `build_readings` leaves `touched_period` in the same connection and transaction. Age groups that changed in
-    the settings touch every period. Leaves the temporary table `last_person_value` for build_curves.
+    the settings touch every period. Leaves the temporary table `last_person_value` for build_curves, where
+    anything changed.
 
     Errors   StoreFault when a promise of sql/checks/ is broken: nothing is changed then.
     """
@@ -33,8 +34,10 @@ def build_tallies(store: Store, programme: Programme) -> None:
     store.execute_file("30_tally_value.sql")
     store.execute_file("31_tally_moment.sql")
     store.execute_file("32_tally_band.sql")
-    store.execute_file("34_last_person_value.sql")
-    store.execute_file("35_tally_person_value.sql")
+    # each person once, over all periods: written whole, unless no period changed since
+    if store.value("select exists (from touched_period) or not exists (from tally.person_value)"):
+        store.execute_file("34_last_person_value.sql")
+        store.execute_file("35_tally_person_value.sql")
     for promise in PROMISES:
         store.require_no_rows(f"checks/{promise}.sql")
     store.execute_file("36_stale_period.sql")

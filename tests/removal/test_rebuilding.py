@@ -16,8 +16,8 @@ from pipeline.store import Store
 DAY = ("--as-of", "2025-07-10")
 TABLES = (
     "reading.accepted", "reading.set_aside", "reading.participant_period", "reading.visit", "reading.repeat",
-    "tally.value", "tally.moment", "tally.band", "tally.change_value", "tally.change_sum", "tally.change_contrast",
-    "tally.analyser_chart", "result.prevalence", "result.percentile", "result.data_quality",
+    "tally.value", "tally.moment", "tally.band", "tally.person_value", "tally.change_value", "tally.change_sum",
+    "tally.change_contrast", "tally.analyser_chart", "result.prevalence", "result.percentile", "result.data_quality",
     "result.standardised_prevalence", "result.site_comparison", "result.site_heterogeneity", "result.trend",
     "result.device", "result.instrument_check", "result.outcome", "result.retention", "result.retention_balance",
     "result.transition", "result.outcome_site", "result.measurement_error", "ledger.file", "ledger.held_row",
