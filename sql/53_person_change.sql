@@ -15,6 +15,17 @@ with
 has_fat_at_some as (
     select person from change_reading group by person having count(fat) between 1 and count(*) - 1
 ),
+-- readings that follow each other: all of a person's, and of those people once more the ones that have fat
+series as (
+    select
+        2 * person as series, reading_id, measured_at, period, place, who, weight,
+        case when person not in (select person from has_fat_at_some) then fat end as fat
+    from change_reading
+    union all
+    select 2 * person + 1, reading_id, measured_at, period, place, who, null, fat
+    from change_reading
+    where fat is not null and person in (select person from has_fat_at_some)
+),
 change as (
     select
         period, place, who, measured_at,
@@ -24,29 +35,9 @@ change as (
              when date_diff('day', first_value(measured_at) over previous, lag(measured_at) over previous) < 182 then 1
              else 2 end as stage,
         round((weight - lag(weight) over previous) * 1000)::integer as weight,
-        case when person not in (select person from has_fat_at_some)
-             then round((fat - lag(fat) over previous) * 1000)::integer end as body_fat_percent
-    from change_reading
-    window previous as (partition by person order by measured_at, reading_id)
-),
-fat_change as (
-    select
-        period, place, who, measured_at,
-        lag(place) over previous as earlier_place,
-        lag(measured_at) over previous as earlier_measured_at,
-        case when row_number() over previous = 2 then 0
-             when date_diff('day', first_value(measured_at) over previous, lag(measured_at) over previous) < 182 then 1
-             else 2 end as stage,
-        null::integer as weight,
         round((fat - lag(fat) over previous) * 1000)::integer as body_fat_percent
-    from change_reading
-    where fat is not null and person in (select person from has_fat_at_some)
-    window previous as (partition by person order by measured_at, reading_id)
-),
-every_change as (
-    from change
-    union all
-    from fat_change
+    from series
+    window previous as (partition by series order by measured_at, reading_id)
 )
 select
     period, place, earlier_place,
@@ -57,5 +48,5 @@ select
     (who + 5 * stage + case when weeks = 0 then 0 when weeks < 6000 then 1 when weeks < 13000 then 2
                             when weeks < 26000 then 3 else 4 end)::smallint as class,
     weight, body_fat_percent
-from every_change
+from change
 where earlier_place is not null and ($first is null or period >= $first);
