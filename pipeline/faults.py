@@ -7,6 +7,8 @@ what   where
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 
 def printable(text: object, limit: int = 80) -> str:
     """Received text made safe to show on a terminal and in a log: one line, no control or direction marks.
@@ -16,6 +18,11 @@ def printable(text: object, limit: int = 80) -> str:
     """
     shown = "".join(char if char.isprintable() else f"\\u{ord(char):04x}" for char in str(text))
     return shown if len(shown) <= limit else shown[: limit - 1] + "…"
+
+
+def printable_first(texts: Sequence[object], most: int = 3) -> str:
+    """The first few of many received texts, each as printable gives it."""
+    return ", ".join(printable(text) for text in texts[:most]) + (" …" if len(texts) > most else "")
 
 
 class Fault(Exception):

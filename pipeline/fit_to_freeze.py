@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 
 from pipeline import period as periods
-from pipeline.faults import Fault, SettingsFault, StoreFault, printable
+from pipeline.faults import Fault, SettingsFault, StoreFault, printable, printable_first
 from pipeline.intake import archive, inbox, ledger
 from pipeline.intake.amounts import amount
 from pipeline.programme import Programme, nearest
@@ -89,11 +89,10 @@ def require_everything_read(store: Store, programme: Programme) -> None:
             "then freeze. Nothing was frozen",
         )
     if waiting or store.value("select count(*) from ledger.file where not is_built and state = 'accepted'"):
-        shown = ", ".join(printable(where) for where in waiting[:3]) + (" …" if len(waiting) > 3 else "")
         raise Fault(
             "files waiting",
             where=str(programme.inbox),
-            found=f"{amount(len(waiting), 'file')} not read yet: {shown}"
+            found=f"{amount(len(waiting), 'file')} not read yet: {printable_first(waiting)}"
             if waiting
             else "a run that did not finish",
             expected="a run that has read everything",

@@ -16,7 +16,7 @@ from pathlib import Path
 import duckdb
 
 from pipeline import __version__
-from pipeline.faults import Fault, printable, title_of
+from pipeline.faults import Fault, printable_first, title_of
 from pipeline.fit_to_run import (
     require_that_no_leap_destroys,
     require_that_settings_fit,
@@ -206,9 +206,9 @@ def _changed_pages(names: tuple[str, ...]) -> tuple[str, ...]:
     """That files of published/latest were not as this program had written them, and are again."""
     if not names:
         return ()
-    shown = ", ".join(printable(name) for name in names[:3]) + (" …" if len(names) > 3 else "")
+    told = f"{amount(len(names), 'file')}: {printable_first(names)}"
     return (
-        f"note  published/latest was not as it had been written ({amount(len(names), 'file')}: {shown}), and is again\n"
+        f"note  published/latest was not as it had been written ({told}), and is again\n"
         "      next: nothing; whoever wants to change pages changes a copy",
     )
 
