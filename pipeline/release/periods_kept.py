@@ -19,6 +19,8 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.disclosure.protect import Tables
+from pipeline.release.contents import content_of
+from pipeline.release.parquet_file import write_parquet
 
 FOLDER = "protected"
 RECORD = "made_of.json"
@@ -55,10 +57,8 @@ class PeriodsKept:
             part.mkdir(parents=True, mode=0o700)
             digests = {}
             for name, rows in tables.items():
-                content = io.BytesIO()
-                rows.write_parquet(content, compression="zstd", statistics=False)
-                digests[name] = hashlib.sha256(content.getvalue()).hexdigest()
-                (part / f"{name}.parquet").write_bytes(content.getvalue())
+                write_parquet(rows, part / f"{name}.parquet")
+                digests[name] = content_of(part / f"{name}.parquet").sha256
             record = {"made_of": made_of, "tables": digests}
             (part / RECORD).write_text(json.dumps(record, indent=1) + "\n", encoding="utf-8")
             shutil.rmtree(self.folder / period, ignore_errors=True)
