@@ -53,15 +53,13 @@ def bring_up_to_date(
     if standing and not is_asked_for and standing.says_all(basis, as_of, is_day_given=is_day_given):
         clear_what_was_cut_off(programme.published)
         return Publication(programme.published / LATEST, standing.as_of, is_new=False)
-    from pipeline.release.publish import (
-        make_publication,  # with disclosure control's solvers: most of a second
-    )
+    from pipeline.release.publish import publish  # with disclosure control and its solvers: most of a second
 
     changed = () if standing else tuple(changed_files(programme))
     build_pages = dashboards.build_pages
     if standing and standing.basis["program"] == basis["program"] and standing.assets.is_dir():
         build_pages = partial(build_pages, assets=standing.assets)
-    latest = make_publication(store, programme, as_of, build_pages=build_pages, results=results, progress=progress)
+    latest = publish(store, programme, as_of, build_pages=build_pages, results=results, progress=progress)
     basis |= {"noise": noise_in(store, programme, as_of)}  # some may have been drawn just now
     remember(programme, basis, latest.contents)
     return Publication(latest.path, as_of, is_new=True, changed_before=changed)

@@ -39,18 +39,6 @@ def publish(
     *,
     build_pages: Callable[[Path], object],
     results: Unsuppressed | None = None,
-) -> Path:
-    """As `make_publication`; returns the path `published/latest/`."""
-    return make_publication(store, programme, as_of, build_pages=build_pages, results=results).path
-
-
-def make_publication(
-    store: Store,
-    programme: Programme,
-    as_of: date,
-    *,
-    build_pages: Callable[[Path], object],
-    results: Unsuppressed | None = None,
     progress: Progress = lambda done, of, what: None,
 ) -> Latest:
     """Publish the results of the store as `published/latest/`.
@@ -71,9 +59,9 @@ def make_publication(
     tables = [(table, protected.pop(table.name)) for table in TABLES]
     tables += noisy_tables(store, programme, as_of)
     with unfinished_version(programme.published) as folder:
-        written = write_release(folder, programme, as_of, _one_by_one(tables), totals)
+        data = write_release(folder, programme, as_of, _one_by_one(tables), totals)
         build_pages(folder)
-        return make_latest(programme.published, folder, as_of.isoformat(), written)
+        return make_latest(programme.published, folder, as_of.isoformat(), data)
 
 
 def _one_by_one(tables: list[tuple[Table, pl.DataFrame]]) -> Iterator[tuple[Table, pl.DataFrame]]:

@@ -72,7 +72,7 @@ def measure(programme: Programme, assets: Path | None) -> Parts:
     pages = parts.of("pages", lambda folder: dashboards.build_pages(folder, assets=assets))
     with Store.open(programme.store / "evenbeam.duckdb") as store:
         parts.begin("results and disclosure control")
-        latest = publishing.make_publication(store, programme, AS_OF, build_pages=pages)
+        latest = publishing.publish(store, programme, AS_OF, build_pages=pages)
         parts.of("what it stands on", standing.remember)(programme, {}, latest.contents)
         parts.of("a look at what stands", standing.read_standing)(programme)
     return parts

@@ -28,7 +28,7 @@ def test_lateness_is_reckoned_from_the_end_of_the_last_published_period(tmp_path
         site=pl.lit("north-quay"), period=pl.lit("2025Q1"), item=pl.lit("readings"))])  # fmt: skip
     with Store.open(None) as store:
         fill(store, data_quality=rows)
-        latest = publish(store, programme, as_of, build_pages=lambda folder: None)
+        latest = publish(store, programme, as_of, build_pages=lambda folder: None).path
     sites = {site["id"]: site for site in json.loads((latest / "release.json").read_text())["sites"]}
     assert sites["north-quay"]["last_period"] == "2025Q1"
     assert sites["north-quay"]["arrival"] == state

@@ -96,7 +96,7 @@ def test_the_last_day_of_a_period(period, day):
 
 def test_the_release_states_budget_unit_and_rounding_and_is_repeatable(store, tmp_path):
     asking = programme(tmp_path, rounding=5, **NOISE)
-    latest = publish(store, asking, AS_OF, build_pages=lambda folder: None)
+    latest = publish(store, asking, AS_OF, build_pages=lambda folder: None).path
     record = json.loads((latest / "release.json").read_text())
     noise = record["disclosure"]["noise"]
     assert record["disclosure"]["rounding"] == 5
@@ -116,11 +116,11 @@ def test_the_release_states_budget_unit_and_rounding_and_is_repeatable(store, tm
     shown = pl.read_parquet(latest / "data" / "prevalence.parquet").filter(pl.col("n").is_not_null())
     assert shown.height and shown.select((pl.col("n", "denominator") % 5 == 0).all()).row(0) == (True, True)
     before = content_digest(latest)
-    assert content_digest(publish(store, asking, AS_OF, build_pages=lambda folder: None)) == before
+    assert content_digest(publish(store, asking, AS_OF, build_pages=lambda folder: None).path) == before
 
 
 def test_without_noise_the_release_says_nothing_of_it(store, tmp_path):
-    latest = publish(store, programme(tmp_path), AS_OF, build_pages=lambda folder: None)
+    latest = publish(store, programme(tmp_path), AS_OF, build_pages=lambda folder: None).path
     assert not {"rounding", "noise"} & set(json.loads((latest / "release.json").read_text())["disclosure"])
     assert not (latest / "data" / "noisy_count.csv").exists()
 

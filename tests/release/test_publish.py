@@ -32,7 +32,7 @@ def store():
 
 @pytest.fixture
 def latest(store, tmp_path) -> Path:
-    return publish(store, programme_in(tmp_path), AS_OF, build_pages=one_page)
+    return publish(store, programme_in(tmp_path), AS_OF, build_pages=one_page).path
 
 
 def test_the_folder_has_tables_in_both_formats_their_description_the_record_and_the_pages(latest):
@@ -59,7 +59,7 @@ def test_no_withheld_figure_stands_anywhere_in_the_files(store, tmp_path):
     rows = prevalence().with_columns(
         method=pl.lit("invented"), low=pl.when(pl.col("site") == "east-pier").then(0.0123457).otherwise(0.2)
     )
-    latest = publish(fill(store, prevalence=rows), programme_in(tmp_path), AS_OF, build_pages=one_page)
+    latest = publish(fill(store, prevalence=rows), programme_in(tmp_path), AS_OF, build_pages=one_page).path
     for path in latest.rglob("*.*"):
         assert not path.is_file() or b"0.0123457" not in path.read_bytes()
 
@@ -99,14 +99,14 @@ def test_the_record_lists_size_and_sha256_of_every_file_of_data(latest):
 
 
 def test_the_same_results_settings_and_date_give_the_same_bytes_in_any_row_order(store, tmp_path):
-    first = publish(store, programme_in(tmp_path / "a"), AS_OF, build_pages=one_page)
+    first = publish(store, programme_in(tmp_path / "a"), AS_OF, build_pages=one_page).path
     shuffled = prevalence().sample(fraction=1, shuffle=True, seed=3)
     again = publish(
         fill(store, prevalence=shuffled), programme_in(tmp_path / "b"), AS_OF, build_pages=one_page
-    )
+    ).path
     assert content_digest(first) == content_digest(again)
     assert first.readlink() == again.readlink()
-    later = publish(store, programme_in(tmp_path / "c"), date(2026, 1, 16), build_pages=one_page)
+    later = publish(store, programme_in(tmp_path / "c"), date(2026, 1, 16), build_pages=one_page).path
     assert content_digest(later) != content_digest(first)
 
 
@@ -140,7 +140,7 @@ def test_pages_that_fail_leave_the_last_release_as_it_was(store, latest, tmp_pat
 
 def test_a_first_run_without_any_results_still_publishes(tmp_path):
     with Store.open(None) as store:
-        latest = publish(store, programme_in(tmp_path), AS_OF, build_pages=one_page)
+        latest = publish(store, programme_in(tmp_path), AS_OF, build_pages=one_page).path
     record = json.loads((latest / "release.json").read_text(encoding="utf-8"))
     assert (record["periods"], record["measures"], record["bandings"]) == ([], [], [])
     assert (latest / "data" / "percentile.csv").read_text().count("\n") == 1

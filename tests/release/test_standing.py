@@ -214,7 +214,7 @@ def test_a_new_one_is_what_publishing_from_nothing_gives(house, tmp_path, monkey
     (tmp_path / "elsewhere").mkdir()
     elsewhere = House(tmp_path / "elsewhere", house.store)
     other_result(elsewhere, monkeypatch)
-    full = publish(house.store, elsewhere.programme, AS_OF, build_pages=pages)
+    full = publish(house.store, elsewhere.programme, AS_OF, build_pages=pages).path
     assert content_digest(full) == content_digest(house.latest)
 
 
