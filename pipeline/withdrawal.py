@@ -13,9 +13,9 @@ from functools import partial
 from pathlib import Path
 
 from pipeline import flow
-from pipeline.faults import Fault, SettingsFault, StoreFault, printable
+from pipeline.faults import Fault, SettingsFault, StoreFault, nearest, printable
 from pipeline.intake import archive, inbox, ledger, pseudonyms, tombstones
-from pipeline.programme import Programme, nearest
+from pipeline.programme import Programme
 from pipeline.removal.removing import Removed
 from pipeline.seal.pseudonym import BLANKS, pseudonyms_kept
 from pipeline.store import Store

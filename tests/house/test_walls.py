@@ -25,7 +25,7 @@ MAY_IMPORT = {
     "pipeline/durable.py": (),
     "pipeline/own_source.py": (),
     "pipeline/periods_apart.py": (),
-    "pipeline/programme.py": (
+    "pipeline/programme": (
         "pipeline.measures", "pipeline.faults", "pipeline.period", "pipeline.observation_codes", "pipeline.seal",
     ),
     "pipeline/store.py": ("pipeline.faults", "pipeline.durable"),

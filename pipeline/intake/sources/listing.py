@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
+from pipeline.faults import nearest
 from pipeline.intake.arrival import Arrival, PassedOver, is_unfinished, pass_over
 from pipeline.intake.sources.remote_file import FILE, LINK, OutOfReach, RemoteFile
 from pipeline.intake.sources.source import Remote, Source
-from pipeline.programme import nearest
 
 AT_REST_SECONDS = 60  # a file that was written to since may still be under way
 MOST_AT_ONCE = 8
