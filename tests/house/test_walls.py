@@ -31,7 +31,7 @@ MAY_IMPORT = {
     "pipeline/store.py": ("pipeline.faults", "pipeline.durable"),
     "pipeline/intake": (
         "pipeline.store", "pipeline.programme", "pipeline.measures", "pipeline.faults", "pipeline.checks",
-        "pipeline.seal", "pipeline.observation_codes", "pipeline.durable", "pipeline",
+        "pipeline.seal", "pipeline.observation_codes", "pipeline.durable", "pipeline.own_source", "pipeline",
     ),
     "pipeline/sole_use.py": ("pipeline.store", "pipeline.faults"),
     "pipeline/fit_to_run.py": ("pipeline.store", "pipeline.programme", "pipeline.faults"),
