@@ -3,6 +3,11 @@
 Rows arrive from the page's script under the name "rows": one field a dimension (its label), `<dimension>_key`,
 `at` (reading order), `state`, each figure in the unit that is read, and `t0`, `t1` … the texts of the table, for
 the tooltip.
+
+A spec is made with Altair, shapes and encodings only; it depends on its arguments alone and nobody changes it.
+Colours, type and grid come from the page's own CSS; assets/charts.js holds every style named in a chart: beam (an
+interval), bead (a figure; open where the figure is unreliable), strip (a range of percentiles), track, thread,
+withheld, reference.
 """
 
 from __future__ import annotations

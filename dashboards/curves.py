@@ -7,7 +7,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboards import axes, curve_charts, headlines
+from dashboards import axes, headlines, percentile_charts
 from dashboards.cubes import Cube, Dimension
 from dashboards.figures import Figure, TableColumn
 from dashboards.methods_named import methods_named
@@ -15,7 +15,7 @@ from dashboards.release import Release
 from dashboards.wording import TEXT, percentile_title, say
 
 SOURCE = "data/percentile_curve.csv"
-PERCENTS = tuple(curve_charts.CURVES)
+PERCENTS = tuple(percentile_charts.CURVES)
 EVERY = 5  # the table has the ages that this divides
 
 
@@ -58,7 +58,7 @@ def curve_figure(release: Release, name: str, unit: str) -> tuple[Cube, Figure] 
         tabled={"year": tuple(age for age in ages if int(age) % EVERY == 0) or ages},
         panels="sex",
         instead={sex: reason[0].upper() + reason[1:] for sex, reason in reasons.items() if reason},
-        spec=curve_charts.percentile_curves(columns, heads, unit.strip(), (int(ages[0]), int(ages[-1]))),
+        spec=percentile_charts.percentile_curves(columns, heads, unit.strip(), (int(ages[0]), int(ages[-1]))),
         columns=columns,
         source=SOURCE,
         extent=(*(f"p{p}" for p in PERCENTS), "p50_low", "p50_high"),

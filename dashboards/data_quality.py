@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import polars as pl
 
-from dashboards import axes, charts, headlines
+from dashboards import axes, bar_charts, headlines
 from dashboards.catalogue import catalogue
 from dashboards.cubes import Column, Cube, Dimension, cube
 from dashboards.figures import Figure, TableColumn
@@ -175,7 +175,7 @@ def _accounting(accounting: Cube, release: Release) -> Figure:
         along=("item", "site"),
         panels="item",
         only={"item": ROW_ITEMS},
-        spec=charts.bars(_columns(), "site", heads),
+        spec=bar_charts.bars(_columns(), "site", heads),
         columns=_columns(),
         source=SOURCE,
         extent=("share", "share"),
@@ -213,7 +213,7 @@ def _checks(found: Cube) -> Figure:
         cube="checks",
         along=("check",),
         picks=("site",),
-        spec=charts.named_bars(_columns(), "check", TEXT["column.check"]),
+        spec=bar_charts.named_bars(_columns(), "check", TEXT["column.check"]),
         columns=_columns(),
         source=SOURCE,
         extent=("share", "share"),

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 
 import polars as pl
 
-from dashboards import axes, charts, headlines
+from dashboards import axes, headlines, percentile_charts
 from dashboards.cubes import Cube, Dimension
 from dashboards.figures import Figure
 from dashboards.numbers import period_title
@@ -49,7 +49,7 @@ def water_figure(release: Release, sex: Dimension, period: Dimension) -> tuple[C
         along=("age",),
         picks=("sex", "period"),
         only={"age": axes.ages_and_whole(release, spans)},
-        spec=charts.nested_strips(columns, "age", TEXT["column.age"], unit.strip()),
+        spec=percentile_charts.nested_strips(columns, "age", TEXT["column.age"], unit.strip()),
         columns=columns,
         source=SOURCE,
         extent=percentile_names(release),

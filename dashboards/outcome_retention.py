@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import polars as pl
 
-from dashboards import axes, charts, outcome_headlines
+from dashboards import axes, beam_charts, outcome_headlines
 from dashboards.cubes import Column, Cube, Dimension, cube
 from dashboards.figures import Figure, TableColumn, share_scale
 from dashboards.methods_named import methods_named
@@ -57,7 +57,7 @@ def retention_figure(release: Release) -> tuple[Cube, Figure] | None:
         along=("stage", "status"),
         picks=("months",),
         panels="stage",
-        spec=charts.band_beams(columns, "status", TEXT["column.status"]),
+        spec=beam_charts.band_beams(columns, "status", TEXT["column.status"]),
         columns=columns,
         source="data/retention.csv",
         is_folded=True,

@@ -7,7 +7,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboards import axes, charts, headlines, trends
+from dashboards import axes, bar_charts, beam_charts, headlines, trends
 from dashboards.cubes import Cube
 from dashboards.data_quality import data_quality_pages
 from dashboards.figures import Figure, TableColumn, share_columns
@@ -123,7 +123,7 @@ def _card(release: Release, key: str, cube: Cube, group: str) -> Figure:
         cube=key,
         along=("band",),
         fixed={"period": last},
-        spec=charts.band_beams(share_columns(), "band", TEXT["column.band"]),
+        spec=beam_charts.band_beams(share_columns(), "band", TEXT["column.band"]),
         columns=share_columns(),
         source="data/prevalence.csv",
         notes=notes,
@@ -158,7 +158,7 @@ def _reach(release: Release) -> tuple[Cube, Figure] | None:
         cube="reach",
         along=("period", "sex"),
         columns=columns,
-        spec=charts.people_by_period(columns, heads),
+        spec=bar_charts.people_by_period(columns, heads),
         source="data/percentile.csv",
         extent=("people", "people"),
         none=TEXT["none.or_withheld"],

@@ -7,7 +7,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboards import axes, charts, headlines
+from dashboards import axes, headlines, percentile_charts
 from dashboards.cubes import Cube
 from dashboards.curves import curve_figure
 from dashboards.figures import Figure, TableColumn
@@ -108,7 +108,7 @@ def _by_age(
         along=("age",),
         picks=("sex", "period"),
         only={"age": axes.ages_and_whole(release, spans)},
-        spec=charts.nested_strips(columns, "age", TEXT["column.age"], unit.strip()),
+        spec=percentile_charts.nested_strips(columns, "age", TEXT["column.age"], unit.strip()),
         columns=columns,
         source=SOURCE,
         extent=percentile_names(release),
@@ -136,7 +136,7 @@ def _trend(
         cube="spread",
         along=("period",),
         picks=("sex", "age"),
-        spec=charts.nested_strips(columns, "period", TEXT["column.period"], unit.strip()),
+        spec=percentile_charts.nested_strips(columns, "period", TEXT["column.period"], unit.strip()),
         columns=columns,
         source=SOURCE,
         extent=percentile_names(release),

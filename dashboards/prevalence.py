@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import polars as pl
 
-from dashboards import axes, charts, headlines, hydration, trends
+from dashboards import axes, beam_charts, headlines, hydration, share_charts, trends
 from dashboards.cubes import Cube
 from dashboards.figures import Figure, share_columns
 from dashboards.methods_named import methods_named
@@ -93,7 +93,7 @@ def _now(cube: Cube, spans: dict[str, tuple[int, int]], methods: str) -> Figure:
         cube="shares",
         along=("band",),
         picks=("sex", "age", "period"),
-        spec=charts.band_beams(share_columns(), "band", TEXT["column.band"]),
+        spec=beam_charts.band_beams(share_columns(), "band", TEXT["column.band"]),
         columns=share_columns(),
         source=SOURCE,
         headline=lambda at: headlines.most_common(
@@ -121,7 +121,7 @@ def _trend(cube: Cube, fitted: trends.Trends | None, spans: dict[str, tuple[int,
         along=("band", "period"),
         picks=("sex", "age"),
         panels="band",
-        spec=charts.over_periods(share_columns(), heads),
+        spec=share_charts.over_periods(share_columns(), heads),
         columns=share_columns(),
         source=SOURCE,
         headline=headline,
@@ -145,7 +145,7 @@ def _by_age(release: Release, cube: Cube, spans: dict[str, tuple[int, int]]) -> 
         along=("age", "sex"),
         picks=("band", "period"),
         only={"age": ages},
-        spec=charts.over_ages(share_columns(), heads),
+        spec=share_charts.over_ages(share_columns(), heads),
         columns=share_columns(),
         source=SOURCE,
         notes=(TEXT["prevalence.read.age"],),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from dashboards import axes, curve_charts, headlines
+from dashboards import axes, beam_charts, headlines
 from dashboards.cubes import Column, Cube, Dimension, cube
 from dashboards.figures import Figure, TableColumn, share_scale
 from dashboards.methods_named import methods_named
@@ -53,7 +53,7 @@ def reference_figure(release: Release) -> tuple[Cube, Figure] | None:
         cube="reference",
         along=("centile",),
         picks=("sex", "age", "period"),
-        spec=curve_charts.beside_reference(_columns(), TEXT["who.column.centile"]),
+        spec=beam_charts.beside_reference(_columns(), TEXT["who.column.centile"]),
         columns=_columns(),
         source=SOURCE,
         extent=("low", "high", "expected"),

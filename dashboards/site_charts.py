@@ -1,4 +1,4 @@
-"""Charts that set sites or analysers side by side: the funnel, shrunken estimates, differences over periods.
+"""Charts that set sites or analysers side by side: shares, the funnel, shrunken estimates, differences over periods.
 
 Over the rows that chart_parts describes; the styles are in assets/charts.js. No mark changes its colour for being
 outside a limit: where it stands is what there is to see.
@@ -29,6 +29,30 @@ from dashboards.chart_parts import (
 
 LIMITS = (("limit_low", "limit", "95 %"), ("limit_high", "limit", "95 %"), ("outer_low", "limit-outer", "99.8 %"),
           ("outer_high", "limit-outer", "99.8 %"))  # fmt: skip
+
+
+@drawn_once
+def site_beams(columns: Columns, heads: Heads) -> dict[str, Any]:
+    """One row a site around the upright line of all sites (the row whose key is empty)."""
+    y = alt.Y(**in_order("site", alt.Axis(title=None, labelLimit=190, ticks=False, domain=False)))
+    base = alt.Chart(ROWS)
+    x = alt.X("low:Q", scale=scale(), axis=value_axis("%", orient="top"))
+    shown = base.transform_filter(IS_SHOWN)
+    overall = shown.transform_filter("datum.site_key == ''")
+    each = shown.transform_filter("datum.site_key != ''")
+    tip = tooltip(heads, columns)
+    return finished(
+        (
+            overall.mark_rect(style="reference-band").encode(x=x, x2=alt.X2("high:Q")),
+            overall.mark_rule(style="reference").encode(x=alt.X("share:Q")),
+            each.mark_rule(style="beam-thin").encode(y=y, x=x, x2=alt.X2("high:Q"), tooltip=tip),
+            each.mark_point(style="bead-small").encode(y=y, x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD),
+            base.transform_filter(f"({IS_WITHHELD}) || datum.state == '-'")
+            .mark_text(style="note", align="left")
+            .encode(y=y, x=alt.XValue(4), text=alt.Text("t0:N")),
+        ),
+        alt.Step(22),
+    )
 
 
 @drawn_once

@@ -10,7 +10,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboards import axes, charts, headlines
+from dashboards import axes, beam_charts, headlines, site_charts
 from dashboards.cubes import NO_ROW, Cube, Dimension
 from dashboards.figures import Figure, share_columns
 from dashboards.hydration import BANDING, hydration_notes, water_sentences
@@ -124,7 +124,7 @@ def _every_site(release: Release, cube: Cube, name: str) -> Figure:
         cube="sites",
         along=("site",),
         picks=("band", "sex", "period"),
-        spec=charts.site_beams(share_columns(), heads),
+        spec=site_charts.site_beams(share_columns(), heads),
         columns=share_columns(),
         source=SOURCE,
         order="order",
@@ -213,7 +213,7 @@ def _beside_all_sites(
         cube=key,
         along=("band", "site"),
         picks=("sex", "period"),
-        spec=charts.band_beams_beside(share_columns(), heads),
+        spec=beam_charts.band_beams_beside(share_columns(), heads),
         columns=share_columns(),
         source=SOURCE,
         notes=notes,

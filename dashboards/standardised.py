@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import polars as pl
 
-from dashboards import axes, curve_charts, headlines
+from dashboards import axes, beam_charts, headlines
 from dashboards.cubes import Cube, Dimension
 from dashboards.figures import Figure, share_columns
 from dashboards.methods_named import methods_named
@@ -53,7 +53,7 @@ def standardised_figure(
         cube="standardised",
         along=("band", "kind"),
         picks=("sex", "period"),
-        spec=curve_charts.two_shares(share_columns(), heads, "kind", KINDS),
+        spec=beam_charts.two_shares(share_columns(), heads, "kind", KINDS),
         columns=share_columns(),
         source=SOURCE,
         notes=(

@@ -7,7 +7,8 @@ what   where
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import difflib
+from collections.abc import Collection, Sequence
 
 
 def printable(text: object, limit: int = 80) -> str:
@@ -23,6 +24,12 @@ def printable(text: object, limit: int = 80) -> str:
 def printable_first(texts: Sequence[object], most: int = 3) -> str:
     """The first few of many received texts, each as printable gives it."""
     return ", ".join(printable(text) for text in texts[:most]) + (" …" if len(texts) > most else "")
+
+
+def nearest(word: str, choices: Collection[str]) -> str:
+    """ "; did you mean weight?" or the list of choices when nothing is near."""
+    close = difflib.get_close_matches(word, list(choices), n=1, cutoff=0.6)
+    return f"; did you mean {close[0]}?" if close else f"; choices are {', '.join(choices)}"
 
 
 class Fault(Exception):

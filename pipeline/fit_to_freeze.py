@@ -9,10 +9,10 @@ from datetime import date
 from pathlib import Path
 
 from pipeline import period as periods
-from pipeline.faults import Fault, SettingsFault, StoreFault, printable, printable_first
+from pipeline.faults import Fault, SettingsFault, StoreFault, nearest, printable, printable_first
 from pipeline.intake import archive, inbox, ledger
 from pipeline.intake.amounts import amount
-from pipeline.programme import Programme, nearest
+from pipeline.programme import Programme
 from pipeline.release import frozen
 from pipeline.release.frozen import Version
 from pipeline.release.frozen_tables import record_in

@@ -9,9 +9,9 @@ from pathlib import Path
 import polars as pl
 from scipy.special import ndtr, ndtri
 
-from pipeline.faults import Fault, SettingsFault, printable
+from pipeline.faults import Fault, SettingsFault, nearest, printable
 from pipeline.measures import MEASURES, Measure
-from pipeline.programme import Programme, nearest
+from pipeline.programme import Programme
 from pipeline.statistics.individual_position import individual_positions
 from pipeline.statistics.who_reference import adjusted_z, month_of, value_at_adjusted_z
 

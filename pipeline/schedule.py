@@ -29,7 +29,7 @@ from prefect.artifacts import create_markdown_artifact
 from prefect.cache_policies import NO_CACHE
 from prefect.runtime import flow_run
 
-from pipeline import flow
+from pipeline import flow, running
 from pipeline.faults import Fault, SettingsFault
 from pipeline.feedback import write_history
 from pipeline.programme import Programme
@@ -118,7 +118,7 @@ def run_programme(
     _wait_for_store.with_options(**tries)(Programme.read(Path(settings)), return_state=True)
     as_of = scheduled.astimezone().date()
     try:
-        outcome = flow.run(
+        outcome = running.run(
             Path(settings),
             as_of=as_of,
             started_at=datetime.now(),
@@ -149,7 +149,7 @@ def _write_history(settings: Path, as_of: date) -> None:
         get_run_logger().warning("the history of runs could not be written: %s", error)
 
 
-def summary(outcome: flow.Outcome, seconds: dict[str, float]) -> str:
+def summary(outcome: running.Outcome, seconds: dict[str, float]) -> str:
     """The run's numbers as Markdown tables: what came in, and how long each step took."""
     intake = outcome.intake
     received = {

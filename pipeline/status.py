@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.arrivals import arrival
-from pipeline.faults import SettingsFault, printable
-from pipeline.programme import Programme, nearest
+from pipeline.faults import SettingsFault, nearest, printable
+from pipeline.programme import Programme
 from pipeline.store import Store, sql_text
 
 ROW_STATES = ("rows_read", "rows_accepted", "rows_held", "rows_duplicate", "rows_superseded")

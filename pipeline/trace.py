@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.faults import Fault, SettingsFault, printable
+from pipeline.faults import Fault, SettingsFault, nearest, printable
 from pipeline.measures import BANDINGS
-from pipeline.programme import Programme, nearest
+from pipeline.programme import Programme
 from pipeline.store import Store, sql_text
 
 

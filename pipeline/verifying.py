@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.faults import Fault, SettingsFault, printable
-from pipeline.programme import Programme, nearest
+from pipeline.faults import Fault, SettingsFault, nearest, printable
+from pipeline.programme import Programme
 from pipeline.release import frozen, manifest
 from pipeline.release.verify import Verdict, verify
 from pipeline.store import Store

@@ -12,10 +12,10 @@ from datetime import date, datetime
 from functools import partial
 from pathlib import Path
 
-from pipeline import flow
-from pipeline.faults import Fault, SettingsFault, StoreFault, printable
+from pipeline import flow, running
+from pipeline.faults import Fault, SettingsFault, StoreFault, nearest, printable
 from pipeline.intake import archive, inbox, ledger, pseudonyms, tombstones
-from pipeline.programme import Programme, nearest
+from pipeline.programme import Programme
 from pipeline.removal.removing import Removed
 from pipeline.seal.pseudonym import BLANKS, pseudonyms_kept
 from pipeline.store import Store
@@ -82,7 +82,7 @@ def withdraw(
         flow.Step("withdraw", "Removing the rows", partial(_withdraw, numbers, scopes, in_advance, waiting)),
         *(step for step in flow.STEPS if step.name not in ("remove", "receive")),
     )
-    outcome = flow.run(
+    outcome = running.run(
         path, as_of=as_of, started_at=happened_at, on_step=on_step, progress=progress, steps=steps
     )
     return Withdrawal(outcome.removed, outcome.published, tuple(waiting))

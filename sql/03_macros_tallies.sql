@@ -1,3 +1,30 @@
+-- people_in_steps(): the reading that counts for each person in a period, its measures as whole print steps
+-- inputs  reading.participant_period
+-- rule    a measure that was not taken, or does not apply at the age, is null. Names, columns, steps and ages are those
+--         of pipeline/measures.py (tested). Percentiles and tallies all count these.
+create or replace temp macro people_in_steps() as table
+select
+    participant, period, site, sex, age,
+    print_steps(weight_kg, 10) as weight,
+    print_steps(height_cm, 10) as height,
+    print_steps(bmi_kg_m2, 10) as bmi,
+    case when age between 5 and 19 then print_steps(bmi_z, 100) end as bmi_z,
+    print_steps(body_fat_percent, 10) as body_fat_percent,
+    print_steps(fat_mass_kg, 10) as fat_mass,
+    print_steps(fat_free_mass_kg, 10) as fat_free_mass,
+    print_steps(muscle_mass_kg, 10) as muscle_mass,
+    print_steps(total_body_water_kg, 10) as total_body_water,
+    print_steps(total_body_water_percent, 10) as total_body_water_percent,
+    print_steps(water_in_fat_free_mass, 1000) as water_in_fat_free_mass,
+    print_steps(bone_mineral_mass_kg, 10) as bone_mineral_mass,
+    print_steps(basal_metabolic_rate_kcal_d, 1) as basal_metabolic_rate,
+    case when age >= 18 then print_steps(metabolic_age_a, 1) end as metabolic_age,
+    case when age >= 18 then print_steps(visceral_fat_level, 1) end as visceral_fat_level,
+    print_steps(fat_mass_index_kg_m2, 10) as fat_mass_index,
+    print_steps(fat_free_mass_index_kg_m2, 10) as fat_free_mass_index,
+    print_steps(muscle_mass_index_kg_m2, 10) as muscle_mass_index
+from reading.participant_period;
+
 -- values_of(source, measure): each person's value of one measure, by the whole number of a group
 -- inputs  source: the name of a table with site, people (the group) and a column of whole print steps for each measure,
 --         as 50_person_value.sql makes them, by name, and 34_last_person_value.sql, by number

@@ -6,7 +6,8 @@
 --         to withdrawn or expired. Every period that loses a reading is built anew: all files with a reading in one
 --         count as not built, and so do those of people who lose one: what was thought of their other readings may
 --         have rested on it. The chosen readings and everything above them follow in build_readings; people's visits
---         go at once, and those of who stays come again in build_visits.
+--         go at once, and those of who stays come again in build_visits. The results of such a period are stale from
+--         here on: where none of its readings counted and none is left, nothing else would name it.
 -- reruns  twice is the same as once: the second time no row leaves
 update ledger.file
 set is_built = false
@@ -44,6 +45,11 @@ where file.file_id = moved.file_id;
 update ledger.result_state
 set is_current = false
 where exists (from leaving_row);
+
+insert into ledger.stale_period
+select distinct period
+from leaving_row
+where outcome = 'accepted' and period not in (select period from ledger.stale_period);
 
 update ledger.file
 set kept_sha256 = kept_copy.kept_sha256

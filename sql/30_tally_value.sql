@@ -3,8 +3,7 @@
 -- inputs  reading.participant_period, touched_period
 -- keys    (period, sex, age, measure, value) unique, none null
 -- rule    value counts print steps, round(value × steps per unit), half away from zero. A measure that was not
---         taken counts nowhere; metabolic age and visceral fat level count from 18 years on, the BMI z-score to 19.
---         Names, columns and steps are those of pipeline/measures.py (tested).
+--         taken, or does not apply at the age, counts nowhere.
 -- reruns  rewrites only the touched periods; twice is the same as once
 delete from tally.value where period in (select period from touched_period);
 
@@ -16,26 +15,11 @@ with period as (
 person as (
     select
         256 * (2 * period.number + (sex = 'male')::integer) + age as people,
-        print_steps(weight_kg, 10) as weight,
-        print_steps(height_cm, 10) as height,
-        print_steps(bmi_kg_m2, 10) as bmi,
-        case when age between 5 and 19 then print_steps(bmi_z, 100) end as bmi_z,
-        print_steps(body_fat_percent, 10) as body_fat_percent,
-        print_steps(fat_mass_kg, 10) as fat_mass,
-        print_steps(fat_free_mass_kg, 10) as fat_free_mass,
-        print_steps(muscle_mass_kg, 10) as muscle_mass,
-        print_steps(total_body_water_kg, 10) as total_body_water,
-        print_steps(total_body_water_percent, 10) as total_body_water_percent,
-        print_steps(water_in_fat_free_mass, 1000) as water_in_fat_free_mass,
-        print_steps(bone_mineral_mass_kg, 10) as bone_mineral_mass,
-        print_steps(basal_metabolic_rate_kcal_d, 1) as basal_metabolic_rate,
-        case when age >= 18 then print_steps(metabolic_age_a, 1) end as metabolic_age,
-        case when age >= 18 then print_steps(visceral_fat_level, 1) end as visceral_fat_level,
-        print_steps(fat_mass_index_kg_m2, 10) as fat_mass_index,
-        print_steps(fat_free_mass_index_kg_m2, 10) as fat_free_mass_index,
-        print_steps(muscle_mass_index_kg_m2, 10) as muscle_mass_index
-    from reading.participant_period as participant_period
-    join period on period.period = participant_period.period
+        weight, height, bmi, bmi_z, body_fat_percent, fat_mass, fat_free_mass, muscle_mass, total_body_water,
+        total_body_water_percent, water_in_fat_free_mass, bone_mineral_mass, basal_metabolic_rate, metabolic_age,
+        visceral_fat_level, fat_mass_index, fat_free_mass_index, muscle_mass_index
+    from people_in_steps() as person_in_steps
+    join period on period.period = person_in_steps.period
 ),
 counted as (
     select people, 'weight' as measure, weight as value, count(*) as n from person where weight is not null

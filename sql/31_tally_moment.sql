@@ -11,25 +11,17 @@ insert into tally.moment (site, period, sex, age_from, age_to, measure, n, sum, 
 with year_of_age as (
     select
         site, period, sex, age,
-        moment_of(print_steps(weight_kg, 10)) as weight,
-        moment_of(print_steps(height_cm, 10)) as height,
-        moment_of(print_steps(bmi_kg_m2, 10)) as bmi,
-        moment_of(case when age <= 19 then print_steps(bmi_z, 100) end) as bmi_z,
-        moment_of(print_steps(body_fat_percent, 10)) as body_fat_percent,
-        moment_of(print_steps(fat_mass_kg, 10)) as fat_mass,
-        moment_of(print_steps(fat_free_mass_kg, 10)) as fat_free_mass,
-        moment_of(print_steps(muscle_mass_kg, 10)) as muscle_mass,
-        moment_of(print_steps(total_body_water_kg, 10)) as total_body_water,
-        moment_of(print_steps(total_body_water_percent, 10)) as total_body_water_percent,
-        moment_of(print_steps(water_in_fat_free_mass, 1000)) as water_in_fat_free_mass,
-        moment_of(print_steps(bone_mineral_mass_kg, 10)) as bone_mineral_mass,
-        moment_of(print_steps(basal_metabolic_rate_kcal_d, 1)) as basal_metabolic_rate,
-        moment_of(case when age >= 18 then print_steps(metabolic_age_a, 1) end) as metabolic_age,
-        moment_of(case when age >= 18 then print_steps(visceral_fat_level, 1) end) as visceral_fat_level,
-        moment_of(print_steps(fat_mass_index_kg_m2, 10)) as fat_mass_index,
-        moment_of(print_steps(fat_free_mass_index_kg_m2, 10)) as fat_free_mass_index,
-        moment_of(print_steps(muscle_mass_index_kg_m2, 10)) as muscle_mass_index
-    from reading.participant_period
+        moment_of(weight) as weight, moment_of(height) as height, moment_of(bmi) as bmi, moment_of(bmi_z) as bmi_z,
+        moment_of(body_fat_percent) as body_fat_percent, moment_of(fat_mass) as fat_mass,
+        moment_of(fat_free_mass) as fat_free_mass, moment_of(muscle_mass) as muscle_mass,
+        moment_of(total_body_water) as total_body_water,
+        moment_of(total_body_water_percent) as total_body_water_percent,
+        moment_of(water_in_fat_free_mass) as water_in_fat_free_mass,
+        moment_of(bone_mineral_mass) as bone_mineral_mass, moment_of(basal_metabolic_rate) as basal_metabolic_rate,
+        moment_of(metabolic_age) as metabolic_age, moment_of(visceral_fat_level) as visceral_fat_level,
+        moment_of(fat_mass_index) as fat_mass_index, moment_of(fat_free_mass_index) as fat_free_mass_index,
+        moment_of(muscle_mass_index) as muscle_mass_index
+    from people_in_steps()
     where period in (select period from touched_period)
     group by site, period, sex, age
 ),

@@ -18,24 +18,9 @@ numbered_site as (
 )
 select
     numbered_site.number as site, 256 * (sex = 'male')::integer + age as people,
-    print_steps(weight_kg, 10)                      as weight,
-    print_steps(height_cm, 10)                      as height,
-    print_steps(bmi_kg_m2, 10)                      as bmi,
-    case when age <= 19 then print_steps(bmi_z, 100) end as bmi_z,
-    print_steps(body_fat_percent, 10)               as body_fat_percent,
-    print_steps(fat_mass_kg, 10)                    as fat_mass,
-    print_steps(fat_free_mass_kg, 10)               as fat_free_mass,
-    print_steps(muscle_mass_kg, 10)                 as muscle_mass,
-    print_steps(total_body_water_kg, 10)            as total_body_water,
-    print_steps(total_body_water_percent, 10)       as total_body_water_percent,
-    print_steps(water_in_fat_free_mass, 1000)       as water_in_fat_free_mass,
-    print_steps(bone_mineral_mass_kg, 10)           as bone_mineral_mass,
-    print_steps(basal_metabolic_rate_kcal_d, 1)     as basal_metabolic_rate,
-    case when age >= 18 then print_steps(metabolic_age_a, 1) end as metabolic_age,
-    case when age >= 18 then print_steps(visceral_fat_level, 1) end as visceral_fat_level,
-    print_steps(fat_mass_index_kg_m2, 10)           as fat_mass_index,
-    print_steps(fat_free_mass_index_kg_m2, 10)      as fat_free_mass_index,
-    print_steps(muscle_mass_index_kg_m2, 10)        as muscle_mass_index
-from reading.participant_period
+    weight, height, bmi, bmi_z, body_fat_percent, fat_mass, fat_free_mass, muscle_mass, total_body_water,
+    total_body_water_percent, water_in_fat_free_mass, bone_mineral_mass, basal_metabolic_rate, metabolic_age,
+    visceral_fat_level, fat_mass_index, fat_free_mass_index, muscle_mass_index
+from people_in_steps()
 join numbered_site using (site)
 semi join last_reading using (participant, period);

@@ -5,9 +5,9 @@
 -- rule    z-scores as tally.value has them, to the hundredth. Someone without a z-score is nowhere in it.
 -- reruns  a query: it changes nothing
 with z_score as (
-    select site, period, sex, age, print_steps(bmi_z, 100) as z, count(*) as n
-    from reading.participant_period
-    where period = $period and bmi_z is not null and age between 5 and 19
+    select site, period, sex, age, bmi_z as z, count(*) as n
+    from people_in_steps()
+    where period = $period and bmi_z is not null
     group by all
 )
 select

@@ -13,8 +13,8 @@ from typing import Any
 import polars as pl
 
 from dashboards import axes, headlines
+from dashboards.beam_charts import two_shares
 from dashboards.cubes import Cube, Dimension
-from dashboards.curve_charts import two_shares
 from dashboards.data_quality import data_quality_pages
 from dashboards.figures import Figure, share_columns
 from dashboards.hydration import BANDING as WATER

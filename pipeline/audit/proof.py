@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.audit.alternatives import Reach, widen
-from pipeline.audit.polytope import NEAR, Polytope
+from pipeline.audit.polytope import Polytope
 from pipeline.audit.site_by_site import Sites
 
 AT_ONCE = 2  # parts proved side by side; the solver lets other threads run
@@ -32,10 +32,6 @@ class Proof:
     width: np.ndarray
     by_example: np.ndarray
     by_programme: np.ndarray
-
-    @property
-    def is_protected(self) -> np.ndarray:
-        return (self.by_example | self.by_programme) & (self.high - self.low >= self.width - NEAR)
 
 
 def prove(

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from pipeline import flow
+    from pipeline import running
     from pipeline.removal.removing import Removed
     from pipeline.terminal import Terminal
 
@@ -20,10 +20,10 @@ _SHOWN_ROW_MESSAGES = 3
 
 def run_and_tell(
     path: Path, as_of: date | None, terminal: Terminal, *, publish_again: bool = False
-) -> flow.Outcome:
-    from pipeline import flow
+) -> running.Outcome:
+    from pipeline import running
 
-    outcome = flow.run(
+    outcome = running.run(
         path,
         as_of=as_of or date.today(),
         started_at=datetime.now(),

@@ -18,7 +18,7 @@ from scipy.optimize import linprog
 from scipy.sparse import csr_array, vstack
 from scipy.sparse.csgraph import connected_components
 
-INFEASIBLE, UNBOUNDED = 2, 3
+UNBOUNDED = 3  # linprog's status of a programme without an end
 
 
 @dataclass(frozen=True)

@@ -16,8 +16,8 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 
 from pipeline.checks import CHECKS
 from pipeline.durable import write_whole
-from pipeline.faults import Fault, SettingsFault, printable
-from pipeline.programme import Programme, nearest
+from pipeline.faults import Fault, SettingsFault, nearest, printable
+from pipeline.programme import Programme
 from pipeline.status import REMOVED, ROW_STATES, read_status
 
 FOLDER = "reports"

@@ -16,7 +16,7 @@ from pipeline.faults import FileHeld, FileRefused
 from pipeline.intake import expectation, ledger
 from pipeline.intake.arrival import Arrival
 from pipeline.intake.held_messages import every_row_held, first_held_rows, held_rows_message
-from pipeline.intake.ledger import Entering
+from pipeline.intake.ledger import Entering, Known
 from pipeline.intake.one_file import FileRead
 from pipeline.intake.summary import IntakeSummary
 from pipeline.programme import Profile, Programme
@@ -27,6 +27,7 @@ _EXPECTATION = {
     "reader": pl.Int32, "code": pl.String, "named_field": pl.String, "field": pl.String, "expected": pl.String,
 }  # fmt: skip
 _HEADERS = {"reader": pl.Int32, "headers": pl.List(pl.String)}
+_PASSING = ("still_changing", "not_readable")  # reasons to hold a file that say nothing of its bytes
 _NAMED = tuple(name for name in measures.FIELDS if name != "participant")  # as 13_held_row.sql lists their cells
 
 
@@ -43,6 +44,10 @@ class Filed:
     withdrawn: int  # of people who withdrew: counted, and not kept
     expired: int  # of periods past their time: counted, and not kept
     replaced: int  # readings of earlier files that its rows supersede
+
+    @classmethod
+    def wholly_held(cls, file_id: int, rows: int) -> Filed:
+        return cls(file_id, rows, 0, rows, 0, 0, 0, 0, 0)
 
     @property
     def is_wholly_held(self) -> bool:
@@ -62,7 +67,8 @@ def file_pass(
     `before_commit(store, file_ids)` is called in the transaction, of the files that are accepted.
     """
     with store.transaction():
-        summaries, entering = _sorted_out(store, programme, files)
+        summaries, entering, met_again = _sorted_out(store, programme, files)
+        summaries |= _told_again(store, files, met_again)
         file_ids = dict(zip(entering, ledger.enter(store, list(entering.values())), strict=True))
         to_file = {place: file_id for place, file_id in file_ids.items() if entering[place].fault is None}
         filed = file_rows(store, entering, to_file) if to_file else {}
@@ -73,8 +79,10 @@ def file_pass(
             if one.is_wholly_held:
                 reason = str(every_row_held(entry.arrival, one.read))
                 store.execute_file("18_file_wholly_held.sql", file_id=one.file_id, reason=reason)
-            else:
-                ledger.remember_where_from(store, entry)
+            ledger.remember_where_from(store, entry, is_accepted=not one.is_wholly_held)
+        for one in entering.values():
+            if one.fault is not None and one.fault.code not in _PASSING:
+                ledger.remember_where_from(store, one.entry, is_accepted=False)
         accepted = [one.file_id for one in filed.values() if not one.is_wholly_held]
         if accepted:
             before_commit(store, accepted)
@@ -83,12 +91,14 @@ def file_pass(
 
 def _sorted_out(
     store: Store, programme: Programme, files: Sequence[FileRead]
-) -> tuple[dict[int, IntakeSummary], dict[int, Entering]]:
-    """Summaries of files without rows to file, and what is to be entered in the ledger. Both by place."""
+) -> tuple[dict[int, IntakeSummary], dict[int, Entering], dict[int, Known]]:
+    """Summaries of files without rows to file, what is to be entered in the ledger, and files that are held or refused
+    again without being read. All by place."""
     known = ledger.known_files(store, [file.entry for file in files if file.entry is not None])
     rows = _rows_of(store) if any(file.has_rows for file in files) else {}
     summaries: dict[int, IntakeSummary] = {}
     entering: dict[int, Entering] = {}
+    met_again: dict[int, Known] = {}
     for place, file in enumerate(files, start=1):
         entry, fault = file.entry, file.fault
         if file.is_waiting:
@@ -97,8 +107,11 @@ def _sorted_out(
         if entry is not None:
             profile = programme.profiles[file.arrival.site]
             before = known.get((file.arrival.site, entry.sha256))
+            if file.is_known and before is not None and before.state != ledger.ACCEPTED:
+                met_again[place] = before
+                continue
             if file.is_known or (before is not None and before.state == ledger.ACCEPTED):
-                ledger.remember_where_from(store, entry)
+                ledger.remember_where_from(store, entry, is_accepted=True)
                 is_earlier = before is None or before.profile_sha256 != profile.sha256
                 summaries[place] = IntakeSummary(files_already_received=1, files_of_earlier_profile=int(is_earlier))
                 continue
@@ -114,7 +127,25 @@ def _sorted_out(
             )
         if fault is not None:
             summaries[place] = _summary_of_fault(fault)
-    return summaries, entering
+    return summaries, entering, met_again
+
+
+def _told_again(store: Store, files: Sequence[FileRead], met_again: dict[int, Known]) -> dict[int, IntakeSummary]:
+    """The summaries that files gave when they were read, of those that are held or refused again without it."""
+    ledger.meet_again(store, [(known.file_id, files[place - 1].entry) for place, known in met_again.items()])
+    shown = first_held_rows(store, [known.file_id for known in met_again.values() if known.rows_held])
+    return {
+        place: _summary_of(
+            Filed.wholly_held(known.file_id, known.rows_held), files[place - 1].arrival, shown[known.file_id]
+        )
+        if known.rows_held
+        else IntakeSummary(
+            files_held=int(known.state == ledger.HELD),
+            files_refused=int(known.state == ledger.REFUSED),
+            messages=[known.reason or ""],
+        )
+        for place, known in met_again.items()
+    }
 
 
 def _rows_of(store: Store) -> dict[int, int]:

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.faults import Fault, printable
+from pipeline.faults import Fault, nearest, printable
 from pipeline.intake.arrival import LONGEST_NAME, Arrival, PassedOver, is_unfinished, pass_over
-from pipeline.programme import Programme, nearest
+from pipeline.programme import Programme
 
 
 def arrivals(programme: Programme) -> tuple[list[Arrival], list[PassedOver]]:

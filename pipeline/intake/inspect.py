@@ -17,7 +17,7 @@ from pipeline.faults import FileHeld, printable
 from pipeline.intake import identifiers, inspect_observations, layout, meaning, writing
 from pipeline.intake.identifiers import Finding
 from pipeline.intake.meaning import Meaning
-from pipeline.programme import MISSING_MARKS
+from pipeline.measures import MISSING_MARKS
 from pipeline.seal.toml_text import toml_value
 
 OPEN = "?"  # refused by the profile reader wherever it stands

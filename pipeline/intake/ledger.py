@@ -11,8 +11,9 @@ import polars as pl
 
 from pipeline.faults import FileHeld, FileRefused
 from pipeline.intake.arrival import Arrival
+from pipeline.intake.sources.remote_file import Fetched
 from pipeline.programme import Profile
-from pipeline.store import Store
+from pipeline.store import Store, sql_text
 
 ACCEPTED, HELD, REFUSED = "accepted", "held", "refused"
 
@@ -72,6 +73,8 @@ class Known:
     file_id: int
     state: str
     profile_sha256: str | None  # of the profile with which it was read
+    reason: str | None  # why it is held or refused
+    rows_held: int
 
 
 def known_files(store: Store, entries: Iterable[Entry]) -> dict[tuple[str, str], Known]:
@@ -79,7 +82,8 @@ def known_files(store: Store, entries: Iterable[Entry]) -> dict[tuple[str, str],
     rows = [(entry.arrival.site, entry.sha256) for entry in entries]
     with store.lent("asked", pl.DataFrame(rows, schema=["site", "sha256"], orient="row")):
         found = store.rows(
-            "select site, sha256, file_id, state, profile_sha256 from ledger.file semi join asked using (site, sha256)"
+            "select site, sha256, file_id, state, profile_sha256, reason, rows_held "
+            "from ledger.file semi join asked using (site, sha256)"
         )
     return {(site, sha256): Known(*rest) for site, sha256, *rest in found}
 
@@ -132,20 +136,21 @@ def enter(store: Store, entering: Sequence[Entering]) -> list[int]:
     return file_ids
 
 
-def where_from(store: Store) -> dict[tuple[str, str], tuple[str, str]]:
-    """(source's url, path) → (fingerprint, sha256) of every accepted file that was fetched from a source."""
-    return {
-        (url, path): (fingerprint, sha256)
-        for url, path, fingerprint, sha256 in store.rows(
-            "select fetched.url, fetched.path, fetched.fingerprint, fetched.sha256 from ledger.fetched as fetched "
-            "join ledger.file as file on file.site = fetched.site and file.sha256 = fetched.sha256 "
-            "where file.state = $state",
-            {"state": ACCEPTED},
-        )
-    }
+def meet_again(store: Store, met: Sequence[tuple[int, Entry]]) -> None:
+    """That a run met files (number, entry) that were held or refused before, and knows without them that they are."""
+    if met:
+        rows = [(file_id, entry.run_id, entry.received_at) for file_id, entry in met]
+        schema = {name: _ENTERING[name] for name in ("file_id", "run_id", "received_at")}
+        with store.lent("met_again", pl.DataFrame(rows, schema=schema, orient="row")):
+            store.execute_file("17_file_met_again.sql")
 
 
-def remember_where_from(store: Store, entry: Entry) -> None:
+def fetched_before(store: Store) -> dict[tuple[str, str], Fetched]:
+    """(source's url, path) → what is known of it, where it need not be fetched again for being what it was."""
+    return {(url, path): Fetched(*rest) for url, path, *rest in store.rows(sql_text("18_fetched_before.sql"))}
+
+
+def remember_where_from(store: Store, entry: Entry, *, is_accepted: bool) -> None:
     """That these bytes lie in a source, as its server shows them now; nothing for a file of the inbox."""
     remote = entry.arrival.remote
     if remote is not None and remote.known_sha256 is None:
@@ -154,6 +159,6 @@ def remember_where_from(store: Store, entry: Entry) -> None:
             url=remote.url,
             path=remote.file.path,
             site=entry.arrival.site,
-            fingerprint=remote.file.fingerprint,
+            fingerprint=remote.file.fingerprint if is_accepted else remote.fingerprint_when_held,
             sha256=entry.sha256,
         )

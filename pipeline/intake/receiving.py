@@ -14,6 +14,7 @@ from pipeline.faults import Fault, SettingsFault, printable
 from pipeline.intake import archive, inbox, kept_ledger, ledger, one_file, one_pass, pseudonyms, sources
 from pipeline.intake.amounts import amount
 from pipeline.intake.in_turn import in_turn
+from pipeline.intake.judgement import judged_by
 from pipeline.intake.passes import passes, weight_of_new
 from pipeline.intake.setting import ReadFile, Setting
 from pipeline.intake.summary import IntakeSummary
@@ -57,7 +58,7 @@ def receive(
     earlier: Counter[str] = Counter()  # site → files that were read with an earlier profile
     try:
         with sources.opened(programme) as places:
-            found, passed_over = _arrivals(store, programme, places, received_at, progress)
+            found, passed_over = _arrivals(store, setting, places, progress)
             summary = IntakeSummary(
                 passed_over=sum(one.is_misplaced for one in passed_over),
                 messages=[one.message for one in passed_over],
@@ -83,11 +84,20 @@ def receive(
 
 
 def _arrivals(
-    store: Store, programme: Programme, places: list[sources.Source], now: datetime, progress: Progress
+    store: Store, setting: Setting, places: list[sources.Source], progress: Progress
 ) -> tuple[list[inbox.Arrival], list[inbox.PassedOver]]:
     """Everything to read, in the order of site and name, wherever it lies; and what was passed over."""
-    found, passed_over = inbox.arrivals(programme)
-    listing = sources.listed(places, programme.sites, ledger.where_from(store), now=now, progress=progress)
+    found, passed_over = inbox.arrivals(setting.programme)
+    if not places:
+        return found, passed_over
+    listing = sources.listed(
+        places,
+        setting.programme.sites,
+        ledger.fetched_before(store),
+        judged_by=judged_by(setting),
+        now=setting.received_at,
+        progress=progress,
+    )
     if listing.found:
         found = sorted(found + listing.found, key=lambda one: (one.site, PurePosixPath(one.name).parts))
     return found, passed_over + listing.passed_over

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from pipeline.intake.amounts import amount
 from pipeline.intake.vocabulary import SEX_LETTERS, SEX_WORDS
-from pipeline.programme import MISSING_MARKS
+from pipeline.measures import MISSING_MARKS
 from pipeline.seal.header_words import words_of
 
 _WITH_POINT = re.compile(r"[+-]?\d+\.\d+ ?%?")

@@ -74,8 +74,3 @@ def digest_of(contents: Contents) -> str:
     for name, content in sorted(contents.items()):
         digest.update(f"{name}\0{content.sha256}\n".encode())
     return digest.hexdigest()
-
-
-def content_digest(folder: Path) -> str:
-    """As `digest_of`, of a folder that is read whole."""
-    return digest_of(contents_of(folder))

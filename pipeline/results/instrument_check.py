@@ -36,13 +36,13 @@ def build_instrument_checks(
     """Rewrite result.instrument_check, in the caller's transaction.
 
     `periods`: those whose readings changed since, where the caller knows that nothing else did; None for all. Last
-    digits of the others stay as they are, unless nobody was read in them any more.
+    digits of the others stay as they are.
     """
     store.execute(
         """
         delete from result.instrument_check
         where $periods is null or period is null or list_contains($periods, period)
-            or not starts_with("check", $digits) or period not in (select period from reading.accepted)
+            or not starts_with("check", $digits)
         """,
         {"periods": periods, "digits": _DIGITS_OF},
     )

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline.faults import SettingsFault
-from pipeline.programme import Programme, nearest
+from pipeline.faults import SettingsFault, nearest
+from pipeline.programme import Programme
 from pipeline.results.prevalence import reported_bandings
 from pipeline.statistics.standardised_table import group_weights, standardised_groups
 

@@ -9,14 +9,13 @@ Intake's own reader checks more; it reads the sealed profile that is written fro
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from pipeline import measures
-from pipeline.faults import SettingsFault, printable
+from pipeline.faults import SettingsFault, nearest, printable
 from pipeline.seal.toml_text import read_toml
 
 _KEYS: dict[str, type] = {
@@ -135,12 +134,10 @@ def _require_columns(path: Path, document: Mapping[str, Any], seal: Mapping[str,
         raise _bad(path, f"columns.{absent[0]}", f"a header or a constant for {', '.join(absent)}{hint}")
 
 
-def _require_known(path: Path, place: str, given: Mapping[str, Any], known: Iterable[str]) -> None:
+def _require_known(path: Path, place: str, given: Mapping[str, Any], known: Collection[str]) -> None:
     for key in given:
         if key not in known:
-            close = difflib.get_close_matches(key, list(known), n=1, cutoff=0.6)
-            nearest = f"; did you mean {close[0]}?" if close else f"; choices are {', '.join(known)}"
-            raise _bad(path, f"{place}.{key}".lstrip("."), f"a known key{nearest}")
+            raise _bad(path, f"{place}.{key}".lstrip("."), f"a known key{nearest(key, known)}")
 
 
 def _bad(path: Path, key: str, expected: str) -> SettingsFault:

@@ -10,5 +10,5 @@ curves          age_spline, print_step, one_thread; box_cox_cole_green, lms; qua
                 individual_position; who_reference, who_position
 comparison      standard_population, direct_standardisation, indirect_standardisation, standardised_mean, funnel,
                 overdispersion, heterogeneity, empirical_bayes, false_discovery; site_comparison, standardised_table
-instruments     terminal_digit, age_heaping, entry_share; change_contrast, analyser_fault, fault_verdict, device_drift
+instruments     terminal_digit, entry_share; change_contrast, analyser_fault, fault_verdict, device_drift
 """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import bdtr, ndtri
+from scipy.special import bdtr
 
 from pipeline.statistics.binomial_quantile import binomial_quantile
 
@@ -32,23 +32,6 @@ def exact_limits(target: float, people: ArrayLike, shares: ArrayLike = SHARES) -
     before = np.where(r >= 1, bdtr(np.maximum(r - 1, 0), whole, target), 0)
     limit = np.maximum((r - (here - p) / (here - before)) / whole, 0)
     return np.where(n >= 1, limit, np.nan)
-
-
-def normal_limits(
-    target: float, people: ArrayLike, shares: ArrayLike = SHARES, between: float = 0.0
-) -> Floats:
-    """θ + z·√(θ(1 − θ)/n + τ²), kept within 0 to 1.
-
-    Shapes   people: (sites,); shares: (shares,); out (sites, shares).
-    Units    target, limits and √between from 0 to 1; between is τ², the variance allowed between ordinary sites
-             (overdispersion.additive_variance).
-    Missing, Errors   as exact_limits.
-    Source   as exact_limits.
-    """
-    n, p = _checked(target, people, shares)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        limit = target + ndtri(p) * np.sqrt(target * (1 - target) / n + between)
-    return np.where(n >= 1, np.clip(limit, 0, 1), np.nan)
 
 
 def _checked(target: float, people: ArrayLike, shares: ArrayLike) -> tuple[Floats, Floats]:

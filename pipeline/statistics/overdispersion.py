@@ -13,19 +13,18 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Overdispersion:
-    """factor φ of the winsorised scores; additive variance τ² between sites; p of Iφ against χ²(I)."""
+    """factor φ of the winsorised scores; p of Iφ against χ²(I)."""
 
     scores: Floats
     winsorised: Floats
     factor: float
-    additive_variance: float
     p: float
 
 
 def overdispersion(
     value: ArrayLike, target: float, standard_error: ArrayLike, winsorise: float = 0.10
 ) -> Overdispersion:
-    """φ = mean of squared winsorised z-scores; τ² = max(0, (Iφ − (I − 1))/(Σw − Σw²/Σw)), w = 1/s².
+    """φ = mean of squared winsorised z-scores.
 
     Scores beyond the 10 % and 90 % quantiles (Hyndman–Fan type 7) are drawn in to them. Winsorising makes φ small
     when there is no overdispersion: read p as a guide, and widen limits only when Iφ exceeds what chance gives.
@@ -33,9 +32,8 @@ def overdispersion(
     Shapes   value, standard_error: (sites,).
     Units    value, target and standard error alike.
     Missing  a site whose value is nan or whose standard error is nan or 0 is left out; fewer than 3 sites give
-             factor nan and τ² 0.
-    Source   Spiegelhalter (2005) Qual Saf Health Care 14:347-351, who prefers the additive form.
-             Checked in tests/published/test_funnel.py.
+             factor nan.
+    Source   Spiegelhalter (2005) Qual Saf Health Care 14:347-351. Checked in tests/published/test_funnel.py.
     """
     value, error = np.asarray(value, dtype=float), np.asarray(standard_error, dtype=float)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -43,10 +41,8 @@ def overdispersion(
     kept = np.isfinite(scores)
     sites = int(kept.sum())
     if sites < 3:
-        return Overdispersion(scores, scores, np.nan, 0.0, np.nan)
+        return Overdispersion(scores, scores, np.nan, np.nan)
     low, high = np.quantile(scores[kept], [winsorise, 1 - winsorise])
     winsorised = np.clip(scores, low, high)
     factor = float(np.mean(winsorised[kept] ** 2))
-    w = 1 / error[kept] ** 2
-    additive = max(0.0, (sites * factor - (sites - 1)) / (w.sum() - np.sum(w**2) / w.sum()))
-    return Overdispersion(scores, winsorised, factor, float(additive), float(chdtrc(sites, sites * factor)))
+    return Overdispersion(scores, winsorised, factor, float(chdtrc(sites, sites * factor)))

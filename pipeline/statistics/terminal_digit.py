@@ -21,14 +21,6 @@ class DigitPreference:
     dissimilarity: Floats
 
 
-def digit_counts(value: ArrayLike, n: ArrayLike) -> NDArray[np.int64]:
-    """Counts of last digits 0 to 9 of whole print steps. Shapes: value, n (cells,) → (10,). n in readings."""
-    value, n = np.asarray(value, dtype=np.int64), np.asarray(n, dtype=np.int64)
-    counts = np.zeros(10, dtype=np.int64)
-    np.add.at(counts, np.abs(value) % 10, n)
-    return counts
-
-
 def digit_preference(counts: ArrayLike) -> DigitPreference:
     """χ² against ten equal shares, and dissimilarity ½Σ|p_d − 0.1|.
 

@@ -93,7 +93,7 @@ def run_once(folder: Path, is_profiled: bool) -> None:
     """In a process of its own: one run, and as its last line what each step took."""
     from where_time_goes import Spent
 
-    from pipeline import flow
+    from pipeline import flow, running
 
     steps: dict[str, float] = {}
 
@@ -103,7 +103,7 @@ def run_once(folder: Path, is_profiled: bool) -> None:
         steps[step.title] = time.process_time() - before
 
     spent = Spent.watch() if is_profiled else None
-    flow.run(
+    running.run(
         folder / "programme.toml", as_of=AS_OF, started_at=datetime(2026, 1, 15, 3), perform=perform,
         on_step=lambda *_: None, progress=lambda *_: None,
     )  # fmt: skip

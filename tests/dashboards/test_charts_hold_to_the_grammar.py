@@ -15,9 +15,18 @@ from invented_outcomes import add_outcomes
 from invented_release import make_release
 from jsonschema import ValidationError
 
-from dashboards import build_pages, chart_parts, charts, curve_charts, outcome_charts, site_charts
+from dashboards import (
+    bar_charts,
+    beam_charts,
+    build_pages,
+    chart_parts,
+    outcome_charts,
+    percentile_charts,
+    share_charts,
+    site_charts,
+)
 
-MODULES = (charts, curve_charts, outcome_charts, site_charts)
+MODULES = (bar_charts, beam_charts, outcome_charts, percentile_charts, share_charts, site_charts)
 
 
 @pytest.fixture(scope="module")

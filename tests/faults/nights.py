@@ -149,7 +149,7 @@ SEAL = ("seal", "FOLDER/export.csv", "--profile", "FOLDER/site.toml", "--key-fil
 def ready() -> None:
     """Load everything and leave out what a kill cannot hurt. For the process that forks, before anything runs in it."""
     import dashboards
-    from pipeline import cli, flow, freezing, rebuilding, verifying, withdrawal  # noqa: F401
+    from pipeline import cli, freezing, rebuilding, running, verifying, withdrawal  # noqa: F401
     from pipeline.results import building
     from pipeline.seal import key_file
 

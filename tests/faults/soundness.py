@@ -9,7 +9,7 @@ from typing import Any
 
 from pipeline.intake import archive, kept_ledger
 from pipeline.programme import Programme
-from pipeline.release.contents import content_digest
+from pipeline.release.contents import contents_of, digest_of
 from pipeline.release.table_schema_check import faults_of
 from pipeline.store import Store
 from pipeline.verifying import verify_all
@@ -35,7 +35,7 @@ def published(folder: Path) -> tuple[str, list[str]]:
     version = latest.resolve()
     if not version.is_dir():
         return "", ["published/latest leads nowhere"]
-    digest, faults = content_digest(version), []
+    digest, faults = digest_of(contents_of(version)), []
     if digest[:16] not in version.name:
         faults.append("published/latest is not whole: its files are not those of its name")
     faults += faults_of(version / "data")

@@ -8,7 +8,7 @@ import nights
 import pytest
 import soundness
 
-from pipeline import flow
+from pipeline import running
 from pipeline.faults import Fault, SettingsFault
 from pipeline.store import Store
 
@@ -17,7 +17,7 @@ DAY = date(2025, 7, 10)
 
 
 def run(folder, started_at, *, as_of=DAY, is_day_given=False):
-    return flow.run(
+    return running.run(
         folder,
         as_of=as_of,
         started_at=started_at,

@@ -25,13 +25,13 @@ MAY_IMPORT = {
     "pipeline/durable.py": (),
     "pipeline/own_source.py": (),
     "pipeline/periods_apart.py": (),
-    "pipeline/programme.py": (
+    "pipeline/programme": (
         "pipeline.measures", "pipeline.faults", "pipeline.period", "pipeline.observation_codes", "pipeline.seal",
     ),
     "pipeline/store.py": ("pipeline.faults", "pipeline.durable"),
     "pipeline/intake": (
         "pipeline.store", "pipeline.programme", "pipeline.measures", "pipeline.faults", "pipeline.checks",
-        "pipeline.seal", "pipeline.observation_codes", "pipeline.durable", "pipeline",
+        "pipeline.seal", "pipeline.observation_codes", "pipeline.durable", "pipeline.own_source", "pipeline",
     ),
     "pipeline/sole_use.py": ("pipeline.store", "pipeline.faults"),
     "pipeline/fit_to_run.py": ("pipeline.store", "pipeline.programme", "pipeline.faults"),

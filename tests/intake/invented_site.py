@@ -51,12 +51,12 @@ class House:
         self.store.close()
         self.store = Store.open(None, threads=threads, may_read=[self.folder])
 
-    def receive(self) -> IntakeSummary:
+    def receive(self, as_of: date = date(2025, 6, 30)) -> IntakeSummary:
         self.run_id += 1
         return receive(
             self.store,
             Programme.read(self.folder),
-            as_of=date(2025, 6, 30),
+            as_of=as_of,
             received_at=datetime(2025, 6, 30, 8),
             run_id=self.run_id,
             progress=lambda done, total, what: None,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import time
+from datetime import date
 
 import asyncssh
 import pytest
@@ -15,6 +16,7 @@ from invented_site import SITE, House, csv
 from loopback_servers import ENVIRONMENT, S3Place, SftpPlace
 
 from pipeline.faults import SettingsFault
+from pipeline.intake import judgement, tombstones
 from pipeline.intake.sources import source as one_source
 from pipeline.programme import Programme
 
@@ -174,7 +176,6 @@ def test_a_file_with_names_in_it_is_refused_and_nothing_of_it_is_kept(sent):
     sent.place.put(f"{SITE}/a.csv", csv(ROWS[0] + ",Ada Invented", header="Member,Date,Sex,Age,Ht,Wt,Full name"))
     assert sent.receive().files_refused == 1
     assert sent.archived() == [] and spool_is_empty(sent)
-    assert sent.store.rows("from ledger.fetched") == []
 
 
 def test_a_file_over_the_limit_is_not_even_fetched(sent):
@@ -362,3 +363,104 @@ def test_two_sources_of_one_name_are_refused(house):
     with pytest.raises(SettingsFault, match="bad settings") as fault:
         Programme.read(house.folder)
     assert "the source clinic stands twice" in str(fault.value)
+
+
+# ---- files that were held or refused: known for as long as nothing else could come of them
+
+HELD = {
+    "whole": (csv(*ROWS, header="Member,Date,Sex,Age,Height,Wt"), "header_missing"),
+    "refused": (
+        csv(*(f"{row},Ada Invented" for row in ROWS), header="Member,Date,Sex,Age,Ht,Wt,Full name"),
+        "direct_identifier",
+    ),
+    "every row": (csv(*(row.replace("165.0", "1650") for row in ROWS)), "every_row_held"),
+}
+
+
+@pytest.mark.parametrize("kind", HELD)
+def test_a_file_that_would_be_held_or_refused_again_is_told_again_and_not_fetched(sent, kind):
+    content, code = HELD[kind]
+    sent.place.put(f"{SITE}/a.csv", content)
+    sent.place.put(f"{SITE}/b.csv", csv(*ROWS[:2]))
+    first = sent.receive()
+    assert (first.files_held + first.files_refused, first.files_accepted) == (1, 1)
+    fetched, held = list(sent.place.fetched), sent.held()
+    for run in (2, 3):
+        again = sent.receive()
+        assert (again.messages, again.row_messages) == (first.messages, first.row_messages)
+        assert (again.files_held, again.files_refused) == (first.files_held, first.files_refused)
+        assert (again.rows_read, again.rows_held) == (first.rows_held, first.rows_held)
+        assert sent.place.fetched == fetched and sent.held() == held
+        assert sent.files("reason_code", "run_id") == [(code, run), (None, 1)]
+    assert spool_is_empty(sent)
+
+
+@pytest.mark.parametrize("kind", HELD)
+def test_whatever_could_make_something_else_of_it_has_it_fetched_once(by_sftp, kind, monkeypatch):
+    place = by_sftp.place
+    place.put(f"{SITE}/a.csv", HELD[kind][0])
+
+    def is_fetched():
+        n = len(place.fetched)
+        found = by_sftp.receive()
+        assert found.files_held + found.files_refused == 1
+        return len(place.fetched) > n
+
+    assert is_fetched() and not is_fetched()
+    by_sftp.profile((by_sftp.folder / f"{SITE}.toml").read_text(encoding="utf-8") + "# another\n")
+    assert is_fetched() and not is_fetched()
+    by_sftp.add("# other settings\n")
+    assert is_fetched() and not is_fetched()
+    tombstones.add(by_sftp.folder / "store", ["0" * 64])  # somebody withdrew
+    assert is_fetched() and not is_fetched()
+    monkeypatch.setattr(judgement, "program_digest", lambda packages, libraries: "another program")
+    assert is_fetched() and not is_fetched()
+    place.put(f"{SITE}/a.csv", HELD[kind][0] + "\n")
+    assert is_fetched() and not is_fetched()
+
+
+def test_a_mended_profile_takes_a_held_file_of_a_source(by_sftp):
+    by_sftp.place.put(f"{SITE}/a.csv", HELD["whole"][0])
+    assert by_sftp.receive().files_held == 1
+    profile = (by_sftp.folder / f"{SITE}.toml").read_text(encoding="utf-8")
+    by_sftp.profile(profile.replace('"Ht"', '"Height"'))
+    assert by_sftp.receive().rows_accepted == 9
+    fetched = list(by_sftp.place.fetched)
+    assert by_sftp.receive().files_already_received == 1 and by_sftp.place.fetched == fetched
+
+
+@pytest.mark.parametrize(("month", "is_fetched"), [(6, False), (7, True)])
+def test_a_held_file_is_judged_anew_once_a_month(by_sftp, month, is_fetched):
+    by_sftp.place.put(f"{SITE}/a.csv", HELD["whole"][0])
+    by_sftp.receive()
+    by_sftp.receive(as_of=date(2025, month, 1))
+    assert len(by_sftp.place.fetched) == 1 + is_fetched
+
+
+def test_rows_that_lie_in_the_future_are_looked_at_every_day(by_sftp):
+    by_sftp.place.put(f"{SITE}/a.csv", csv(*(row.replace("2025-02-03", "2025-06-03") for row in ROWS)))
+    assert by_sftp.receive(as_of=date(2025, 6, 1)).files_held == 1
+    assert by_sftp.receive(as_of=date(2025, 6, 2)).files_held == 1 and len(by_sftp.place.fetched) == 2
+    assert by_sftp.receive(as_of=date(2025, 6, 3)).rows_accepted == 9
+
+
+def test_a_rebuilt_store_gets_the_held_rows_of_a_source_back(by_sftp):
+    """A rebuild makes the ledger from the archive, where nothing of a held file is (kept_ledger.restore)."""
+    by_sftp.place.put(f"{SITE}/a.csv", HELD["every row"][0])
+    by_sftp.receive()
+    held = by_sftp.held()
+    by_sftp.store.execute("delete from ledger.held_row")
+    by_sftp.store.execute("update ledger.file set rows_read = 0, rows_held = 0")
+    by_sftp.receive()
+    assert by_sftp.held() == held and len(by_sftp.place.fetched) == 2
+
+
+def test_the_same_bytes_elsewhere_are_told_of_under_their_own_name(by_sftp):
+    by_sftp.put("z.csv", HELD["whole"][0])
+    by_sftp.place.put(f"{SITE}/a.csv", HELD["whole"][0])
+    for _ in range(2):
+        found = by_sftp.receive()
+        assert found.files_held == 2
+        assert [name in message for name, message in zip(("clinic/a.csv", "z.csv"), found.messages, strict=True)] == [
+            True, True,
+        ]  # fmt: skip

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from pipeline.statistics.funnel import SHARES, exact_limits, normal_limits
+from pipeline.statistics.funnel import SHARES, exact_limits
 from pipeline.statistics.overdispersion import overdispersion
 
 
@@ -15,10 +15,6 @@ from pipeline.statistics.overdispersion import overdispersion
 )
 def test_exact_limits(people, limits):
     assert exact_limits(0.25, [people])[0] == pytest.approx(limits, abs=5e-7)
-
-
-def test_normal_limits():  # the same page: θ ± 1.96 and 3.09 standard errors
-    assert normal_limits(0.25, [50])[0] == pytest.approx([0.060763, 0.129977, 0.370023, 0.439237], abs=5e-7)
 
 
 # scipy 1.17 binom.ppf brackets the interpolated limit: it lies within the last whole count before the quantile.
@@ -61,7 +57,3 @@ def test_overdispersion_of_twelve_sites():
     assert (found.winsorised.min(), found.winsorised.max()) == pytest.approx((-1.729623, 0.962451), abs=5e-7)
     assert np.mean(found.scores**2) == pytest.approx(1.609758, abs=5e-7)
     assert found.factor == pytest.approx(1.429220, abs=5e-7)
-    w = 1 / error**2
-    assert found.additive_variance == pytest.approx(
-        (12 * 1.429220 - 11) / (w.sum() - (w**2).sum() / w.sum()), rel=1e-5
-    )  # the paper's formula, by hand

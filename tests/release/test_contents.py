@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.release import contents
-from pipeline.release.contents import content_digest, content_of, contents_of, digest_of, written
+from pipeline.release.contents import content_of, contents_of, digest_of, written
 
 
 @pytest.fixture
@@ -36,7 +36,7 @@ def test_the_digest_is_of_names_and_contents_in_the_order_of_names(folder):
     lines = "".join(
         f"{name}\0{hashlib.sha256((folder / name).read_bytes()).hexdigest()}\n" for name in ("data/n.csv", "index.html")
     )
-    assert content_digest(folder) == hashlib.sha256(lines.encode()).hexdigest()
+    assert digest_of(contents_of(folder)) == hashlib.sha256(lines.encode()).hexdigest()
 
 
 def untouched(path: Path) -> None:
@@ -81,7 +81,7 @@ def test_a_file_is_read_again_only_where_it_looks_changed(folder, monkeypatch, c
     monkeypatch.setattr(contents, "content_of", lambda path: read.append(path.name) or content_of(path))
     found = contents_of(folder, known)
     assert read == ["index.html"] * is_read
-    assert digest_of(found) == content_digest(folder)
+    assert digest_of(found) == digest_of(contents_of(folder))
 
 
 def test_a_file_that_went_or_came_is_told(folder):

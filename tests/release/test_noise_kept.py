@@ -14,7 +14,7 @@ from invented_store import fill, programme_in
 from pipeline.faults import SettingsFault, StoreFault
 from pipeline.programme import Disclosure, Programme
 from pipeline.release import noise_kept
-from pipeline.release.contents import content_digest
+from pipeline.release.contents import contents_of, digest_of
 from pipeline.release.noise_kept import last_day, mechanism_of, noisy_tables, require_noise_can_be_drawn
 from pipeline.release.publish import publish
 from pipeline.store import Store
@@ -115,8 +115,8 @@ def test_the_release_states_budget_unit_and_rounding_and_is_repeatable(store, tm
     assert rows.height == record["tables"][-1]["rows"] and rows["half_width"].unique().to_list() == [12]
     shown = pl.read_parquet(latest / "data" / "prevalence.parquet").filter(pl.col("n").is_not_null())
     assert shown.height and shown.select((pl.col("n", "denominator") % 5 == 0).all()).row(0) == (True, True)
-    before = content_digest(latest)
-    assert content_digest(publish(store, asking, AS_OF, build_pages=lambda folder: None).path) == before
+    before = digest_of(contents_of(latest))
+    assert digest_of(contents_of(publish(store, asking, AS_OF, build_pages=lambda folder: None).path)) == before
 
 
 def test_without_noise_the_release_says_nothing_of_it(store, tmp_path):

@@ -12,7 +12,7 @@ import polars as pl
 import pytest
 from invented_store import data_quality, fill, prevalence, programme_in
 
-from pipeline.release.contents import content_digest, contents_of
+from pipeline.release.contents import contents_of, digest_of
 from pipeline.release.publish import publish, write_release
 from pipeline.release.schema import TABLES
 from pipeline.store import Store
@@ -104,10 +104,10 @@ def test_the_same_results_settings_and_date_give_the_same_bytes_in_any_row_order
     again = publish(
         fill(store, prevalence=shuffled), programme_in(tmp_path / "b"), AS_OF, build_pages=one_page
     ).path
-    assert content_digest(first) == content_digest(again)
+    assert digest_of(contents_of(first)) == digest_of(contents_of(again))
     assert first.readlink() == again.readlink()
     later = publish(store, programme_in(tmp_path / "c"), date(2026, 1, 16), build_pages=one_page).path
-    assert content_digest(later) != content_digest(first)
+    assert digest_of(contents_of(later)) != digest_of(contents_of(first))
 
 
 def test_a_table_is_made_when_the_one_before_it_is_written_and_what_is_written_is_told(store, latest, tmp_path):
@@ -127,7 +127,7 @@ def test_a_table_is_made_when_the_one_before_it_is_written_and_what_is_written_i
 
 
 def test_pages_that_fail_leave_the_last_release_as_it_was(store, latest, tmp_path):
-    before = content_digest(latest)
+    before = digest_of(contents_of(latest))
 
     def fail(folder: Path) -> None:
         assert (folder / "release.json").exists()
@@ -135,7 +135,7 @@ def test_pages_that_fail_leave_the_last_release_as_it_was(store, latest, tmp_pat
 
     with pytest.raises(RuntimeError, match="a page failed"):
         publish(store, programme_in(tmp_path), date(2026, 2, 1), build_pages=fail)
-    assert content_digest(latest) == before
+    assert digest_of(contents_of(latest)) == before
 
 
 def test_a_first_run_without_any_results_still_publishes(tmp_path):

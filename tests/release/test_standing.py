@@ -16,7 +16,7 @@ import dashboards
 from pipeline import publishing
 from pipeline.programme import Disclosure, Programme
 from pipeline.release import basis, contents, standing
-from pipeline.release.contents import Content, content_digest, content_of, digest_of
+from pipeline.release.contents import Content, content_of, contents_of, digest_of
 from pipeline.release.publish import publish
 from pipeline.release.versions import MARK, NEXT_LINK, UNFINISHED, VERSIONS
 from pipeline.store import Store
@@ -116,7 +116,7 @@ def test_what_it_stands_on_is_kept_in_the_store_for_nobody_else(house):
     assert path.stat().st_mode & 0o777 == 0o600
     kept = json.loads(path.read_text())
     files = {name: Content(*told) for name, told in kept["files"].items()}
-    assert digest_of(files) == content_digest(house.latest) and kept["version"] == house.latest.readlink().name
+    assert digest_of(files) == digest_of(contents_of(house.latest)) and kept["version"] == house.latest.readlink().name
     assert {"program", "settings", "language", "noise", "result.total", "period.2025Q1"} <= set(kept["basis"])
     told = b"".join(content for content, _, _ in house.files().values())
     of_results = [digest for name, digest in kept["basis"].items() if name.startswith(("result.", "period."))]
@@ -215,7 +215,7 @@ def test_a_new_one_is_what_publishing_from_nothing_gives(house, tmp_path, monkey
     elsewhere = House(tmp_path / "elsewhere", house.store)
     other_result(elsewhere, monkeypatch)
     full = publish(house.store, elsewhere.programme, AS_OF, build_pages=pages).path
-    assert content_digest(full) == content_digest(house.latest)
+    assert digest_of(contents_of(full)) == digest_of(contents_of(house.latest))
 
 
 def test_words_of_another_language_are_part_of_it(house):

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.faults import Fault
-from pipeline.release.contents import content_digest
+from pipeline.release.contents import contents_of, digest_of
 from pipeline.release.versions import make_latest, unfinished_version
 
 
@@ -158,5 +158,5 @@ def test_a_digest_tells_names_and_contents(tmp_path):
     for folder, name, text in (("a", "n", "x"), ("b", "m", "x"), ("c", "n", "y")):
         (tmp_path / folder).mkdir()
         (tmp_path / folder / name).write_text(text)
-        digests.add(content_digest(tmp_path / folder))
+        digests.add(digest_of(contents_of(tmp_path / folder)))
     assert len(digests) == 3

@@ -8,7 +8,7 @@ import shutil
 import pytest
 from invented_programme import FORMATS, PERSON, Invented, invented, of_person, others, profile
 
-from pipeline import flow
+from pipeline import flow, running
 from pipeline.intake import tombstones
 from pipeline.removal import erasing
 from pipeline.store import Store
@@ -139,9 +139,9 @@ def test_a_withdrawal_that_is_cut_off_is_finished_by_the_next_run(programme, mon
             patch.setattr(flow, "STEPS", (step, *flow.STEPS[1:]))
         elif moment == "after the rows":
             patch.setattr(flow, "build_readings", dies)
-            patch.setattr(flow, "erase_if_due", lambda *a, **k: None)  # a kill leaves no time for it
+            patch.setattr(running, "erase_if_due", lambda *a, **k: None)  # a kill leaves no time for it
         else:
-            patch.setattr(flow, "erase_if_due", dies)
+            patch.setattr(running, "erase_if_due", dies)
         with pytest.raises(Killed):
             withdraw(programme, patch)
     with programme.opened() as store:  # visits go with the readings, not only when the next are worked out

@@ -222,6 +222,20 @@ def test_each_way_of_touching_a_past_period_reaches_it_and_all_later_ones(seed):
             assert grown.night(WAYS[way].__name__)
 
 
+def test_a_period_that_loses_its_only_readings_is_named_though_none_of_them_counted(grown):
+    """Last digits are of accepted readings, whether they count or not."""
+    grown.arrive("mill", ["mill-50"], -8)
+    grown.arrive("mill", ["mill-50"], 4, of={"sex": "male"})
+    grown.night()
+    first = "2022Q1"
+    assert grown.store.value(f"select count(*) from reading.accepted where period = '{first}'") == 1
+    assert grown.store.value(f"select count(*) from reading.participant_period where period = '{first}'") == 0
+    assert grown.store.value(f"select count(*) from result.instrument_check where period = '{first}'") > 0
+    grown.leave(f"period = '{first}'", cause="expired")
+    assert first in grown.night()
+    assert grown.store.value(f"select count(*) from result.instrument_check where period = '{first}'") == 0
+
+
 def test_a_night_that_touches_no_reading_leaves_the_charts_and_counts_rows(grown):
     before = grown.content()
     build_devices(grown.store, PROGRAMME, [])

@@ -1,17 +1,12 @@
-"""Digits, ages and adjusted differences: what holds whatever the figures."""
+"""Digits and adjusted differences: what holds whatever the figures."""
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.statistics.age_heaping import myers_index
 from pipeline.statistics.standardised_mean import adjusted_difference
-from pipeline.statistics.terminal_digit import digit_counts, digit_preference
-
-
-def test_the_last_digit_of_a_negative_value_is_read_without_its_sign():
-    assert digit_counts([-13, 724, 4], [1, 2, 5]).tolist() == [0, 0, 0, 1, 7, 0, 0, 0, 0, 0]
+from pipeline.statistics.terminal_digit import digit_preference
 
 
 def test_even_digits_have_no_preference_and_one_digit_has_the_largest():
@@ -31,25 +26,6 @@ def test_a_group_without_readings_is_missing():
 def test_counts_that_are_not_ten_of_0_or_more_are_refused(counts):
     with pytest.raises(ValueError, match="ten counts of 0 or more"):
         digit_preference(counts)
-
-
-def test_ages_outside_10_to_89_do_not_count():
-    ages = np.arange(10, 90)
-    assert myers_index(
-        np.append(ages, [5, 90, 99]), np.append(np.ones(80), [50, 50, 50])
-    ).index == pytest.approx(0)
-    assert np.isnan(myers_index([5, 95], [3, 3]).index)
-
-
-def test_percents_add_to_100():
-    found = myers_index(np.arange(10, 90), np.random.default_rng(0).integers(1, 50, 80))
-    assert found.percent.sum() == pytest.approx(100)
-    assert found.index == pytest.approx(np.abs(found.percent - 10).sum() / 2)
-
-
-def test_an_age_that_is_not_whole_is_refused():
-    with pytest.raises(ValueError, match="whole years"):
-        myers_index([30.5], [1])
 
 
 def moments(samples):

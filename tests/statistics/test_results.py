@@ -85,7 +85,7 @@ def test_every_measure_of_the_registry_is_tallied_by_its_own_steps(store):
                 "reading_id": [1],
                 "measured_on": [date(2025, 1, 1)],
                 "sex": ["male"],
-                "age": [40],
+                "age": [19],  # at which every measure counts
                 **{name: [v] for name, v in values.items()},
             }
         ),

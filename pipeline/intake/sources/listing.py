@@ -4,20 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 
+from pipeline.faults import nearest
 from pipeline.intake.arrival import Arrival, PassedOver, is_unfinished, pass_over
-from pipeline.intake.sources.remote_file import FILE, LINK, OutOfReach, RemoteFile
+from pipeline.intake.sources.remote_file import FILE, LINK, Fetched, OutOfReach, RemoteFile
 from pipeline.intake.sources.source import Remote, Source
-from pipeline.programme import nearest
 
 AT_REST_SECONDS = 60  # a file that was written to since may still be under way
 MOST_AT_ONCE = 8
 _LONGEST_PATH = 1000
 
-Known = Mapping[tuple[str, str], tuple[str, str]]  # (source's url, path) → (fingerprint, sha256)
+Known = Mapping[tuple[str, str], Fetched]  # (source's url, path) → what is known of it
 
 
 @dataclass
@@ -31,10 +31,14 @@ def listed(
     sites: Mapping[str, object],
     known: Known,
     *,
+    judged_by: str,
     now: datetime,
     progress: Callable[[int, int, str], None],
 ) -> Listing:
-    """The files of every source that can be reached, looked at side by side; the others are marked out_of_reach."""
+    """The files of every source that can be reached, looked at side by side; the others are marked out_of_reach.
+
+    `judged_by`, as judgement.judged_by gives it: a file that was held or refused by the same is known too.
+    """
     listing = Listing()
     if not sources:
         return listing
@@ -46,12 +50,18 @@ def listed(
                 files = future.result()
             except OutOfReach:
                 continue  # told at the end of intake, with those that are lost on the way
-            _sort_out(source, files, sites, known, now.timestamp(), listing)
+            _sort_out(source, files, sites, known, judged_by, now.timestamp(), listing)
     return listing
 
 
 def _sort_out(
-    source: Source, files: list[RemoteFile], sites: Mapping[str, object], known: Known, now: float, listing: Listing
+    source: Source,
+    files: list[RemoteFile],
+    sites: Mapping[str, object],
+    known: Known,
+    judged_by: str,
+    now: float,
+    listing: Listing,
 ) -> None:
     told: set[str] = set()
 
@@ -88,10 +98,20 @@ def _sort_out(
             tell(where, "a file that was written to within the last minute", "nothing: the next run reads it",
                  is_misplaced=False)  # fmt: skip
         else:
-            fingerprint, sha256 = known.get((source.settings.url, file.path), ("", ""))
-            remote = Remote(source, file, sha256 if fingerprint == file.fingerprint else None)
             name = "/".join((source.name, *below))
+            remote = _with_what_is_known(
+                Remote(source, file, None, judged_by), known.get((source.settings.url, file.path)), name
+            )
             listing.found.append(Arrival(site, Path(name), name, remote))
+
+
+def _with_what_is_known(remote: Remote, before: Fetched | None, name: str) -> Remote:
+    """Known are bytes that were accepted, and those that would be held or refused again, of which the ledger tells
+    under this very name: the same bytes may lie elsewhere too, and be told of there."""
+    if before is None or before.held_name not in (None, name):
+        return remote
+    now = remote.file.fingerprint if before.held_name is None else remote.fingerprint_when_held
+    return replace(remote, known_sha256=before.sha256) if before.fingerprint == now else remote
 
 
 def _is_safe(file: RemoteFile) -> bool:

@@ -32,6 +32,15 @@ class RemoteFile:
         return f"{self.kind} {self.size} {self.changed_at} {self.tag}"
 
 
+@dataclass(frozen=True)
+class Fetched:
+    """What is known of a place in a source from when it was fetched."""
+
+    fingerprint: str  # of the file as the server showed it; where it was not accepted, and what it was judged by
+    sha256: str
+    held_name: str | None  # of a file that was held or refused, as the ledger names it; None: it was accepted
+
+
 class OutOfReach(Fault):
     """A source that cannot be read from now. The run goes on without it."""
 

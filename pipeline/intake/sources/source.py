@@ -189,10 +189,16 @@ class Remote:
     source: Source
     file: RemoteFile
     known_sha256: str | None  # of the bytes that were fetched when the server showed the very same
+    judged_by: str  # as judgement.judged_by gives it
 
     @property
     def url(self) -> str:
         return self.source.settings.url
+
+    @property
+    def fingerprint_when_held(self) -> str:
+        """The same for as long as the file is the same and would be held or refused again."""
+        return f"{self.file.fingerprint} {self.judged_by}"
 
     def fetch(self, to: Path, *, where: str) -> None:
         self.source.fetch(self.file, to, where=where)
