@@ -36,7 +36,7 @@ from pipeline.run_log import RunLog
 from pipeline.sole_use import opened_alone, sole_use
 from pipeline.store import Store, sql_text, storage_fault
 from pipeline.tallies import build_tallies
-from pipeline.visits import build_visits
+from pipeline.waiting_figures import WorkedOut, are_due, due_on, resting_on
 from pipeline.watching import log_files, watched
 
 Progress = Callable[[int, int, str], None]
@@ -57,6 +57,7 @@ class Run:
     removed: Removed = field(default_factory=Removed)
     is_day_given: bool = True
     is_publication_asked_for: bool = False
+    is_everything_asked_for: bool = False
     publication: Publication | None = None
 
     @property
@@ -105,7 +106,6 @@ def _build(run: Run) -> None:
     # One transaction: readings without their tallies, or tallies of half the files, are never seen.
     with run.store.transaction():
         build_readings(run.store, run.programme)
-        build_visits(run.store, run.programme)
         build_tallies(run.store, run.programme)
 
 
@@ -121,12 +121,19 @@ def _empty_what_stood_on_readings(store: Store) -> None:
 
 
 def _results(run: Run) -> None:
-    if results_are_current(run.store, run.programme):
+    over_periods = run.is_everything_asked_for or are_due(run.store, run.programme, run.as_of)
+    if results_are_current(run.store, run.programme) and not over_periods:
         return
     from pipeline.results import refresh_results  # with all of statistics behind it
 
     with run.store.transaction():
-        refresh_results(run.store, run.programme, run.progress)
+        refresh_results(
+            run.store,
+            run.programme,
+            run.progress,
+            now=WorkedOut(run.run_id, run.as_of),
+            over_periods=over_periods,
+        )
 
 
 def _publish(run: Run) -> None:
@@ -202,6 +209,18 @@ def _since_frozen(programme: Programme) -> tuple[str, ...]:
     )
 
 
+def _waiting(store: Store, programme: Programme) -> tuple[str, ...]:
+    """That figures over all periods wait for their day, and which it is."""
+    day = resting_on(store)
+    if day is None:
+        return ()
+    return (
+        f"note  curves, analysers and outcomes rest on what had come by {day}\n"
+        f"      next: nothing; the first run from {due_on(programme, day)} on works them out, or now: "
+        "evenbeam run PROGRAMME.toml --all-figures",
+    )
+
+
 def _changed_pages(names: tuple[str, ...]) -> tuple[str, ...]:
     """That files of published/latest were not as this program had written them, and are again."""
     if not names:
@@ -230,16 +249,20 @@ def run(
     steps: tuple[Step, ...] = STEPS,
     is_day_given: bool = True,
     is_publication_asked_for: bool = False,
+    is_everything_asked_for: bool = False,
 ) -> Outcome:
     """Run every step over the programme at `path` and publish.
 
     `as_of` fixes the clock of everything that is published; `started_at` is for the ledger alone. Where nobody gave the
     day (`is_day_given` false), it is the machine's, whose clock must not have gone back since the last run.
     `is_publication_asked_for`: publish also where `published/latest` says all there is to say.
+    `is_everything_asked_for`: work out figures over all periods too, though their day has not come.
     Errors   a Fault of the settings or the store ends the run; a fault of a file holds that file.
     """
     programme = Programme.read(path)
-    way = _Way(steps, on_step, progress, perform, read_file, is_day_given, is_publication_asked_for)
+    way = _Way(
+        steps, on_step, progress, perform, read_file, is_day_given, is_publication_asked_for, is_everything_asked_for
+    )
     with watched(programme) as log, sole_use(programme.store):
         outcome = _opened(programme, as_of, started_at, way, log)
         log.write("run_finished", outcome=outcome.words, exit_code=outcome.exit_code)
@@ -257,6 +280,7 @@ class _Way:
     read_file: ReadFile
     is_day_given: bool
     is_publication_asked_for: bool
+    is_everything_asked_for: bool
 
 
 def _opened(programme: Programme, as_of: date, started_at: datetime, way: _Way, log: RunLog) -> Outcome:
@@ -305,6 +329,7 @@ def _walk(
         way.read_file,
         is_day_given=way.is_day_given,
         is_publication_asked_for=way.is_publication_asked_for,
+        is_everything_asked_for=way.is_everything_asked_for,
     )
     try:
         for position, step in enumerate(way.steps, start=1):
@@ -325,7 +350,8 @@ def _walk(
     if state.publication is None:
         raise Fault("unfinished run", next="report this: a step ended without its result")
     changed = _changed_pages(state.publication.changed_before)
-    remarks = (*_remarks(store), *_since_frozen(programme), *changed, *untranslated(programme))
+    waiting = _waiting(store, programme)
+    remarks = (*_remarks(store), *_since_frozen(programme), *changed, *waiting, *untranslated(programme))
     outcome = Outcome(state.intake, state.publication, remarks, state.removed)
     if not state.publication.is_new:
         log.write("publication_kept", as_of=state.publication.as_of)

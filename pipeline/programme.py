@@ -226,6 +226,12 @@ class Outcomes(_Settings):
         return self
 
 
+class Results(_Settings):
+    """How long figures may wait that rest on people's readings over all periods: curves, analysers, outcomes."""
+
+    over_periods_every_days: int = Field(0, ge=0, le=92)  # 0: every run works them out
+
+
 class Site(_Settings):
     id: SiteId
     name: Name
@@ -313,6 +319,7 @@ class ProgrammeSettings(_Settings):
     engine: Engine = Engine()
     retention: Retention = Retention()
     outcomes: Outcomes = Outcomes()
+    results: Results = Results()
     notify: Notify | None = None
     source: tuple[SourceSettings, ...] = Field((), max_length=100)
     site: tuple[Site, ...] = Field(min_length=1)

@@ -45,6 +45,10 @@ update ledger.result_state
 set is_current = false
 where exists (from leaving_row);
 
+-- what waits for its day would tell of who is gone
+delete from ledger.over_periods_state
+where exists (from leaving_row);
+
 update ledger.file
 set kept_sha256 = kept_copy.kept_sha256
 from kept_copy
