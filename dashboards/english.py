@@ -21,6 +21,7 @@ ENGLISH: dict[str, str] = {
     "nav.report": "Report",
     "nav.methods": "Methods and cautions",
     "stamp": "Data to {last}. Made as of {as_of} with {software}.",
+    "stamp.waiting": "Curves, analysers and outcomes rest on what had come by {day}.",
     "footer.caution": "These are figures about groups, not a diagnosis of anyone. Analysers of this kind "
     "are not for people with a pacemaker or other implanted electronic device, and "
     "their readings do not hold in pregnancy. Drink, food, exercise and time of day move a reading.",

@@ -20,7 +20,7 @@ from dashboards.cubes import UNRELIABLE
 from dashboards.data_quality import data_quality_pages
 from dashboards.figures import page_json, table_rows
 from dashboards.methods import methods_pages
-from dashboards.numbers import count, period_title, writing_as
+from dashboards.numbers import count, writing_as
 from dashboards.outcomes import outcome_pages
 from dashboards.overview import overview_pages
 from dashboards.page import Page
@@ -29,6 +29,7 @@ from dashboards.prevalence import prevalence_pages
 from dashboards.release import Release, read_release
 from dashboards.report import report_pages, write_document
 from dashboards.sites import site_pages
+from dashboards.stamp import stamp
 from dashboards.wording import TEXT, say, say_of
 from dashboards.workbook import write_workbook
 
@@ -143,12 +144,7 @@ def _rendered(templates: Environment, release: Release, page: Page, sections: li
         programme=facts["programme"],
         language=release.catalogue.language,
         navigation=[(f"{name}.html", TEXT[f"nav.{name}"], name == page.section) for name in sections],
-        stamp=say(
-            "stamp",
-            last=period_title(release.periods[-1]),
-            as_of=facts["written"]["as_of"],
-            software=facts["software"],
-        ),
+        stamp=stamp(release),
         data=json_block(page_json(page.cubes, page.controls, list(page.figures))) if page.figures else "",
         **page.more,
     )

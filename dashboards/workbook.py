@@ -17,6 +17,7 @@ from xlsxwriter.worksheet import Worksheet
 
 from dashboards.numbers import count, period_title
 from dashboards.release import ALL_SITES, Release
+from dashboards.stamp import stamp
 from dashboards.table_sheet import TableSheet, storable
 from dashboards.wording import TEXT, say
 
@@ -119,7 +120,7 @@ def _contents(
     sheet.write_string(0, 0, storable(release.facts["programme"]), styles["title"])
     last = period_title(release.periods[-1])
     words = [
-        say("stamp", last=last, as_of=release.facts["written"]["as_of"], software=release.facts["software"]),
+        stamp(release),
         say("book.period", period=last),
         TEXT["book.empty"],
         TEXT["footer.caution"],

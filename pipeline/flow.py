@@ -20,7 +20,7 @@ from pipeline.removal.removing import Removed, remove
 from pipeline.results.basis import results_are_current
 from pipeline.store import Store
 from pipeline.tallies import build_tallies
-from pipeline.visits import build_visits
+from pipeline.waiting_figures import WorkedOut, are_due
 
 Progress = Callable[[int, int, str], None]
 
@@ -40,6 +40,7 @@ class Run:
     removed: Removed = field(default_factory=Removed)
     is_day_given: bool = True
     is_publication_asked_for: bool = False
+    is_everything_asked_for: bool = False
     publication: Publication | None = None
 
     @property
@@ -88,7 +89,6 @@ def _build(run: Run) -> None:
     # One transaction: readings without their tallies, or tallies of half the files, are never seen.
     with run.store.transaction():
         build_readings(run.store, run.programme)
-        build_visits(run.store, run.programme)
         build_tallies(run.store, run.programme)
 
 
@@ -104,12 +104,19 @@ def _empty_what_stood_on_readings(store: Store) -> None:
 
 
 def _results(run: Run) -> None:
-    if results_are_current(run.store, run.programme):
+    over_periods = run.is_everything_asked_for or are_due(run.store, run.programme, run.as_of)
+    if results_are_current(run.store, run.programme) and not over_periods:
         return
     from pipeline.results import refresh_results  # with all of statistics behind it
 
     with run.store.transaction():
-        refresh_results(run.store, run.programme, run.progress)
+        refresh_results(
+            run.store,
+            run.programme,
+            run.progress,
+            now=WorkedOut(run.run_id, run.as_of),
+            over_periods=over_periods,
+        )
 
 
 def _publish(run: Run) -> None:

@@ -46,7 +46,6 @@ from pipeline.results import build_results
 from pipeline.sole_use import opened_alone, sole_use
 from pipeline.store import Store, sql_text
 from pipeline.tallies import build_tallies
-from pipeline.visits import build_visits
 
 STEPS = (
     "Looking at what is there",
@@ -150,7 +149,6 @@ def _computed(
         with store.transaction():
             store.execute_file("27_until_period.sql", period=period)
             build_readings(store, programme)
-            build_visits(store, programme)
             build_tallies(store, programme)
             build_results(store, programme, progress)
             results, protected = proved_results(store, programme)

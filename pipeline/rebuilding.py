@@ -16,6 +16,7 @@ from datetime import date, datetime
 from functools import partial
 from itertools import chain
 from pathlib import Path, PurePosixPath
+from typing import Any
 
 import duckdb
 
@@ -33,7 +34,7 @@ from pipeline.results import refresh_results
 from pipeline.sole_use import opened_alone, sole_use
 from pipeline.store import Store, why_it_did_not_open
 from pipeline.tallies import build_tallies
-from pipeline.visits import build_visits
+from pipeline.waiting_figures import WorkedOut, last_worked_out, resting_on
 
 PART = ".rebuilt"
 COMPARED = ("reading", "tally", "result")  # schemas whose tables follow from the files
@@ -90,23 +91,26 @@ def rebuild(
             if damage:
                 with store.transaction():
                     kept_ledger.restore(store, _list_of(programme, damage))
-            on_step(1, 3, "Reading the kept files again")
+            parts = _begin_again(store, programme, started_at)
+            of = 1 + 2 * len(parts)
+            intake = IntakeSummary()
             with _spool(programme):
-                files, intake = _read_again(store, programme, started_at, progress)
-            on_step(2, 3, "Choosing readings, counting and computing")
-            with store.transaction():
-                build_readings(store, programme)
-                build_visits(store, programme)
-                build_tallies(store, programme)
-                refresh_results(store, programme, progress)
-                store.require_no_rows("checks/file_accounting_adds_up.sql")
-            on_step(3, 3, "Comparing with the store as it is")
+                for number, one in enumerate(parts):
+                    on_step(2 * number + 1, of, "Reading the kept files again")
+                    intake += _read_again(store, programme, one.files, started_at, progress)
+                    if one is parts[-1]:
+                        with store.transaction():
+                            store.execute_file("43_rows_that_left.sql")
+                    on_step(2 * number + 2, of, "Choosing readings, counting and computing")
+                    _compute(store, programme, one, progress)
+            on_step(of, of, "Comparing with the store as it is")
             tables, differences = (0, ()) if damage else _compared(store, database)
             store.execute("checkpoint")
         if not is_check:
             _put_in_place(part, database)
             with Store.open(database, memory_limit=limits.memory, threads=limits.threads) as store:
                 kept_ledger.write(store, programme.store / "archive")
+    files = sum(len(one.files) for one in parts)
     return Rebuilt(files, intake, damage.what if damage else None, tables, differences)
 
 
@@ -160,10 +164,25 @@ def _copy(database: Path, part: Path) -> None:
         connection.execute("copy from database old to anew")
 
 
-def _read_again(
-    store: Store, programme: Programme, started_at: datetime, progress: Progress
-) -> tuple[int, IntakeSummary]:
-    """The kept copies, in the order in which runs read them, with the day of that run."""
+@dataclass(frozen=True)
+class _Part:
+    """Files that are read one after the other, and when figures over all periods are worked out from them.
+
+    over_periods: whether they are; where not, they rest on the files of the part before.
+    """
+
+    files: list[dict[str, Any]]
+    now: WorkedOut
+    over_periods: bool
+
+
+def _begin_again(store: Store, programme: Programme, started_at: datetime) -> list[_Part]:
+    """Forget every row that files give, and say in which order they are read: that in which runs read them.
+
+    Where figures over all periods wait for their day, they rest on the files of the runs before, so those come first.
+    """
+    may_wait = programme.settings.results.over_periods_every_days > 0
+    last, is_waiting = last_worked_out(store), may_wait and resting_on(store) is not None
     with store.transaction():
         store.execute_file("42_forgotten_readings.sql")
         for table in _tables(store):
@@ -171,10 +190,28 @@ def _read_again(
     found = store.frame("from again").to_dicts()
     _require_that_all_can_be_read(programme, found)
     found.sort(key=lambda file: (file["run_id"], file["site"], PurePosixPath(file["name"]).parts))
+    last = last or WorkedOut(max((file["run_id"] for file in found), default=0), started_at.date())
+    before = [file for file in found if file["run_id"] <= last.run_id]
+    if is_waiting and before:
+        return [_Part(before, last, over_periods=True), _Part(found[len(before) :], last, over_periods=False)]
+    return [_Part(found, last, over_periods=True)]
+
+
+def _compute(store: Store, programme: Programme, part: _Part, progress: Progress) -> None:
+    with store.transaction():
+        build_readings(store, programme)
+        build_tallies(store, programme)
+        refresh_results(store, programme, progress, now=part.now, over_periods=part.over_periods)
+        store.require_no_rows("checks/file_accounting_adds_up.sql")
+
+
+def _read_again(
+    store: Store, programme: Programme, found: list[dict[str, Any]], started_at: datetime, progress: Progress
+) -> IntakeSummary:
+    """The kept copies, in the order given, with the day of the run that read each."""
     key = pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=len(found))
-    pads, kept_out = pseudonyms.pads_of(key), tombstones.read(
-        programme.store, withdrawals=ledger.withdrawals(store)
-    )
+    pads = pseudonyms.pads_of(key)
+    kept_out = tombstones.read(programme.store, withdrawals=ledger.withdrawals(store))
     settings = programme.settings
 
     of_all = Setting(programme, started_at.date(), started_at, 0, pads, kept_out)
@@ -205,9 +242,7 @@ def _read_again(
         for done, file in enumerate(found):
             progress(done, len(found), printable(f"{file['site']}/{file['name']}"))
             summary += next(one_by_one)
-    with store.transaction():
-        store.execute_file("43_rows_that_left.sql")
-    return len(found), summary
+    return summary
 
 
 def _require_that_all_can_be_read(programme: Programme, found: list[dict]) -> None:

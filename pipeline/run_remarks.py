@@ -9,6 +9,7 @@ from pipeline.programme import Programme
 from pipeline.publishing import Publication
 from pipeline.release.since_frozen import counts_that_differ
 from pipeline.store import Store, sql_text
+from pipeline.waiting_figures import due_on, resting_on
 
 MUCH_SET_ASIDE = 0.05  # of a site's accepted readings; chance and slips give well under 1 %
 
@@ -19,6 +20,7 @@ def remarks(store: Store, programme: Programme, publication: Publication) -> tup
         *_much_set_aside(store),
         *_since_frozen(programme),
         *_changed_pages(publication.changed_before),
+        *_waiting(store, programme),
         *untranslated(programme),
     )
 
@@ -56,4 +58,16 @@ def _changed_pages(names: tuple[str, ...]) -> tuple[str, ...]:
     return (
         f"note  published/latest was not as it had been written ({told}), and is again\n"
         "      next: nothing; whoever wants to change pages changes a copy",
+    )
+
+
+def _waiting(store: Store, programme: Programme) -> tuple[str, ...]:
+    """That figures over all periods wait for their day, and which it is."""
+    day = resting_on(store)
+    if day is None:
+        return ()
+    return (
+        f"note  curves, analysers and outcomes rest on what had come by {day}\n"
+        f"      next: nothing; the first run from {due_on(programme, day)} on works them out, or now: "
+        "evenbeam run PROGRAMME.toml --all-figures",
     )

@@ -73,16 +73,20 @@ def run(
     steps: tuple[Step, ...] = STEPS,
     is_day_given: bool = True,
     is_publication_asked_for: bool = False,
+    is_everything_asked_for: bool = False,
 ) -> Outcome:
     """Run every step over the programme at `path` and publish.
 
     `as_of` fixes the clock of everything that is published; `started_at` is for the ledger alone. Where nobody gave the
     day (`is_day_given` false), it is the machine's, whose clock must not have gone back since the last run.
     `is_publication_asked_for`: publish also where `published/latest` says all there is to say.
+    `is_everything_asked_for`: work out figures over all periods too, though their day has not come.
     Errors   a Fault of the settings or the store ends the run; a fault of a file holds that file.
     """
     programme = Programme.read(path)
-    way = _Way(steps, on_step, progress, perform, read_file, is_day_given, is_publication_asked_for)
+    way = _Way(
+        steps, on_step, progress, perform, read_file, is_day_given, is_publication_asked_for, is_everything_asked_for
+    )
     with watched(programme) as log, sole_use(programme.store):
         outcome = _opened(programme, as_of, started_at, way, log)
         log.write("run_finished", outcome=outcome.words, exit_code=outcome.exit_code)
@@ -100,6 +104,7 @@ class _Way:
     read_file: ReadFile
     is_day_given: bool
     is_publication_asked_for: bool
+    is_everything_asked_for: bool
 
 
 def _opened(programme: Programme, as_of: date, started_at: datetime, way: _Way, log: RunLog) -> Outcome:
@@ -148,6 +153,7 @@ def _walk(
         way.read_file,
         is_day_given=way.is_day_given,
         is_publication_asked_for=way.is_publication_asked_for,
+        is_everything_asked_for=way.is_everything_asked_for,
     )
     try:
         for position, step in enumerate(way.steps, start=1):

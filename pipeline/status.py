@@ -11,6 +11,7 @@ from pipeline.arrivals import arrival
 from pipeline.faults import SettingsFault, nearest, printable
 from pipeline.programme import Programme
 from pipeline.store import Store, sql_text
+from pipeline.waiting_figures import due_on, resting_on
 
 ROW_STATES = ("rows_read", "rows_accepted", "rows_held", "rows_duplicate", "rows_superseded")
 REMOVED = ("rows_withdrawn", "rows_expired")  # shown where there are any
@@ -34,6 +35,7 @@ def read_status(path: Path, *, as_of: date, held_rows_of: Collection[str] = ()) 
         "reasons": [],
         "held_rows": [],
         "set_aside": [],
+        "over_periods": None,
         "sites": {site.id: site.name for site in programme.sites.values()},
         "published": str(programme.published / "latest" / "index.html")
         if (programme.published / "latest" / "index.html").exists()
@@ -49,11 +51,18 @@ def read_status(path: Path, *, as_of: date, held_rows_of: Collection[str] = ()) 
         found["files"] = store.frame(sql_text("60_status_files.sql")).to_dicts()
         found["reasons"] = store.frame(sql_text("61_status_reasons.sql")).to_dicts()
         found["set_aside"] = store.frame(sql_text("63_status_set_aside.sql")).to_dicts()
+        found["over_periods"] = _waiting(store, programme)
         for site in held_rows_of:
             found["held_rows"] += store.frame(sql_text("62_status_held_rows.sql"), {"site": site}).to_dicts()
         last_days = dict(store.rows("select site, max(measured_on) from reading.accepted group by site"))
     found["arrivals"] = _arrivals(programme, last_days, as_of)
     return found
+
+
+def _waiting(store: Store, programme: Programme) -> dict[str, date] | None:
+    """The day that figures over all periods rest on and that on which they are worked out again; None: on all."""
+    day = resting_on(store)
+    return None if day is None else {"as_of": day, "due_on": due_on(programme, day)}
 
 
 def _arrivals(programme: Programme, last_days: dict[str, date], as_of: date) -> list[dict[str, Any]]:
@@ -101,6 +110,12 @@ def show_status(
     _show_arrivals([row for row in found["arrivals"] if site in (None, row["site"])])
     _show_reasons([row for row in found["reasons"] if site in (None, row["site"])])
     _show_set_aside([row for row in found["set_aside"] if site in (None, row["site"])])
+    waiting = found["over_periods"]
+    if waiting:
+        print(
+            f"\ncurves, analysers and outcomes rest on what had come by {waiting['as_of']}; "
+            f"the first run from {waiting['due_on']} on works them out"
+        )
     if found["published"]:
         print(f"\nopen {found['published']}")
 

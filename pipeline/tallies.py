@@ -1,4 +1,4 @@
-"""reading.participant_period → tally.value, tally.moment, tally.band of the touched periods, and tally.person_value.
+"""reading.participant_period → tally.value, tally.moment, tally.band of the touched periods.
 
 Everything counted is a whole number, so tallies add up exactly over files, sites, periods and machines.
 """
@@ -12,7 +12,6 @@ from pipeline.store import Store
 
 PROMISES = (
     "tally_value_counts_everybody",
-    "tally_person_value_counts_everybody_once",
     "bands_cover_everybody",
     "moments_agree_with_values",
     "file_accounting_adds_up",
@@ -24,8 +23,7 @@ def build_tallies(store: Store, programme: Programme) -> None:
     """Rewrite the tallies of the periods in `touched_period`, mark them stale for the results, and every file as built.
 
     `build_readings` leaves `touched_period` in the same connection and transaction. Age groups that changed in
-    the settings touch every period. Leaves the temporary table `last_person_value` for build_curves, where
-    anything changed.
+    the settings touch every period.
 
     Errors   StoreFault when a promise of sql/checks/ is broken: nothing is changed then.
     """
@@ -34,10 +32,6 @@ def build_tallies(store: Store, programme: Programme) -> None:
     store.execute_file("30_tally_value.sql")
     store.execute_file("31_tally_moment.sql")
     store.execute_file("32_tally_band.sql")
-    # each person once, over all periods: written whole, unless no period changed since
-    if store.value("select exists (from touched_period) or not exists (from tally.person_value)"):
-        store.execute_file("34_last_person_value.sql")
-        store.execute_file("35_tally_person_value.sql")
     for promise in PROMISES:
         store.require_no_rows(f"checks/{promise}.sql")
     store.execute_file("36_stale_period.sql")

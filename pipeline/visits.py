@@ -22,12 +22,12 @@ _FILES = ("23_visitor", "23_visitor_reading", "23_reading_repeat", "23_reading_v
 def build_visits(store: Store, programme: Programme) -> None:
     """Bring people's visits up to the accepted readings, in the caller's transaction.
 
-    `build_readings` leaves `touched_participant` in the same connection and transaction. Another program, or other
-    settings of sites, periods or visits, touch everybody.
+    ledger.file_without_visits says which files came since they were last written. Another program, or other settings of
+    sites, periods or visits, touch everybody.
     """
     basis = _basis(programme)
     is_whole = store.rows("from ledger.visit_state") != [(basis,)]
-    if not (is_whole or store.value("select exists (from touched_participant)")):
+    if not (is_whole or store.value("select exists (from ledger.file_without_visits)")):
         return
     given = {
         "is_whole": is_whole,
@@ -43,6 +43,7 @@ def build_visits(store: Store, programme: Programme) -> None:
             store.execute_file(f"{name}.sql", **given)
     for table in ("visitor", "visitor_reading"):
         store.execute(f"drop table {table}")
+    store.execute("delete from ledger.file_without_visits")
     store.execute("delete from ledger.visit_state")
     store.execute("insert into ledger.visit_state values ($basis)", {"basis": basis})
 

@@ -1,6 +1,6 @@
 -- visitor (temporary): people whose visits are written anew, and a whole number for each
 -- grain   participant
--- inputs  reading.accepted, touched_participant; $is_whole: everybody
+-- inputs  reading.accepted, ledger.file_without_visits; $is_whole: everybody
 -- keys    participant unique, number unique
 -- rule    Pseudonyms are long texts; people are sorted and joined several times faster by number. Which number somebody
 --         gets says nothing, and is another one the next time.
@@ -8,7 +8,7 @@
 create or replace temp table visitor as
 select participant, row_number() over ()::integer as number
 from (
-    select participant from touched_participant
-    union
-    select participant from reading.accepted where $is_whole
+    select distinct participant
+    from reading.accepted
+    where $is_whole or file_id in (select file_id from ledger.file_without_visits)
 );

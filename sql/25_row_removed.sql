@@ -51,6 +51,15 @@ select distinct period
 from leaving_row
 where outcome = 'accepted' and period not in (select period from ledger.stale_period);
 
+insert into ledger.over_periods_stale
+select distinct period
+from leaving_row
+where outcome = 'accepted' and period not in (select period from ledger.over_periods_stale);
+
+-- what waits for its day would tell of who is gone
+delete from ledger.over_periods_state
+where exists (from leaving_row);
+
 update ledger.file
 set kept_sha256 = kept_copy.kept_sha256
 from kept_copy

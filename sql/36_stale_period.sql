@@ -1,7 +1,7 @@
--- ledger.stale_period, ledger.result_state: what result.* does not know of yet
--- grain   period
+-- ledger.stale_period, over_periods_stale, file_without_visits, result_state: what result.* does not know of yet
+-- grain   period; file
 -- inputs  touched_period, ledger.file, ledger.held_row, account_before
--- keys    period unique
+-- keys    period unique; file_id unique
 -- rule    A run that is killed between tallies and results leaves its periods here, and the next one writes them. A
 --         file that is not built makes the results that are written whole stale: they count its rows or its readings.
 --         A file that was held or refused, and is again, of the same rows for the same reasons, does not.
@@ -11,6 +11,14 @@ create temp table if not exists account_before as from account_of_the_rest() lim
 insert into ledger.stale_period
 select period from touched_period
 where period not in (select period from ledger.stale_period);
+
+insert into ledger.over_periods_stale
+select period from touched_period
+where period not in (select period from ledger.over_periods_stale);
+
+insert into ledger.file_without_visits
+select file_id from ledger.file
+where not is_built and state = 'accepted' and file_id not in (select file_id from ledger.file_without_visits);
 
 update ledger.result_state
 set is_current = false

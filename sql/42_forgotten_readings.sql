@@ -26,6 +26,12 @@ join broken_before on broken_before.file_id = unaccepted_row.file_id and broken_
 
 delete from ledger.held_row where file_id in (select file_id from again);
 delete from ledger.unaccepted_row where file_id in (select file_id from again);
-update ledger.file set state = 'held' where file_id in (select file_id from again);
+update ledger.file
+set state = 'held', rows_read = 0, rows_accepted = 0, rows_held = 0, rows_duplicate = 0, rows_superseded = 0,
+    rows_withdrawn = 0, rows_expired = 0
+where file_id in (select file_id from again);
 delete from ledger.result_state;
 delete from ledger.stale_period;
+delete from ledger.over_periods_state;
+delete from ledger.over_periods_stale;
+delete from ledger.file_without_visits;

@@ -17,10 +17,10 @@ from typing import Any
 import typst
 
 from dashboards.figures import Figure, table_rows
-from dashboards.numbers import period_title
 from dashboards.page import Page
 from dashboards.release import Release
 from dashboards.report.still import still_charts
+from dashboards.stamp import stamp
 from dashboards.wording import TEXT, say
 
 TEMPLATE = "report.typ"
@@ -83,12 +83,7 @@ def _content(release: Release, page: Page, folder: Path) -> dict[str, Any]:
         "language": release.catalogue.language,
         "programme": release.facts["programme"],
         "lead": page.lead,
-        "stamp": say(
-            "stamp",
-            last=period_title(release.periods[-1]),
-            as_of=release.facts["written"]["as_of"],
-            software=release.facts["software"],
-        ),
+        "stamp": stamp(release),
         "text": {key: TEXT[key] for key in ("report.brief", "report.methods", "report.cautions", "report.table",
                                             "report.pages", "footer.caution", "withheld.why", "unreliable.why")},
         "brief": page.more["brief"],

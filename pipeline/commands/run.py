@@ -19,11 +19,22 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="publish also where published/latest already says all there is to say; its pages then name this day",
     )
+    parser.add_argument(
+        "--all-figures",
+        action="store_true",
+        help="work out curves, analysers and outcomes too, where [results] lets them wait for their day",
+    )
 
 
 def does(options: argparse.Namespace) -> int:
     from pipeline.terminal import Terminal
 
-    outcome = run_and_tell(options.programme, options.as_of, Terminal(), publish_again=options.publish_again)
+    outcome = run_and_tell(
+        options.programme,
+        options.as_of,
+        Terminal(),
+        publish_again=options.publish_again,
+        all_figures=options.all_figures,
+    )
     print(f"open {outcome.published / 'index.html'}")
     return outcome.exit_code

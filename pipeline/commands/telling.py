@@ -19,7 +19,12 @@ _SHOWN_ROW_MESSAGES = 3
 
 
 def run_and_tell(
-    path: Path, as_of: date | None, terminal: Terminal, *, publish_again: bool = False
+    path: Path,
+    as_of: date | None,
+    terminal: Terminal,
+    *,
+    publish_again: bool = False,
+    all_figures: bool = False,
 ) -> running.Outcome:
     from pipeline import running
 
@@ -31,6 +36,7 @@ def run_and_tell(
         progress=terminal.progress,
         is_day_given=as_of is not None,
         is_publication_asked_for=publish_again,
+        is_everything_asked_for=all_figures,
     )
     terminal.finish()
     print_some(outcome.intake.messages, SHOWN_FILES, "more files or folders set aside")

@@ -11,6 +11,7 @@ from pipeline.programme.notify import Notify
 from pipeline.programme.outcomes import FollowUp, Outcomes, Target
 from pipeline.programme.profile import MOST_DATE_FORMATS, Column, Profile
 from pipeline.programme.reading import Programme, read_profile
+from pipeline.programme.results import Results
 from pipeline.programme.retention import Retention
 from pipeline.programme.settings import Bandings, ProgrammeSettings, Site
 from pipeline.programme.source import SourceSettings
@@ -31,6 +32,7 @@ __all__ = [
     "Profile",
     "Programme",
     "ProgrammeSettings",
+    "Results",
     "Retention",
     "Site",
     "SourceSettings",

@@ -13,6 +13,7 @@ from pipeline.programme.disclosure import Disclosure
 from pipeline.programme.machine import Engine, Limits
 from pipeline.programme.notify import Notify
 from pipeline.programme.outcomes import Outcomes
+from pipeline.programme.results import Results
 from pipeline.programme.retention import Retention
 from pipeline.programme.section import Name, Section, SiteId, shown_as_written
 from pipeline.programme.source import SourceSettings
@@ -44,6 +45,7 @@ class ProgrammeSettings(Section):
     engine: Engine = Engine()
     retention: Retention = Retention()
     outcomes: Outcomes = Outcomes()
+    results: Results = Results()
     notify: Notify | None = None
     source: tuple[SourceSettings, ...] = Field((), max_length=100)
     site: tuple[Site, ...] = Field(min_length=1)

@@ -33,6 +33,7 @@ def basis_of(store: Store, programme: Programme, results: Unsuppressed, as_of: d
         "settings": programme.sha256,
         "language": _of_file(programme.language_file),
         "noise": noise_in(store, programme, as_of),
+        "over_periods": str(results.over_periods_as_of),
         **{f"period.{period}": digest for period, digest in results.digests.items()},
         **{f"result.{name}": digest_of_rows(rows) for name, rows in results.rest.items()},
     }

@@ -15,9 +15,12 @@ RESOURCE_PROFILE = "https://datapackage.org/profiles/2.0/dataresource.json"
 SCHEMA_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 
 
-def data_package(programme: str, as_of: str, tables: list[Table], files: Contents) -> dict[str, Any]:
+def data_package(
+    programme: str, as_of: str, tables: list[Table], files: Contents, *, over_periods_as_of: str | None = None
+) -> dict[str, Any]:
     """The descriptor, ready for JSON.
 
+    over_periods_as_of: the day that figures over all periods rest on, where it is an earlier one.
     Shapes   files: file name in `data/` → what is in it; each table has a CSV and a Parquet file.
     Source   Data Package and Table Schema standard, version 2. `unit` and `source` of a column are additional
              properties, which the standard allows.
@@ -26,7 +29,8 @@ def data_package(programme: str, as_of: str, tables: list[Table], files: Content
         "$schema": PACKAGE_PROFILE,
         "name": f"evenbeam-{name_of(programme)}",
         "title": programme,
-        "description": f"Aggregate figures as of {as_of}. Figures of small groups are withheld: their cells are empty.",
+        "description": f"Aggregate figures as of {as_of}.{_waiting(over_periods_as_of)} Figures of small groups are "
+        "withheld: their cells are empty.",
         "resources": [
             resource
             for table in tables
@@ -36,6 +40,10 @@ def data_package(programme: str, as_of: str, tables: list[Table], files: Content
             )
         ],
     }
+
+
+def _waiting(day: str | None) -> str:
+    return f" Curves, analysers and outcomes rest on what had come by {day}." if day else ""
 
 
 def name_of(title: str) -> str:

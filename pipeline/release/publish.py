@@ -59,7 +59,9 @@ def publish(
     tables = [(table, protected.pop(table.name)) for table in TABLES]
     tables += noisy_tables(store, programme, as_of)
     with unfinished_version(programme.published) as folder:
-        data = write_release(folder, programme, as_of, _one_by_one(tables), totals)
+        data = write_release(
+            folder, programme, as_of, _one_by_one(tables), totals, over_periods_as_of=results.over_periods_as_of
+        )
         build_pages(folder)
         return make_latest(programme.published, folder, as_of.isoformat(), data)
 
@@ -89,8 +91,11 @@ def write_release(
     tables: Iterable[tuple[Table, pl.DataFrame]],
     totals: pl.DataFrame,
     about: dict[str, Any] | None = None,
+    over_periods_as_of: date | None = None,
 ) -> Contents:
     """Write `data/`, `release.json` and its language into an empty folder; `about` adds to the record.
+
+    `over_periods_as_of`: the day that figures over all periods rest on, where it is an earlier one.
 
     `tables` may make each table as it is asked for: no more than one at a time is held here.
     Returns  what is in the files of `data/`, by their paths in the folder, so that nobody has to read them again.
@@ -106,10 +111,13 @@ def write_release(
         listed.append(listing(table, rows))
         del rows  # before the next one is made
     name = "datapackage.json"
-    package = data_package(programme.settings.name, as_of.isoformat(), [one.table for one in listed], files)
+    day = over_periods_as_of.isoformat() if over_periods_as_of else None
+    package = data_package(
+        programme.settings.name, as_of.isoformat(), [one.table for one in listed], files, over_periods_as_of=day
+    )
     files[name] = written(data / name, [json_bytes(package)])
     files = {f"data/{name}": content for name, content in files.items()}
-    record = release_record(programme, as_of, listed, totals, files)
+    record = release_record(programme, as_of, listed, totals, files, over_periods_as_of)
     (folder / "release.json").write_bytes(json_bytes(record | (about or {})))
     if programme.language_file:
         (folder / LANGUAGE).write_bytes(programme.language_file.read_bytes())

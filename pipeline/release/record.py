@@ -45,9 +45,11 @@ def release_record(
     tables: list[Listing],
     totals: pl.DataFrame,
     files: Contents,
+    over_periods_as_of: date | None = None,
 ) -> dict[str, Any]:
     """The record, ready for JSON.
 
+    over_periods_as_of: the day that figures over all periods rest on, where it is an earlier one.
     Shapes   tables: as `listing` gives each of protected rows; totals: columns item, n, protected likewise;
              files: path in the release → what is in it, for every file of `data/`.
     Missing  a total that is withheld is null; only measures and bandings that have rows are listed.
@@ -62,6 +64,7 @@ def release_record(
         "programme": settings.name,
         "as_of": as_of.isoformat(),
         "written": locale_marks(settings.locale, as_of) | {"language": settings.language},
+        **_over_periods(over_periods_as_of, settings.locale),
         "software": f"evenbeam {__version__}",
         "settings_sha256": programme.sha256,
         "period_kind": settings.period,
@@ -106,6 +109,12 @@ def release_record(
             for path, content in sorted(files.items())
         ],
     }
+
+
+def _over_periods(day: date | None, locale: str) -> dict[str, Any]:
+    if day is None:
+        return {}
+    return {"over_periods": {"as_of": day.isoformat(), "written": locale_marks(locale, day)["as_of"]}}
 
 
 def _site(site: Site, quality: pl.DataFrame, as_of: date) -> dict[str, Any]:

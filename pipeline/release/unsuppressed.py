@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from datetime import date
 from functools import cached_property
 
 import polars as pl
@@ -12,6 +13,7 @@ from pipeline.periods_apart import BY_PERIOD, people_and_rows
 from pipeline.programme import Disclosure
 from pipeline.release.schema import TABLES
 from pipeline.store import Store, sql_text
+from pipeline.waiting_figures import resting_on
 
 TOTALS = "total"
 Tables = dict[str, pl.DataFrame]
@@ -35,6 +37,11 @@ class Unsuppressed:
     @property
     def periods(self) -> list[str]:
         return sorted(self.digests)
+
+    @cached_property
+    def over_periods_as_of(self) -> date | None:
+        """The day that figures over all periods rest on, where they wait for theirs; None: on all that is here."""
+        return resting_on(self._store)
 
     @cached_property
     def digests(self) -> dict[str, str]:

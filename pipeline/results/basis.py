@@ -26,5 +26,8 @@ def basis_of(programme: Programme) -> str:
 
 
 def results_are_current(store: Store, programme: Programme) -> bool:
-    """Was result.* written from everything that is in the store, on the basis that holds now?"""
+    """Was result.* written from everything that is in the store, on the basis that holds now?
+
+    But for figures over all periods, which may wait (pipeline/waiting_figures.py).
+    """
     return store.rows("select basis, is_current from ledger.result_state") == [(basis_of(programme), True)]

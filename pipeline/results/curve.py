@@ -1,4 +1,4 @@
-"""tally.person_value, and the people of each site → result.curve, result.percentile_curve, result.curve_diagnostic."""
+"""Everybody's last reading → tally.person_value, result.curve, result.percentile_curve, result.curve_diagnostic."""
 
 from __future__ import annotations
 
@@ -31,15 +31,20 @@ _UNITS = 10**12  # in which a person's part is rounded to a whole number, so tha
 
 
 def build_curves(store: Store, settings: ProgrammeSettings, progress: Progress) -> None:
-    """Rewrite the three tables of smooth age curves, in the caller's transaction.
+    """Rewrite tally.person_value and the three tables of smooth age curves, in the caller's transaction.
 
-    Errors   StoreFault when a measure that anybody has would have neither a curve nor a reason.
+    Errors   StoreFault when somebody would be counted twice or not at all, or a measure that anybody has would have
+             neither a curve nor a reason.
     """
+    store.execute_file("34_last_person_value.sql")
+    store.execute_file("35_tally_person_value.sql")
+    store.require_no_rows("checks/tally_person_value_counts_everybody_once.sql")
     tally = store.frame(
         "select measure, sex, age, value, n from tally.person_value order by measure, sex, age, value"
     )
     curves = _fitted(tally, progress)
     sites = _sums_of_sites(store, curves)
+    store.execute("drop table last_person_value")
     least = settings.disclosure.minimum_people_for_percentile
     rows = [curve_row(curve, least) for curve in curves]
     percentiles = [pl.DataFrame(schema=PERCENTILE_SCHEMA)]
@@ -71,13 +76,7 @@ def _fitted(tally: pl.DataFrame, progress: Progress) -> list[FittedCurve]:
 def _sums_of_sites(store: Store, curves: list[FittedCurve]) -> dict[tuple[str, str], list[SumsByAge]]:
     """By measure and sex of the curves that are drawn: the sums of each site that has anybody in it, by site."""
     drawn = [curve for curve in curves if curve.choice.published != "none"]
-    if not drawn:
-        return {}
-    if not store.value("select count(*) from duckdb_tables() where temporary and table_name = 'last_person_value'"):
-        store.execute_file("34_last_person_value.sql")  # else build_tallies made it in this connection
-    found = {(curve.measure.name, curve.sex): _sums(store, curve) for curve in drawn}
-    store.execute("drop table last_person_value")
-    return found
+    return {(curve.measure.name, curve.sex): _sums(store, curve) for curve in drawn}
 
 
 def _sums(store: Store, curve: FittedCurve) -> list[SumsByAge]:

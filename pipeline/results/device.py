@@ -1,4 +1,4 @@
-"""People's changes between analysers → result.device; marks of careless entry → result.instrument_check."""
+"""People's changes between analysers → result.device."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ import polars as pl
 
 from pipeline.programme import Programme
 from pipeline.results import kept_change
-from pipeline.results.instrument_check import build_instrument_checks
 from pipeline.results.person_change import ChangesOfMeasure, person_changes
 from pipeline.results.plain_number import without_nan
 from pipeline.statistics.device_drift import USUAL, Chart, DeviceCharts, device_table
@@ -25,18 +24,18 @@ _LONE = "; the only analyser that the site names: its drift cannot be told from 
 
 
 def build_devices(store: Store, programme: Programme, periods: Sequence[str] | None = None) -> None:
-    """Rewrite result.device from the first of the touched periods on, and result.instrument_check.
+    """Rewrite result.device from the first of the touched periods on.
 
     `periods`: those whose readings changed since, where the caller knows that nothing else did; None for all. In the
     caller's transaction. An analyser is judged by what was known at a period's end, so that no earlier one changes.
     """
-    first = min(periods, default=None) if periods is not None else None
-    if periods is None or first is not None:
-        store.execute("delete from result.device where $first is null or period >= $first", {"first": first})
-        clothing = store.frame(sql_text("55_clothing_entered.sql"))
-        for measure, found in charted(store, first):
-            store.append_rows("result.device", _with_words(found, measure, clothing))
-    build_instrument_checks(store, programme, periods)
+    if periods is not None and not periods:
+        return
+    first = min(periods) if periods is not None else None
+    store.execute("delete from result.device where $first is null or period >= $first", {"first": first})
+    clothing = store.frame(sql_text("55_clothing_entered.sql"))
+    for measure, found in charted(store, first):
+        store.append_rows("result.device", _with_words(found, measure, clothing))
 
 
 def charted(store: Store, first: str | None = None) -> Iterator[tuple[str, pl.DataFrame]]:

@@ -4,7 +4,8 @@
 Each line of the table is a process of its own over the same CSV files (even_sites.py), one after the other in one go,
 so that ratios hold on a machine that does other work too: compare seconds of processor time, all threads together.
 Memory is the largest resident size of the process and its children. The last hundredth of the readings comes in a
-second run, as the files of the last nights would. Writes tests/benchmarks/results/run_speed.md.
+second run, as the files of the last nights would; curves, analysers and outcomes wait for their day then
+([results] over_periods_every_days), and a third run works them out. Writes tests/benchmarks/results/run_speed.md.
 """
 
 from __future__ import annotations
@@ -37,7 +38,8 @@ BESIDE = (
 )
 RUNS = (
     ("first", "`evenbeam run`, 99 % of the readings"),
-    ("night", "`evenbeam run`, the last 1 %"),
+    ("night", "`evenbeam run`, the last 1 %; curves, analysers and outcomes wait"),
+    ("waited", "`evenbeam run --all-figures`, what waited"),
     ("idle", "`evenbeam run`, nothing new"),
 )
 
@@ -89,7 +91,7 @@ def _resident(process: psutil.Process) -> int:
         return 0
 
 
-def run_once(folder: Path, is_profiled: bool) -> None:
+def run_once(folder: Path, is_profiled: bool, all_figures: bool) -> None:
     """In a process of its own: one run, and as its last line what each step took."""
     from where_time_goes import Spent
 
@@ -105,7 +107,7 @@ def run_once(folder: Path, is_profiled: bool) -> None:
     spent = Spent.watch() if is_profiled else None
     running.run(
         folder / "programme.toml", as_of=AS_OF, started_at=datetime(2026, 1, 15, 3), perform=perform,
-        on_step=lambda *_: None, progress=lambda *_: None,
+        on_step=lambda *_: None, progress=lambda *_: None, is_everything_asked_for=all_figures,
     )  # fmt: skip
     size = sum(file.stat().st_size for file in (folder / "store").glob("evenbeam.duckdb*"))
     told = {"store_bytes": size, "steps": steps, "spent": spent.largest() if spent else []}
@@ -116,19 +118,26 @@ def costs_of(folder: Path, readings: int, sites: int, is_profiled: bool) -> dict
     """Every line of one size."""
     _say(f"writing {readings:,} readings of {sites} sites")
     write_programme(folder, readings, sites)
+    _let_figures_wait(folder / "programme.toml")
     once = [sys.executable, str(Path(__file__)), "--once", str(folder), *(["--profile"] if is_profiled else [])]
     costs = {}
     for name, title in RUNS:
         if name == "night":
             last_files_arrive(folder)
         _say(title)
-        costs[name] = measured(once)
+        costs[name] = measured([*once, "--all-figures"] if name == "waited" else once)
     for name, title, script in BESIDE:
         _say(title)
         costs[name] = measured([sys.executable, str(HERE / script), str(folder)])
     for cost in costs.values():
         cost.sites = sites
     return costs
+
+
+def _let_figures_wait(settings: Path) -> None:
+    text = settings.read_text(encoding="utf-8")
+    waiting = "[results]\nover_periods_every_days = 7\n\n[[site]]"
+    settings.write_text(text.replace("[[site]]", waiting, 1), encoding="utf-8")
 
 
 def starts() -> dict[str, Cost]:
@@ -150,9 +159,10 @@ def main() -> None:
     parser.add_argument("--folder", type=Path, help="where to work; a temporary folder otherwise")
     parser.add_argument("--profile", action="store_true", help="tell where the time goes; takes a little itself")
     parser.add_argument("--once", type=Path, help=argparse.SUPPRESS)
+    parser.add_argument("--all-figures", action="store_true", help=argparse.SUPPRESS)
     chosen = parser.parse_args()
     if chosen.once:
-        run_once(chosen.once, chosen.profile)
+        run_once(chosen.once, chosen.profile, chosen.all_figures)
         return
     from run_speed_page import page
 

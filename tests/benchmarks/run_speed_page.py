@@ -53,12 +53,12 @@ def _growth(sizes: list[int], records: dict) -> list[str]:
 
 
 def _steps(sizes: list[int], records: dict) -> list[str]:
-    rows = ["## Step by step", "", "Processor time in seconds, first run / last 1 %.", ""]
+    rows = ["## Step by step", "", "Processor time in seconds, first run / last 1 % / what waited.", ""]
     titles = list(records[str(sizes[0])]["first"]["steps"])
     rows += ["| step | " + " | ".join(f"{size:,}" for size in sizes) + " |", "| --- |" + " --- |" * len(sizes)]
     for title in titles:
         cells = [
-            f"{records[str(size)]['first']['steps'][title]:.1f} / {records[str(size)]['night']['steps'][title]:.1f}"
+            " / ".join(f"{records[str(size)][run]['steps'][title]:.1f}" for run in ("first", "night", "waited"))
             for size in sizes
         ]
         rows.append(f"| {title} | " + " | ".join(cells) + " |")
@@ -70,6 +70,7 @@ def _targets(sizes: list[int], records: dict) -> list[str]:
     first, night = largest["first"], largest["night"]
     of_floor = first["processor"] / largest["floor"]["processor"]
     of_first = night["processor"] / first["processor"]
+    of_first_whole = (night["processor"] + largest["waited"]["processor"]) / first["processor"]
     start = max(cost["processor"] for cost in records["start"].values())
     rows = [f"## Targets, at {sizes[-1]:,} readings", "", "| target | found | met |", "| --- | --- | --- |"]
     for what, found, is_met in (
@@ -78,7 +79,8 @@ def _targets(sizes: list[int], records: dict) -> list[str]:
          f"{first['processor'] / largest['pandas']['processor']:.1f} ×",
          first["processor"] < largest["pandas"]["processor"]),
         ("whole run within 4 GiB", _bytes(first["peak_bytes"]), first["peak_bytes"] <= TARGET_OF_MEMORY),
-        (f"1 % more within {TARGET_OF_NIGHT:.0%} of the whole run", f"{of_first:.0%}", of_first <= TARGET_OF_NIGHT),
+        (f"1 % more within {TARGET_OF_NIGHT:.0%} of the whole run", f"{of_first:.1%}", of_first <= TARGET_OF_NIGHT),
+        ("… with what waited, published once more", f"{of_first_whole:.0%}", of_first_whole <= TARGET_OF_NIGHT),
         (f"a command starts within {TARGET_OF_START:g} s", f"{start:.2f} s", start <= TARGET_OF_START),
     ):  # fmt: skip
         rows.append(f"| {what} | {found} | {'yes' if is_met else 'no'} |")

@@ -15,7 +15,7 @@ _FUNCTIONS = (
     ("pipeline.results.percentile", "_percentiles"), ("pipeline.results.percentile", "percentile_rows"),
     ("pipeline.results.percentile", "people_below"),
 )  # fmt: skip
-_RESULTS = "pipeline.results.building"
+_RESULTS = ("pipeline.results.building", "pipeline.results.over_periods")
 
 
 def _called(function: str) -> Callable[..., str]:
@@ -40,7 +40,9 @@ class Spent:
             spent._wrap(Store, method, lambda store, name: name)
         for method in ("frame", "rows"):
             spent._wrap(Store, method, lambda store, query, *_: query.strip().splitlines()[0][:60])
-        results = [(_RESULTS, name) for name in dir(import_module(_RESULTS)) if name.startswith("build_")]
+        results = [
+            (module, name) for module in _RESULTS for name in dir(import_module(module)) if name.startswith("build_")
+        ]
         for module, function in (*_FUNCTIONS, *results):
             spent._wrap(import_module(module), function, _called(function))
         return spent

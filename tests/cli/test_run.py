@@ -100,7 +100,7 @@ def test_files_that_are_held_again_leave_results_as_they_are_and_one_that_is_not
     folder = tmp_path / "p"
     shutil.copytree(small_run.folder, folder, symlinks=True)
     asked = []
-    monkeypatch.setattr(building, "build_results", lambda *_, **__: asked.append(1))
+    monkeypatch.setattr(building, "build_of_periods", lambda *_, **__: asked.append(1))
     run = ["run", str(folder), "--as-of", "2026-01-15"]
     assert main(run) == 3 and asked == []
     with small_run.store() as store:

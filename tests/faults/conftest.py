@@ -11,7 +11,6 @@ import nights
 import pytest
 
 import dashboards
-from pipeline.results import building
 
 
 @contextmanager
@@ -19,8 +18,8 @@ def no_pages_and_no_comparisons() -> Iterator[None]:
     """They take most of a run's time and write nothing of their own that could be lost."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(dashboards, "build_pages", nights.pages)
-        for name in nights.LEFT_OUT:
-            patch.setattr(building, name, lambda *_: None)
+        for module, name in nights.LEFT_OUT:
+            patch.setattr(f"pipeline.results.{module}.{name}", lambda *_: None)
         yield
 
 

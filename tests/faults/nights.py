@@ -20,6 +20,7 @@ import types
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -142,7 +143,10 @@ NIGHTS = (
 )
 
 
-LEFT_OUT = ("build_curves", "build_site_comparison", "build_devices", "build_outcomes")
+LEFT_OUT = (
+    ("building", "build_site_comparison"), ("over_periods", "build_curves"), ("over_periods", "build_devices"),
+    ("over_periods", "build_outcomes"),
+)  # fmt: skip
 SEAL = ("seal", "FOLDER/export.csv", "--profile", "FOLDER/site.toml", "--key-file", "FOLDER/seal.key")
 
 
@@ -150,12 +154,11 @@ def ready() -> None:
     """Load everything and leave out what a kill cannot hurt. For the process that forks, before anything runs in it."""
     import dashboards
     from pipeline import cli, freezing, rebuilding, running, verifying, withdrawal  # noqa: F401
-    from pipeline.results import building
     from pipeline.seal import key_file
 
     dashboards.build_pages = pages
-    for name in LEFT_OUT:
-        setattr(building, name, lambda *_: None)
+    for module, name in LEFT_OUT:
+        setattr(import_module(f"pipeline.results.{module}"), name, lambda *_: None)
     key_file.secrets = types.SimpleNamespace(token_bytes=lambda n: b"\7" * n)  # the same key in every life
 
 

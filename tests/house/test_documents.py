@@ -27,6 +27,7 @@ TABLES = [
     programme.Outcomes,
     programme.FollowUp,
     programme.Target,
+    programme.Results,
     programme.Site,
     programme.Notify,
     programme.SourceSettings,

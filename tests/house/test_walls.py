@@ -39,6 +39,7 @@ MAY_IMPORT = {
         "pipeline.intake", "pipeline.release", "pipeline.store", "pipeline.programme", "pipeline.period",
         "pipeline.faults", "pipeline",
     ),
+    "pipeline/waiting_figures.py": ("pipeline.store", "pipeline.programme"),
     "pipeline/removal": (
         "pipeline.intake", "pipeline.sole_use", "pipeline.store", "pipeline.programme", "pipeline.faults",
         "pipeline.durable", "pipeline",
@@ -51,7 +52,7 @@ MAY_IMPORT = {
     "pipeline/release": (
         "pipeline.store", "pipeline.disclosure", "pipeline.audit", "pipeline.programme", "pipeline.measures",
         "pipeline.faults", "pipeline.checks", "pipeline.arrivals", "pipeline.period", "pipeline.durable",
-        "pipeline.own_source", "pipeline.periods_apart", "pipeline",
+        "pipeline.own_source", "pipeline.periods_apart", "pipeline.waiting_figures", "pipeline",
     ),
     "dashboards": (),
     "synthetic_cohort": ("pipeline.measures", "pipeline.reference"),

@@ -38,7 +38,7 @@ def follow_up(store):
                 f"values ('{site}', '{device}', 'weight', '{period}', 50, {difference}, 5, '{signal}', '')"
             )
         programme = SimpleNamespace(settings=settings)
-        store.execute("create or replace temp table touched_participant as select participant from reading.accepted")
+        store.execute("insert or ignore into ledger.file_without_visits select distinct file_id from reading.accepted")
         build_visits(store, programme)
         least = pl.DataFrame({"measure": ["weight", "body_fat_percent"], "least": [1.5, 3.0]})
         with (

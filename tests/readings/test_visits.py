@@ -31,8 +31,9 @@ class Programme:
     def run(self):
         with self.store.transaction():
             build_readings(self.store, self.programme)
+            self.store.execute_file("36_stale_period.sql")  # as build_tallies ends
+            self.store.execute("update ledger.file set is_built = true")
             build_visits(self.store, self.programme)
-            self.store.execute("update ledger.file set is_built = true")  # as build_tallies ends
 
     def visits(self):
         return [self.store.rows(f"from reading.{table} order by all") for table in ("visit", "repeat")]

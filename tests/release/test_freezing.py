@@ -15,7 +15,7 @@ import dashboards
 from pipeline import freezing
 from pipeline.cli import main
 from pipeline.release import frozen
-from pipeline.results import building
+from pipeline.results import over_periods
 from pipeline.store import Store
 
 
@@ -24,7 +24,7 @@ def no_curves():
     """Curves take most of the time; the small page stands for all pages."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(dashboards, "build_pages", lambda folder: (folder / "index.html").write_text("page"))
-        patch.setattr(building, "build_curves", lambda store, settings, progress: None)
+        patch.setattr(over_periods, "build_curves", lambda store, settings, progress: None)
         yield
 
 

@@ -8,7 +8,7 @@ import pytest
 from invented_programme import Invented, invented
 
 import dashboards
-from pipeline.results import building
+from pipeline.results import over_periods
 
 
 @contextmanager
@@ -16,7 +16,7 @@ def no_pages_and_no_curves() -> Iterator[None]:
     """Pages and curves take most of a run's time and hold nothing that could not be rebuilt; tests/cli runs it all."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(dashboards, "build_pages", lambda folder: [])
-        patch.setattr(building, "build_curves", lambda store, settings, progress: None)
+        patch.setattr(over_periods, "build_curves", lambda store, settings, progress: None)
         yield
 
 

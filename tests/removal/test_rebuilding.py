@@ -130,7 +130,7 @@ def test_a_reading_counts_again_once_the_one_it_disagreed_with_has_expired(tmp_p
 def test_a_run_that_is_killed_before_its_results_leaves_them_to_the_next(programme, monkeypatch):
     programme.put("north-quay", "b.csv", others(1000, "2025-06-03", 30))
 
-    def killed(*_):
+    def killed(*_, **__):
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
