@@ -35,8 +35,8 @@ TABLES = [
     programme.Column,
 ]
 SUBTABLES = {
-    "bandings", "disclosure", "ages", "limits", "engine", "notify", "outcomes", "retention", "site", "source",
-    "columns", "constants",
+    "bandings", "disclosure", "ages", "limits", "engine", "notify", "outcomes", "results", "retention", "site",
+    "source", "columns", "constants",
 }  # fmt: skip
 SUBTABLES_OF_OUTCOMES = {"follow_up", "target"}
 
