@@ -36,23 +36,35 @@ class Runs:
         before = np.cumsum(heights) - heights
         starts = before[self.part] + self.first
         away = starts - (np.cumsum(self.rows) - self.rows)
-        return np.arange(self.rows.sum()) + np.repeat(away, self.rows) if away.any() else None
+        if not away.any():
+            return None
+        height = int(self.rows.sum())
+        kind = np.int32 if height <= np.iinfo(np.int32).max else np.int64  # half the memory, nearly always
+        places = np.repeat(away.astype(kind), self.rows)
+        places += np.arange(height, dtype=kind)
+        return places
+
+
+def leading_columns(table: Table) -> list[str]:
+    """Those that tell runs apart: the key's, up to the period."""
+    return list(table.key[: table.key.index("period") + 1])
 
 
 def runs_of(table: Table, keys: Sequence[pl.DataFrame]) -> Runs:
-    """Shapes   keys: the key's columns of each period's rows, in the order of row_order; periods differ.
+    """Shapes   keys: leading_columns of each period's rows, which stand in the order of row_order; periods differ.
 
     Errors   ValueError where a period's rows do not stay together as told above.
     """
-    leading = list(table.key[: table.key.index("period")])
+    told_by = leading_columns(table)
+    leading = told_by[:-1]
     firsts = [_firsts(rows, leading) for rows in keys]
     heads = pl.concat([rows[first] for rows, first in zip(keys, firsts, strict=True)])
-    if heads.select(*leading, "period").is_duplicated().any():
+    if heads.select(told_by).is_duplicated().any():
         raise ValueError(f"table {table.name}: rows alike in {', '.join(leading)} and period do not stand together")
     part = np.repeat(np.arange(len(keys)), [first.size for first in firsts])
     counts = [np.diff(first, append=rows.height) for rows, first in zip(keys, firsts, strict=True)]
     first, rows = np.concatenate(firsts), np.concatenate(counts)
-    order, _ = row_order(heads, table.key)
+    order, _ = row_order(heads, tuple(told_by))
     return Runs(part, first, rows) if order is None else Runs(part[order], first[order], rows[order])
 
 

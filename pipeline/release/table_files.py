@@ -15,7 +15,7 @@ from pipeline.release.csv_runs import CsvRuns, csv_of_periods
 from pipeline.release.parquet_file import write_parquet
 from pipeline.release.periods_kept import KeptPeriod
 from pipeline.release.record import LISTED, Listing, listing
-from pipeline.release.runs import Runs, runs_of
+from pipeline.release.runs import Runs, leading_columns, runs_of
 from pipeline.release.takeover import Takeover
 
 
@@ -65,7 +65,7 @@ def write_table_of_periods(
 ) -> TableFiles:
     """Shapes   periods: each with the table as published_table gives it, in the order of periods."""
     table = listed.table
-    runs = runs_of(table, [period.rows(table.name, list(table.key)) for period in periods])
+    runs = runs_of(table, [period.rows(table.name, leading_columns(table)) for period in periods])
     pieces, lie = csv_of_periods(table, periods, runs, standing.csv(table.name) if standing else None)
     csv = written(data / f"{table.name}.csv", pieces)
     del pieces  # with the texts of new periods
