@@ -53,7 +53,11 @@ class Cube:
     states: str = field(repr=False)
 
     def dimension(self, name: str) -> Dimension:
-        return next(d for d in self.dimensions if d.name == name)
+        return self._by_name[name]
+
+    @cached_property
+    def _by_name(self) -> dict[str, Dimension]:
+        return {dimension.name: dimension for dimension in self.dimensions}
 
     def cell(self, at: Mapping[str, str]) -> dict[str, Any]:
         """The figures of one cell: {"state": letter, column: steps or None, …}; off an axis is NO_ROW.
@@ -69,28 +73,31 @@ class Cube:
         return self._cell(index)
 
     def _cell(self, index: int) -> dict[str, Any]:
-        found = {"state": self.states[index]}
-        for name, values in self.columns.items():
-            found[name] = values[index]
-        return found
+        return {"state": self.states[index], **{name: values[index] for name, values in self.columns.items()}}
 
     def walk(
         self, along: Sequence[str], at: Mapping[str, str]
     ) -> Iterator[tuple[dict[str, str], dict[str, Any]]]:
         """Cells along some dimensions while the others stay at `at`: (keys, figures) in reading order."""
-        steps, others = self._steps(), [axis for axis in self.dimensions if axis.name not in along]
+        steps, others = self._steps, [axis for axis in self.dimensions if axis.name not in along]
         axes = [self.dimension(name).keys for name in along]
         if any(at[axis.name] not in axis.places for axis in others):
             for keys in product(*axes):
                 yield dict(zip(along, keys, strict=True)), {"state": NO_ROW, **dict.fromkeys(self.columns)}
             return
-        start = sum(steps[axis.name] * axis.places[at[axis.name]] for axis in others)
+        start = sum([steps[axis.name] * axis.places[at[axis.name]] for axis in others])
+        if len(along) == 1:  # as nearly always
+            (name,), step = along, steps[along[0]]
+            for place, key in enumerate(axes[0]):
+                yield {name: key}, self._cell(start + step * place)
+            return
         strides = [
             range(0, steps[name] * len(keys), steps[name]) for name, keys in zip(along, axes, strict=True)
         ]
         for keys, away in zip(product(*axes), product(*strides), strict=True):
             yield dict(zip(along, keys, strict=True)), self._cell(start + sum(away))
 
+    @cached_property
     def _steps(self) -> dict[str, int]:
         """How many cells apart two neighbours along each dimension lie."""
         lengths = [len(axis.keys) for axis in self.dimensions]
@@ -99,7 +106,7 @@ class Cube:
     def narrowed(self, axis: Dimension) -> Cube:
         """The cells along some keys of a dimension: `axis` has its name, the keys and what they are called now."""
         whole = self.dimension(axis.name)
-        step, places = self._steps()[axis.name], [whole.places[key] for key in axis.keys]
+        step, places = self._steps[axis.name], [whole.places[key] for key in axis.keys]
         cells = [
             start + step * place + i
             for start in range(0, len(self.states), step * len(whole.keys))

@@ -23,7 +23,9 @@ def is_shown(cell: Cell, *figures: str) -> bool:
 
 def is_firm(cell: Cell) -> bool:
     """A share with both ends of its interval, and not flagged unreliable: fit to stand in a sentence."""
-    return cell["state"] == PUBLISHED and all(cell[name] is not None for name in ("share", "low", "high"))
+    if cell["state"] != PUBLISHED:
+        return False
+    return cell["share"] is not None and cell["low"] is not None and cell["high"] is not None
 
 
 def apart(one: Cell, other: Cell, low: str = "low", high: str = "high") -> bool:

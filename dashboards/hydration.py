@@ -68,6 +68,10 @@ def water_figure(release: Release, sex: Dimension, period: Dimension) -> tuple[C
 
 def water_sentences(release: Release) -> Mapping[str, str]:
     """Site ("" for all) → what water in fat-free mass was in the last period, adults of both sexes."""
+    return release.once(_water_sentences)
+
+
+def _water_sentences(release: Release) -> Mapping[str, str]:
     if not has_water(release):
         return {}
     measure, spans, site = release.measures[WATER], _adult_spans(release), axes.site_axis(release)

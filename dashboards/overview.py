@@ -23,6 +23,10 @@ from dashboards.wording import TEXT, group_words, say, say_of
 
 
 def overview_pages(release: Release) -> Iterator[Page]:
+    yield release.once(_overview_page)
+
+
+def _overview_page(release: Release) -> Page:
     cubes: dict[str, Cube] = {}
     figures: list[Figure] = []
     changes: list[dict[str, str]] = []
@@ -38,7 +42,7 @@ def overview_pages(release: Release) -> Iterator[Page]:
         changes.append(
             {"title": titles[key], "text": change, "file": sibling_file("prevalence", titles, key)}
         )
-    yield Page(
+    return Page(
         file="index.html",
         section="index",
         title=release.facts["programme"],

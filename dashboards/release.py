@@ -5,10 +5,10 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import polars as pl
 
@@ -17,6 +17,7 @@ from dashboards.catalogue import FILE, SOURCE, Catalogue, read_catalogue
 ALL_SITES = ""  # the key that stands for all sites together
 SITE_ID = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")  # a site's id becomes a file name: nothing else may
 
+T = TypeVar("T")
 FACTS = (
     "programme", "as_of", "software", "settings_sha256", "periods", "sites", "bandings", "measures", "age_groups",
     "percentiles", "counts", "written", "checks", "tables", "disclosure",
@@ -44,6 +45,13 @@ class Release:
 
     folder: Path
     facts: dict[str, Any]
+    _once: dict[Callable[[Release], Any], Any] = field(default_factory=dict, repr=False, compare=False)
+
+    def once(self, make: Callable[[Release], T]) -> T:
+        """What `make` gives of this release: several pages ask for it, and it is worked out for the first alone."""
+        if make not in self._once:
+            self._once[make] = make(self)
+        return self._once[make]
 
     def has(self, table: str) -> bool:
         """Whether release.json lists the table with any rows: a file that it does not list is no part of it."""

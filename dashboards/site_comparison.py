@@ -63,7 +63,7 @@ def comparison(release: Release, topic: Topic) -> tuple[dict[str, Cube], list[Fi
     """The figures of one topic and the cubes they need; nothing where the release compares no sites by it."""
     if not release.has("site_comparison"):
         return {}, []
-    rows = release.scan("site_comparison").filter(pl.col("topic") == topic.name).collect()
+    rows = rows_compared(release, topic.name)
     if rows.is_empty():
         return {}, []
     period, site = periods_compared(release, rows), axes.site_axis(release)
@@ -78,6 +78,14 @@ def comparison(release: Release, topic: Topic) -> tuple[dict[str, Cube], list[Fi
         cubes["spread"] = spread
         figures.append(_heterogeneity(topic, spread, group))
     return cubes, figures
+
+
+def rows_compared(release: Release, topic: str) -> pl.DataFrame:
+    return release.once(_site_comparison).filter(pl.col("topic") == topic)
+
+
+def _site_comparison(release: Release) -> pl.DataFrame:
+    return release.scan("site_comparison").collect()
 
 
 def periods_compared(release: Release, rows: pl.DataFrame) -> Dimension:

@@ -12,7 +12,7 @@ from dashboards.figures import Control
 from dashboards.page import Choice, Page
 from dashboards.percentiles import measure_titles
 from dashboards.release import Release
-from dashboards.site_comparison import Scale, Topic, comparison, periods_compared
+from dashboards.site_comparison import Scale, Topic, comparison, periods_compared, rows_compared
 from dashboards.wording import TEXT, group_words, say, unit_word
 
 NO_BAND = Dimension("band", ("",), ("",))
@@ -42,7 +42,7 @@ def mean_page(release: Release, name: str, files: Mapping[str, str]) -> Page:
     word = unit_word(measure["unit"])
     scale = Scale("" if word == "level" else word, 10**decimals, decimals)
     cubes, figures = comparison(release, Topic(name, NO_BAND, scale, links, ("period",)))
-    rows = release.scan("site_comparison").filter(pl.col("topic") == name).collect()
+    rows = rows_compared(release, name)
     period = periods_compared(release, rows)
     controls = axes.controls_for(period, defaults={"period": period.keys[-1]})
     group = group_words("all", rows["age_from"].min(), rows["age_to"].max())

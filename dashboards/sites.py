@@ -32,14 +32,8 @@ def site_pages(release: Release) -> Iterator[Page]:
     """First the pages with every site, then a page for each."""
     if not release.has("prevalence"):
         return
-    ages = {
-        name: axes.widest_adult(axes.age_spans(release, banding))
-        for name, banding in release.bandings.items()
-    }
-    is_opening_group = pl.any_horizontal(
-        (pl.col("banding") == name) & (pl.col("age") == age) for name, age in ages.items()
-    )
-    rows = release.scan("prevalence").with_columns(axes.AGE_KEY).filter(is_opening_group).collect()
+    ages = _opening_ages(release)
+    rows = release.once(_rows_of_opening_groups)
     means = mean_files(release)
     for name in release.bandings:
         yield _all_sites_page(release, name, ages[name], rows.filter(pl.col("banding") == name), means)
@@ -49,6 +43,20 @@ def site_pages(release: Release) -> Iterator[Page]:
     typical, water = _typical_values(release), water_sentences(release)
     for site in release.site_names:
         yield _one_site_page(release, site, ages, cubes, told.get(site, {}), typical.get(site, []), water)
+
+
+def _opening_ages(release: Release) -> dict[str, str]:
+    """Banding → the age group that its pages open with."""
+    return {
+        name: axes.widest_adult(axes.age_spans(release, banding)) for name, banding in release.bandings.items()
+    }
+
+
+def _rows_of_opening_groups(release: Release) -> pl.DataFrame:
+    is_opening_group = pl.any_horizontal(
+        (pl.col("banding") == name) & (pl.col("age") == age) for name, age in _opening_ages(release).items()
+    )
+    return release.scan("prevalence").with_columns(axes.AGE_KEY).filter(is_opening_group).collect()
 
 
 def _cubes_of_sites(release: Release, rows: pl.DataFrame) -> dict[str, Cube]:

@@ -71,12 +71,11 @@ def rows_held(release: Release, table: dict[str, Any]) -> tuple[pl.DataFrame, bo
     scanned = pl.scan_parquet(release.file_of(table["name"]))
     if any(column["name"] == "period" for column in table["columns"]):
         scanned = scanned.filter((pl.col("period") == release.periods[-1]) | pl.col("period").is_null())
-    rows = scanned.collect()
-    if rows.height <= MOST_ROWS:
-        return rows, False
-    if "site" in rows.columns:
-        rows = rows.filter(pl.col("site").fill_null(ALL_SITES) == ALL_SITES)
-    return rows.head(MOST_ROWS), True
+    if scanned.select(pl.len()).collect().item() <= MOST_ROWS:
+        return scanned.collect(), False
+    if any(column["name"] == "site" for column in table["columns"]):
+        scanned = scanned.filter(pl.col("site").is_null() | (pl.col("site") == ALL_SITES))
+    return scanned.collect().head(MOST_ROWS), True
 
 
 def _sheet(

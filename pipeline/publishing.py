@@ -59,7 +59,10 @@ def bring_up_to_date(
     build_pages = dashboards.build_pages
     if standing and standing.basis["program"] == basis["program"] and standing.assets.is_dir():
         build_pages = partial(build_pages, assets=standing.assets)
-    latest = publish(store, programme, as_of, build_pages=build_pages, results=results, progress=progress)
+    made = publish(
+        store, programme, as_of, build_pages=build_pages, results=results,
+        standing=standing.takeover() if standing else None, progress=progress,
+    )  # fmt: skip
     basis |= {"noise": noise_in(store, programme, as_of)}  # some may have been drawn just now
-    remember(programme, basis, latest.contents)
-    return Publication(latest.path, as_of, is_new=True, changed_before=changed)
+    remember(programme, basis, made.contents, made.makings)
+    return Publication(made.path, as_of, is_new=True, changed_before=changed)

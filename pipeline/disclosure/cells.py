@@ -17,16 +17,20 @@ are the same people, hence the same cell.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
+import numpy as np
 import polars as pl
 
 from pipeline import measures
+from pipeline.disclosure.stretches import stretch_of
 
 KEY = ["kind", "family", "band", "site", "period", "sex", "age_from", "age_to"]
 GROUP = ["site", "period", "sex", "age_from", "age_to"]
 EVERYONE = "measure weight"  # weight is required of every reading
 SET_ASIDE = "set aside"
+_MOST, _NO_COUNT = 1 << 62, -1
 FILES = ("files_held", "out of, files_held", "total files")  # a file is nobody
 
 
@@ -47,40 +51,59 @@ def cells_of(tables: dict[str, pl.DataFrame]) -> Cells:
     """The cells of the tables prevalence, percentile, data_quality and total; a table may be absent."""
     runs = {name: _run_of(rows, _ALIKE.get(name)) for name, rows in tables.items() if name in _SHOWN}
     shown = {name: _SHOWN[name](tables[name].filter(run != run.shift(1, fill_value=-1))) for name, run in runs.items()}
-    long = pl.concat(
-        [
-            *(frame.select(*KEY, "count") for parts in shown.values() for frame in parts.values()),
-            *(_between_edges(shown["prevalence"]["n"].unique()) if "prevalence" in shown else []),
-            *(_all_set_aside(**shown["data_quality"]) if "data_quality" in shown else []),
-        ]
-    )
-    frame = (
-        long.group_by(KEY)
-        .agg(pl.col("count").max())  # max: the withheld twin of a shown count is null
-        .sort(KEY)
-        .with_row_index("cell")
-    )
+    parts = [
+        *(frame.select(*KEY, "count") for parts in shown.values() for frame in parts.values()),
+        *(_between_edges(shown["prevalence"]["n"].unique()) if "prevalence" in shown else []),
+        *(_all_set_aside(**shown["data_quality"]) if "data_quality" in shown else []),
+    ]
+    frame, cell = _distinct(pl.concat(parts))
+    cells = iter(_cut(cell, [part.height for part in parts]))
     places = {
-        name: pl.DataFrame({column: _looked_up(part, frame).gather(runs[name]) for column, part in parts.items()})
+        name: pl.DataFrame({column: next(cells).gather(runs[name]) for column in parts})
         for name, parts in shown.items()
     }
     return Cells(_with_parents(frame), places)
 
 
 def _run_of(rows: pl.DataFrame, alike: list[str] | None) -> pl.Series:
-    """The number of each row's run: rows next to each other that are alike in these columns show the same cells.
-
-    A group's percentiles are a dozen rows; looking up one of them takes a dozenth of the time and memory.
-    """
+    """The number of each row's stretch: the rows of one show the same cells."""
     if alike is None:
         return pl.int_range(rows.height, dtype=pl.Int64, eager=True)
-    is_another = [pl.col(name).ne_missing(pl.col(name).shift()) for name in alike]
-    begins = pl.any_horizontal(pl.int_range(pl.len()) == 0, *is_another)
-    return rows.select(run=begins.cast(pl.Int64).cum_sum() - 1)["run"]
+    return stretch_of(rows, alike)
 
 
-def _looked_up(part: pl.DataFrame, frame: pl.DataFrame) -> pl.Series:
-    return part.join(frame.select(*KEY, "cell"), on=KEY, how="left", maintain_order="left")["cell"]
+def _distinct(long: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series]:
+    """The cells in the order of their keys, and the cell of each row. A row's key is one whole number."""
+    numbers, most = np.zeros(long.height, np.int64), 1
+    for name in KEY:
+        distinct = long[name].unique().sort()
+        ranks = _ranks(long[name], distinct)
+        if most * len(distinct) >= _MOST:  # leave out the numbers that no row has
+            numbers = np.unique(numbers, return_inverse=True)[1].astype(np.int64)
+            most = long.height
+        numbers = numbers * len(distinct) + ranks
+        most *= len(distinct)
+    _, first, cell = np.unique(numbers, return_index=True, return_inverse=True)
+    count = long["count"].fill_null(_NO_COUNT).to_numpy()
+    most_of = np.full(first.size, _NO_COUNT)
+    np.maximum.at(most_of, cell, count)  # the withheld twin of a shown count is null
+    counts = pl.Series("count", most_of, dtype=pl.Int64)
+    frame = long[first].select(KEY).with_columns(counts.set(counts == _NO_COUNT, None)).with_row_index("cell")
+    return frame, pl.Series("cell", cell, dtype=pl.UInt32)
+
+
+def _ranks(column: pl.Series, distinct: pl.Series) -> np.ndarray:
+    """The place of each value among the distinct ones, which are sorted."""
+    if column.dtype == pl.String:
+        return column.cast(pl.Enum(distinct)).to_physical().cast(pl.Int64).to_numpy()
+    return np.searchsorted(distinct.to_numpy(), column.to_numpy())
+
+
+def _cut(whole: pl.Series, heights: list[int]) -> Iterator[pl.Series]:
+    start = 0
+    for height in heights:
+        yield whole.slice(start, height)
+        start += height
 
 
 def _keyed(rows: pl.DataFrame, count: str, **key: pl.Expr) -> pl.DataFrame:

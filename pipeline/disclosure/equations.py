@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from itertools import combinations
 
+import numpy as np
 import polars as pl
 
 from pipeline.disclosure.cells import GROUP, KEY, SET_ASIDE, Cells
@@ -50,11 +51,20 @@ def equations_of(cells: Cells) -> pl.DataFrame:
     ]
     numbered, first = [], 0
     for equations in found:
-        number = pl.struct("total", "variant").rank("dense") - 1 + first
-        ranked = equations.with_columns(equation=number.cast(pl.UInt32))
+        _, number = np.unique(_pair(equations, "total", "variant"), return_inverse=True)
+        ranked = equations.with_columns(equation=pl.Series(number + first, dtype=pl.UInt32))
         numbered.append(ranked.select(list(_SCHEMA)).cast(_SCHEMA))
-        first += ranked["equation"].n_unique()
-    return pl.concat(numbered).sort("equation", "is_total", "cell", descending=[False, True, False])
+        first += int(number.max(initial=-1)) + 1
+    together = pl.concat(numbered)
+    # by equation, its total first, then by cell: one whole number an entry
+    place = together.select(pl.col("equation").cast(pl.Int64) * 2 + (~pl.col("is_total")).cast(pl.Int64), "cell")
+    return together[np.argsort(_pair(place, "equation", "cell"), kind="stable")]
+
+
+def _pair(rows: pl.DataFrame, one: str, other: str) -> np.ndarray:
+    """Two columns of whole numbers from 0 as one that sorts as they do, one after the other."""
+    more = rows[other].cast(pl.Int64).to_numpy()
+    return rows[one].cast(pl.Int64).to_numpy() * (int(more.max(initial=0)) + 1) + more
 
 
 def require_that_people_add_up(cells: Cells, equations: pl.DataFrame) -> None:
@@ -62,21 +72,15 @@ def require_that_people_add_up(cells: Cells, equations: pl.DataFrame) -> None:
 
     Errors   ValueError naming the first total that is not the sum of its parts, without any count.
     """
-    counted = cells.frame.select("cell", "count", is_people=pl.col("kind") != "rows")
-    total = pl.col("count").filter("is_total").first()
-    sums = (
-        equations.join(counted, on="cell")
-        .filter("is_people")
-        .group_by("kind", "equation")
-        .agg(
-            differs=total != pl.col("count").filter(~pl.col("is_total")).sum(),
-            cell=pl.col("cell").filter("is_total").first(),
-        )
-        .filter("differs")
-    )
-    if sums.height:
-        kind, cell = sums.sort("equation").select("kind", "cell").row(0)
-        group = cells.frame.select(KEY).row(cell, named=True)
+    cell, is_total, equation = (equations[name].to_numpy() for name in ("cell", "is_total", "equation"))
+    count = cells.frame["count"].cast(pl.Float64)
+    is_counted = ((cells.frame["kind"] != "rows") & count.is_not_null()).to_numpy()[cell]
+    surplus = np.where(is_counted, np.where(is_total, 1, -1) * count.fill_null(0).to_numpy()[cell], 0)
+    has_total = np.bincount(equation, is_counted & is_total) > 0
+    differs = np.flatnonzero(has_total & (np.bincount(equation, surplus) != 0))
+    if differs.size:
+        entry = np.flatnonzero((equation == differs[0]) & is_total)[0]
+        kind, group = equations["kind"][int(entry)], cells.frame.select(KEY).row(int(cell[entry]), named=True)
         raise ValueError(
             f"counts do not add up, over {_OVER[kind]}, in {group}: the results were not made from one set of tallies"
         )

@@ -108,12 +108,19 @@ def _rank_of_totals(equations: pl.DataFrame, cells: int) -> np.ndarray:
     An age total inside a wider one weighs more than the wider: the widest range is the vaguest figure.
     """
     weights = {"site": 8, "sex": 4}
-    summing = equations.filter(pl.col("kind") != "twin").select("kind", "cell", "is_total").unique()
-    totals = summing.filter("is_total").with_columns(
-        weight=pl.col("kind").replace_strict(weights, default=1, return_dtype=pl.Int64)
-    )
-    ages = summing.filter(kind="age")
-    inner = ages.filter("is_total").join(ages.filter(~pl.col("is_total")), on="cell", how="semi")
-    return np.bincount(totals["cell"].to_numpy(), totals["weight"].to_numpy(), cells) + np.bincount(
-        inner["cell"].to_numpy(), minlength=cells
-    )
+    summing = equations.filter(pl.col("kind") != "twin")
+    cell, is_total = summing["cell"].to_numpy(), summing["is_total"].to_numpy()
+    rank = np.zeros(cells, dtype=np.int64)
+    for kind in summing["kind"].unique().sort():
+        here = (summing["kind"] == kind).to_numpy()
+        totals, parts = (_marked(cell[here & side], cells) for side in (is_total, ~is_total))
+        rank += totals * weights.get(kind, 1)
+        if kind == "age":
+            rank += totals & parts
+    return rank
+
+
+def _marked(cell: np.ndarray, cells: int) -> np.ndarray:
+    marked = np.zeros(cells, dtype=bool)
+    marked[cell] = True
+    return marked

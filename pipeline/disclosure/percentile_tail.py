@@ -42,8 +42,10 @@ def limits_are_open(
              function is scipy.special's: scipy.stats costs most of a second to import.
     """
     tail = (1 - CONFIDENCE) / 2
-    share = percentile / 100
+    # the same number of people comes again and again, and the distribution function is dear
+    asked, place = np.unique(n.astype(np.int64) * 100 + percentile, return_inverse=True)
+    n, share = asked // 100, asked % 100 / 100
     is_enough = n >= minimum_count  # of fewer people the distribution function is not asked
     low = is_enough & (bdtr(np.minimum(minimum_count - 1, n), n, share) < tail)
     high = is_enough & (bdtr(np.maximum(n - minimum_count, 0), n, share) >= 1 - tail)
-    return low, high
+    return low[place], high[place]

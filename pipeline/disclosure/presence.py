@@ -27,6 +27,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.disclosure.cells import Cells
+from pipeline.disclosure.stretches import begins_stretch, stretch_of
 
 CHECKS = ("hold", "set_aside", "flag")  # the bands of rows that a check spoke of
 ALWAYS_THERE = ("data_quality", "total")
@@ -75,14 +76,13 @@ def without_silent_groups(tables: dict[str, pl.DataFrame]) -> dict[str, pl.DataF
     kept = dict(tables)
     for name in _BASIS.keys() & tables.keys():
         topic, figure = _BASIS[name]
-        says_something = pl.col(figure).is_not_null().any().over(topic, *_PLACE)
         at_all_sites = pl.col("site").is_null() & pl.lit(name == "prevalence")
-        kept[name] = tables[name].filter(says_something | at_all_sites)
+        kept[name] = tables[name].filter(_of_a_group_that_says_something(tables[name], topic, figure) | at_all_sites)
     for name in _WORKED_OUT.keys() & tables.keys():
         rows, topic = tables[name], _WORKED_OUT[name]
         key = [topic, *_PLACE]
         left = [
-            kept[basis].select(pl.col(of).alias(topic), *_PLACE).unique()
+            _groups(kept[basis], of).rename({of: topic})
             for basis, (of, _) in _BASIS.items()
             if basis in kept
         ]
@@ -99,3 +99,17 @@ def without_silent_groups(tables: dict[str, pl.DataFrame]) -> dict[str, pl.DataF
             )
             kept[name] = rows.filter(marked["is_there"].fill_null(False) | rows["site"].is_null())
     return kept
+
+
+def _of_a_group_that_says_something(rows: pl.DataFrame, topic: str, figure: str) -> pl.Series:
+    """Whether the figure stands in any row of each row's group."""
+    group = [topic, *_PLACE]
+    stretch = stretch_of(rows, group)
+    is_shown = np.bincount(stretch.to_numpy(), rows[figure].is_not_null().to_numpy()) > 0
+    firsts = rows.select(group).filter(stretch.ne_missing(stretch.shift())).with_columns(is_shown=pl.Series(is_shown))
+    return firsts.select(pl.col("is_shown").any().over(group)).to_series().gather(stretch)
+
+
+def _groups(rows: pl.DataFrame, topic: str) -> pl.DataFrame:
+    group = [topic, *_PLACE]
+    return rows.select(group).filter(begins_stretch(rows, group)).unique()

@@ -23,6 +23,7 @@ from pipeline.disclosure.rounding import (
     to_significant,
     upward,
 )
+from pipeline.disclosure.stretches import begins_stretch
 from pipeline.programme import Disclosure
 
 LEAST_SITES = 3
@@ -79,14 +80,15 @@ def _shown_people(
 ) -> pl.Series:
     """Whether the crude count of each row is published: of its band, or of the people who have its measure."""
     place = ["site", "period", "sex", "age_from", "age_to"]
+    counted = percentile.filter(pl.col("n").is_not_null()).select("measure", *place)
     shown = pl.concat(
         [
             prevalence.filter(pl.col("n").is_not_null()).select(
                 pl.col("banding").alias("topic"), "band", *place
             ),
-            percentile.filter(pl.col("n").is_not_null())
-            .select(pl.col("measure").alias("topic"), pl.lit("").alias("band"), *place)
-            .unique(),
+            counted.filter(begins_stretch(counted, counted.columns))
+            .unique()
+            .select(pl.col("measure").alias("topic"), pl.lit("").alias("band"), *place),
         ],
         how="vertical_relaxed",
     ).with_columns(is_shown=pl.lit(True))

@@ -114,9 +114,6 @@ class _Net:
         self.is_total, self.may_go = entries["is_total"].to_numpy(), entries["may_go"].to_numpy()
         self.row = entries["equation"].rle_id().to_numpy().astype(np.int64)
         self.first = np.flatnonzero(np.diff(self.row, prepend=-1))
-        self.by_cell = np.argsort(self.cell, kind="stable")
-        self.first_of_cell = np.flatnonzero(np.diff(self.cell[self.by_cell], prepend=-1))
-        self.cells_within = self.cell[self.by_cell][self.first_of_cell]
         self.count, self.rank, self.loss = (
             self.most_of(x)
             for x in (
@@ -143,34 +140,28 @@ class _Net:
         """What a reader knows of each cell by going round; a group with rows has at least one person."""
         low = np.where(withheld, np.where(self.is_people, 1, 0), self.count)
         high = np.where(withheld, self.far, self.count)
+        entries = self._entries_beside(withheld)
+        moving = np.flatnonzero(withheld[entries.cell])
+        if not moving.size:
+            return low, high
+        moving = moving[np.argsort(entries.cell[moving], kind="stable")]
+        first = np.flatnonzero(np.diff(entries.cell[moving], prepend=-1))
+        within = entries.cell[moving[first]]
         for _ in range(ROUNDS):
-            least, most = self._by_equation(low, high)
-            new_low, new_high = low.copy(), high.copy()
-            within = self.cells_within
-            new_low[within] = np.maximum(
-                low[within], np.maximum.reduceat(least[self.by_cell], self.first_of_cell)
-            )
-            new_high[within] = np.minimum(
-                high[within], np.minimum.reduceat(most[self.by_cell], self.first_of_cell)
-            )
-            if np.array_equal(new_low, low) and np.array_equal(new_high, high):
+            least, most = entries.bounds(low, high, self.far)
+            new_low = np.maximum(low[within], np.maximum.reduceat(least[moving], first))
+            new_high = np.minimum(high[within], np.minimum.reduceat(most[moving], first))
+            if np.array_equal(new_low, low[within]) and np.array_equal(new_high, high[within]):
                 break
-            low, high = new_low, new_high
+            low[within], high[within] = new_low, new_high
         return low, high
 
-    def _by_equation(self, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """The bounds that each entry's equation puts on its cell, given those of the other cells."""
-        own_low, own_high = low[self.cell], high[self.cell]
-        part_low = self._sum(np.where(self.is_total, 0, own_low))
-        part_high = self._sum(np.where(self.is_total, 0, own_high))
-        total_low = self._sum(np.where(self.is_total, own_low, 0))
-        total_high = self._sum(np.where(self.is_total, own_high, 0))
-        least = np.where(self.is_total, part_low, total_low - (part_high - own_high))
-        most = np.where(self.is_total, part_high, total_high - (part_low - own_low))
-        return least, np.minimum(most, self.far)
-
-    def _sum(self, entries: np.ndarray) -> np.ndarray:
-        return np.add.reduceat(entries, self.first)[self.row]
+    def _entries_beside(self, withheld: np.ndarray) -> _Entries:
+        """Those of the equations in which a cell is withheld: no other says anything of a withheld cell."""
+        is_open = np.logical_or.reduceat(withheld[self.cell], self.first) if self.first.size else withheld[:0]
+        here = np.flatnonzero(is_open[self.row])
+        row = self.row[here]
+        return _Entries(self.cell[here], self.is_total[here], row, np.flatnonzero(np.diff(row, prepend=-1)))
 
     def loosened(
         self,
@@ -187,7 +178,7 @@ class _Net:
         neighbours there, and the one of them that is cheapest to loosen is loosened instead.
         """
         cheapest, first = self._cheapest(not_to_go)
-        tightest = self._tightest(low, high)
+        tightest = self._tightest(low, high, withheld)
         chosen, seen = [], np.zeros(withheld.size, dtype=bool)
         while cornered.size:
             seen[cornered] = True
@@ -215,15 +206,44 @@ class _Net:
         cheapest = np.minimum.reduceat(known, self.first)
         return cheapest, order[np.minimum(cheapest, order.size - 1)]
 
-    def _tightest(self, low: np.ndarray, high: np.ndarray) -> np.ndarray:
-        """The equation that holds each cell tightest, on the side where it has less room; -1 for a cell in none."""
-        least, most = self._by_equation(low, high)
-        is_above = (high - self.count <= self.count - low)[self.cell]
-        hold = np.where(is_above, most, -least)
-        first = _firsts(self.cell, hold, self.row)
+    def _tightest(self, low: np.ndarray, high: np.ndarray, withheld: np.ndarray) -> np.ndarray:
+        """The equation that holds each withheld cell tightest, on the side where it has less room; -1 for one in none
+        and for cells that are not withheld."""
+        entries = self._entries_beside(withheld)
+        least, most = entries.bounds(low, high, self.far)
+        here = np.flatnonzero(withheld[entries.cell])
+        cell, row = entries.cell[here], entries.row[here]
+        is_above = (high - self.count <= self.count - low)[cell]
+        first = _firsts(cell, np.where(is_above, most[here], -least[here]), row)
         tightest = np.full(self.count.size, -1)
-        tightest[self.cell[first]] = self.row[first]
+        tightest[cell[first]] = row[first]
         return tightest
+
+
+@dataclass(frozen=True)
+class _Entries:
+    """Some equations of a net, one entry a count. Shapes   first: (equations,), the others (entries,)."""
+
+    cell: np.ndarray
+    is_total: np.ndarray
+    row: np.ndarray
+    first: np.ndarray
+
+    def bounds(self, low: np.ndarray, high: np.ndarray, far: int) -> tuple[np.ndarray, np.ndarray]:
+        """The bounds that each entry's equation puts on its cell, given those of the other cells."""
+        if not self.first.size:
+            return self.cell, self.cell
+        own_low, own_high = low[self.cell], high[self.cell]
+        part_low = self._sum(np.where(self.is_total, 0, own_low))
+        part_high = self._sum(np.where(self.is_total, 0, own_high))
+        total_low = self._sum(np.where(self.is_total, own_low, 0))
+        total_high = self._sum(np.where(self.is_total, own_high, 0))
+        least = np.where(self.is_total, part_low, total_low - (part_high - own_high))
+        most = np.where(self.is_total, part_high, total_high - (part_low - own_low))
+        return least, np.minimum(most, far)
+
+    def _sum(self, entries: np.ndarray) -> np.ndarray:
+        return np.repeat(np.add.reduceat(entries, self.first), np.diff(self.first, append=self.cell.size))
 
 
 def _firsts(group: np.ndarray, *preferences: np.ndarray) -> np.ndarray:

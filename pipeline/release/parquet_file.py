@@ -2,17 +2,37 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 import polars as pl
 
+_TYPES = "ARROW:schema"  # where Polars writes down of which types the columns were
+
 
 def write_parquet(rows: pl.DataFrame, path: Path) -> None:
-    """Write the table as a Parquet file.
+    """Write the table as a Parquet file. Texts may come as categories: the file is the same, byte for byte.
 
+    Either way a column of texts is written as the texts that there are and the place of each row among these. A
+    category has that at hand, where of texts it has to be found row by row. So only the note differs of which type the
+    column was, and that is given as of texts.
     The same rows give the same bytes with the same version of Polars: its name stands in the file's footer.
     Column statistics are left out, as a page needs none; withheld figures are null before they come here.
     """
-    rows.rechunk().write_parquet(
-        path, compression="zstd", compression_level=3, statistics=False, row_group_size=max(rows.height, 1)
-    )
+    if pl.Categorical in rows.dtypes:
+        rows.rechunk().write_parquet(path, **_how(rows), metadata={_TYPES: _types_with_texts(rows)})
+    else:
+        rows.rechunk().write_parquet(path, **_how(rows))
+
+
+def _types_with_texts(rows: pl.DataFrame) -> str:
+    buffer = io.BytesIO()
+    rows.clear().cast({pl.Categorical: pl.String}).write_parquet(buffer, **_how(rows))
+    buffer.seek(0)
+    return pl.read_parquet_metadata(buffer)[_TYPES]
+
+
+def _how(rows: pl.DataFrame) -> dict:
+    return {
+        "compression": "zstd", "compression_level": 3, "statistics": False, "row_group_size": max(rows.height, 1),
+    }  # fmt: skip

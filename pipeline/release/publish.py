@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -13,23 +14,39 @@ import polars as pl
 from pipeline.disclosure import protect
 from pipeline.disclosure.protect import Tables
 from pipeline.disclosure.rounded_counts import rounded_counts
+from pipeline.periods_apart import BY_PERIOD
 from pipeline.programme import Programme
 from pipeline.release.citation import citation
-from pipeline.release.contents import Content, Contents, content_of, written
-from pipeline.release.csv_file import csv_pieces
+from pipeline.release.contents import Contents, written
 from pipeline.release.data_package import data_package
 from pipeline.release.decisions_kept import DecisionsKept
 from pipeline.release.noise_kept import noisy_tables
-from pipeline.release.parquet_file import write_parquet
-from pipeline.release.protected_view import Progress, protected_view
-from pipeline.release.record import Listing, listing, release_record
+from pipeline.release.protected_view import Progress, View, protected_view
+from pipeline.release.record import listing, release_record
 from pipeline.release.schema import TABLES, Table
 from pipeline.release.table import published_table
+from pipeline.release.table_files import (
+    TableFiles,
+    listing_of_periods,
+    take_over,
+    write_table,
+    write_table_of_periods,
+)
+from pipeline.release.takeover import Makings, Takeover
 from pipeline.release.unsuppressed import TOTALS, Unsuppressed
-from pipeline.release.versions import Latest, make_latest, unfinished_version
+from pipeline.release.versions import make_latest, unfinished_version
 from pipeline.store import Store
 
 LANGUAGE = "language.po"  # the words of the pages, where they are not English
+
+
+@dataclass(frozen=True)
+class Published:
+    """`latest`, what is in its files, and what its tables were made of."""
+
+    path: Path
+    contents: Contents
+    makings: Makings
 
 
 def publish(
@@ -39,14 +56,16 @@ def publish(
     *,
     build_pages: Callable[[Path], object],
     results: Unsuppressed | None = None,
+    standing: Takeover | None = None,
     progress: Progress = lambda done, of, what: None,
-) -> Latest:
+) -> Published:
     """Publish the results of the store as `published/latest/`.
 
     `build_pages(folder)` adds the pages; it finds the release's own files in the folder and nothing else. `results`:
-    the store's, where the caller has read some.
-    The same results, settings and date give the same bytes. When anything fails, what was published before
-    stays published.
+    the store's, where the caller has read some. `standing`: the publication that stands, where its files are as they
+    were written.
+    The same results, settings and date give the same bytes, whatever is taken over. When anything fails, what was
+    published before stays published.
 
     What small groups need withheld is withheld without the proof that a frozen release has (pipeline/freezing.py): this
     is the programme's own view, made anew whenever a run has something to add (pipeline/publishing.py).
@@ -54,26 +73,33 @@ def publish(
     Errors   Fault when `published/` holds something in the way that this program did not make.
     """
     results = results or Unsuppressed(store, programme.settings.disclosure)
-    protected = protected_view(results, programme, progress)
-    totals = protected[TOTALS]
-    tables = [(table, protected.pop(table.name)) for table in TABLES]
-    tables += noisy_tables(store, programme, as_of)
+    view = protected_view(results, programme, progress)
+    noisy = noisy_tables(store, programme, as_of)
     with unfinished_version(programme.published) as folder:
-        data = write_release(
-            folder, programme, as_of, _one_by_one(tables), totals, over_periods_as_of=results.over_periods_as_of
+        data = make_data(folder)
+        tables = [_of_view(data, table, view, standing) for table in TABLES]
+        tables += [write_table(data, table, published_table(table, rows)) for table, rows in noisy]
+        known = write_record(
+            folder, programme, as_of, tables, view.rest[TOTALS], over_periods_as_of=results.over_periods_as_of
         )
         build_pages(folder)
-        return make_latest(programme.published, folder, as_of.isoformat(), data)
+        latest = make_latest(programme.published, folder, as_of.isoformat(), known)
+    made_of = {table.name: view.made_of(table.name) for table in TABLES}
+    runs = {files.listing.table.name: files.runs for files in tables if files.runs}
+    return Published(latest.path, latest.contents, Makings(made_of, runs))
 
 
-def _one_by_one(tables: list[tuple[Table, pl.DataFrame]]) -> Iterator[tuple[Table, pl.DataFrame]]:
-    """Each table as it is published, made when it is asked for; nothing here holds what was handed on."""
-    while tables:
-        yield _published(*tables.pop(0))
-
-
-def _published(table: Table, rows: pl.DataFrame) -> tuple[Table, pl.DataFrame]:
-    return table, published_table(table, rows)
+def _of_view(data: Path, table: Table, view: View, standing: Takeover | None) -> TableFiles:
+    """Its files taken over from the publication that stands where they are as they were, and made otherwise."""
+    is_by_period = table.name in BY_PERIOD
+    listed = listing_of_periods(table, view.periods) if is_by_period else listing(table, view.rest[table.name])
+    if standing and standing.has(table.name, view.made_of(table.name)):
+        files = take_over(data, listed, standing)
+        if files:
+            return files
+    if is_by_period:
+        return write_table_of_periods(data, listed, view.periods, standing)
+    return write_table(data, table, published_table(table, view.rest[table.name]))
 
 
 def proved_results(store: Store, programme: Programme) -> tuple[Tables, Tables]:
@@ -91,31 +117,44 @@ def write_release(
     tables: Iterable[tuple[Table, pl.DataFrame]],
     totals: pl.DataFrame,
     about: dict[str, Any] | None = None,
-    over_periods_as_of: date | None = None,
 ) -> Contents:
     """Write `data/`, `release.json` and its language into an empty folder; `about` adds to the record.
-
-    `over_periods_as_of`: the day that figures over all periods rest on, where it is an earlier one.
 
     `tables` may make each table as it is asked for: no more than one at a time is held here.
     Returns  what is in the files of `data/`, by their paths in the folder, so that nobody has to read them again.
     """
+    data = make_data(folder)
+    return write_record(folder, programme, as_of, [write_table(data, *table) for table in tables], totals, about)
+
+
+def make_data(folder: Path) -> Path:
     data = folder / "data"
     data.mkdir()
-    files: dict[str, Content] = {}
-    listed: list[Listing] = []
-    for table, rows in tables:
-        files[f"{table.name}.csv"] = written(data / f"{table.name}.csv", csv_pieces(rows))
-        write_parquet(rows, data / f"{table.name}.parquet")
-        files[f"{table.name}.parquet"] = content_of(data / f"{table.name}.parquet")
-        listed.append(listing(table, rows))
-        del rows  # before the next one is made
+    return data
+
+
+def write_record(
+    folder: Path,
+    programme: Programme,
+    as_of: date,
+    tables: list[TableFiles],
+    totals: pl.DataFrame,
+    about: dict[str, Any] | None = None,
+    *,
+    over_periods_as_of: date | None = None,
+) -> Contents:
+    """As write_release, of tables whose files stand in `data/`.
+
+    `over_periods_as_of`: the day that figures over all periods rest on, where it is an earlier one.
+    """
+    files = {name: content for table in tables for name, content in table.contents.items()}
+    listed = [table.listing for table in tables]
     name = "datapackage.json"
     day = over_periods_as_of.isoformat() if over_periods_as_of else None
     package = data_package(
         programme.settings.name, as_of.isoformat(), [one.table for one in listed], files, over_periods_as_of=day
     )
-    files[name] = written(data / name, [json_bytes(package)])
+    files[name] = written(folder / "data" / name, [json_bytes(package)])
     files = {f"data/{name}": content for name, content in files.items()}
     record = release_record(programme, as_of, listed, totals, files, over_periods_as_of)
     (folder / "release.json").write_bytes(json_bytes(record | (about or {})))

@@ -18,7 +18,7 @@ from pipeline.release.locale_marks import locale_marks
 from pipeline.release.schema import Table
 
 NAME = "latest"
-_LISTED = ("banding", "measure", "period")
+LISTED = ("banding", "measure", "period")
 _TOLD_BY_ROW = ("data_quality", "noisy_count")  # both small
 
 
@@ -28,13 +28,13 @@ class Listing:
 
     table: Table
     height: int
-    words: Mapping[str, frozenset[str]]  # column of _LISTED → its distinct values
+    words: Mapping[str, frozenset[str]]  # column of LISTED → its distinct values
     rows: pl.DataFrame | None  # of a table of _TOLD_BY_ROW
 
 
 def listing(table: Table, rows: pl.DataFrame) -> Listing:
     words = {
-        name: frozenset(rows[name].drop_nulls().unique()) for name in _LISTED if name in rows.columns
+        name: frozenset(rows[name].drop_nulls().unique()) for name in LISTED if name in rows.columns
     }
     return Listing(table, rows.height, words, rows if table.name in _TOLD_BY_ROW else None)
 

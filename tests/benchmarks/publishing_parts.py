@@ -67,7 +67,8 @@ class Parts:
 def measure(programme: Programme, assets: Path | None) -> Parts:
     """Publish once. `assets`: those of an earlier publication, which a run copies as well."""
     parts = Parts()
-    for name, part in (("write_release", "tables and files"), ("make_latest", "flush, digest and swap")):
+    made = {"_of_view": "tables and files", "write_record": "tables and files", "make_latest": "flush, digest and swap"}
+    for name, part in made.items():
         setattr(publishing, name, parts.of(part, getattr(publishing, name)))
     pages = parts.of("pages", lambda folder: dashboards.build_pages(folder, assets=assets))
     with Store.open(programme.store / "evenbeam.duckdb") as store:

@@ -10,11 +10,14 @@ import pytest
 from invented_store import data_quality, fill, percentile, prevalence, programme_in
 
 from pipeline.disclosure import protect
+from pipeline.periods_apart import BY_PERIOD
 from pipeline.programme import Disclosure, Programme
 from pipeline.release import protected_view as module
 from pipeline.release.periods_kept import FOLDER, RECORD
 from pipeline.release.protected_view import protected_view
-from pipeline.release.unsuppressed import Unsuppressed
+from pipeline.release.schema import TABLES
+from pipeline.release.table import published_table
+from pipeline.release.unsuppressed import TOTALS, Unsuppressed
 from pipeline.store import Store
 
 PERIODS = ("2025Q1", "2025Q2", "2025Q3")
@@ -45,8 +48,11 @@ class View:
         self.protected: list[str] = []
 
     def look(self) -> dict[str, pl.DataFrame]:
+        """Every table as it is published, and the totals."""
         self.protected.clear()
-        return protected_view(Unsuppressed(self.store, self.rules), self.programme, lambda *_: None)
+        view = protected_view(Unsuppressed(self.store, self.rules), self.programme, lambda *_: None)
+        by_period = {name: pl.concat([period.rows(name) for period in view.periods]) for name in BY_PERIOD}
+        return published(by_period | view.rest)
 
     @property
     def rules(self) -> Disclosure:
@@ -60,6 +66,11 @@ class View:
     @property
     def kept(self) -> Path:
         return self.programme.store / FOLDER
+
+
+def published(tables: dict[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:
+    made = {table.name: published_table(table, tables[table.name]) for table in TABLES}
+    return {name: rows.cast({pl.Categorical: pl.String}) for name, rows in made.items()} | {TOTALS: tables[TOTALS]}
 
 
 @pytest.fixture
@@ -93,7 +104,7 @@ def test_every_period_is_protected_once_and_then_kept(view):
 def test_what_is_kept_is_what_all_periods_together_give(view):
     view.look()
     whole = protect(Unsuppressed(view.store, view.rules).whole(), view.rules, is_proved=False)
-    assert same(view.look(), whole) and view.protected == []
+    assert same(view.look(), published(whole)) and view.protected == []
 
 
 def test_the_small_count_does_not_follow_in_any_period(view):
@@ -176,7 +187,8 @@ def test_a_figure_that_somebody_put_in_is_not_shown(view):
     """The digest of the file tells, though the file is a sound one."""
     first = view.look()
     path = view.kept / "2025Q2" / "prevalence.parquet"
-    pl.read_parquet(path).with_columns(n=pl.lit(4, pl.Int64), flag=pl.lit(None, pl.String)).write_parquet(path)
+    none = pl.lit(None, pl.Categorical)
+    pl.read_parquet(path).with_columns(n=pl.lit(4, pl.Int64), flag=none).write_parquet(path)
     assert same(first, view.look()) and view.protected == ["2025Q2"]
 
 
@@ -217,4 +229,5 @@ def test_without_periods_there_are_tables_without_rows(tmp_path):
         programme.store.mkdir()
         rules = programme.settings.disclosure
         found = protected_view(Unsuppressed(store, rules), programme, lambda *_: None)
-    assert found["prevalence"].is_empty() and "proportion" in found["prevalence"].columns
+    rows = found.periods[0].rows("prevalence")
+    assert rows.is_empty() and "proportion" in rows.columns

@@ -14,10 +14,13 @@ from invented_store import data_quality, fill, prevalence, programme_in
 
 import dashboards
 from pipeline import publishing
+from pipeline.periods_apart import BY_PERIOD
 from pipeline.programme import Disclosure, Programme
-from pipeline.release import basis, contents, standing
+from pipeline.release import basis, contents, protected_view, standing
+from pipeline.release import publish as publish_module
 from pipeline.release.contents import Content, content_of, contents_of, digest_of
 from pipeline.release.publish import publish
+from pipeline.release.schema import TABLES
 from pipeline.release.versions import MARK, NEXT_LINK, UNFINISHED, VERSIONS
 from pipeline.store import Store
 
@@ -216,6 +219,57 @@ def test_a_new_one_is_what_publishing_from_nothing_gives(house, tmp_path, monkey
     other_result(elsewhere, monkeypatch)
     full = publish(house.store, elsewhere.programme, AS_OF, build_pages=pages).path
     assert digest_of(contents_of(full)) == digest_of(contents_of(house.latest))
+
+
+@pytest.fixture
+def made_anew(monkeypatch) -> list[str]:
+    """The tables whose files are not taken over."""
+    seen = []
+    for name, place in (("write_table", lambda table: table), ("write_table_of_periods", lambda listed: listed.table)):
+        write = getattr(publish_module, name)
+
+        def watched(data, of, *others, write=write, place=place):
+            seen.append(place(of).name)
+            return write(data, of, *others)
+
+        monkeypatch.setattr(publish_module, name, watched)
+    return seen
+
+
+def test_tables_that_are_as_they_were_are_taken_over(house, monkeypatch, made_anew):
+    before = house.files()
+    other_result(house, monkeypatch)
+    house.run()
+    assert set(made_anew) == set(BY_PERIOD), "the one period has other results"
+    made_anew.clear()
+    house.quality("2025Q2")
+    house.run()
+    assert made_anew == ["data_quality"]
+    after = house.files()
+    assert after["data/trend.csv"][0] == before["data/trend.csv"][0]
+    assert after["data/trend.csv"][2] != before["data/trend.csv"][2], "a file of its own"
+
+
+@pytest.mark.parametrize("changed", [page_changed, other_program, record_gone])
+def test_nothing_is_taken_over_from_what_is_not_as_it_was_written_or_of_another_program(
+    house, monkeypatch, made_anew, changed
+):
+    if changed is other_program:
+        monkeypatch.setattr(protected_view, "program_digest", lambda *_: "another")
+    changed(house, monkeypatch)
+    house.run()
+    assert set(made_anew) == {table.name for table in TABLES}
+
+
+def test_what_tells_of_runs_may_be_gone_or_damaged(house, monkeypatch, tmp_path):
+    path = house.programme.store / standing.FILE_OF_RUNS
+    assert path.stat().st_mode & 0o777 == 0o600
+    for damage in (path.unlink, lambda: path.write_bytes(b"PAR1"), lambda: path.write_bytes(path.read_bytes()[:-1])):
+        damage()
+        house.run(is_asked_for=True)
+    (tmp_path / "elsewhere").mkdir()
+    whole = publish(house.store, House(tmp_path / "elsewhere", house.store).programme, AS_OF, build_pages=pages).path
+    assert digest_of(contents_of(whole)) == digest_of(contents_of(house.latest))
 
 
 def test_words_of_another_language_are_part_of_it(house):
