@@ -16,7 +16,7 @@ from pipeline.faults import FileHeld, FileRefused
 from pipeline.intake import expectation, ledger
 from pipeline.intake.arrival import Arrival
 from pipeline.intake.held_messages import every_row_held, first_held_rows, held_rows_message
-from pipeline.intake.ledger import Entering
+from pipeline.intake.ledger import Entering, Entry
 from pipeline.intake.one_file import FileRead
 from pipeline.intake.summary import IntakeSummary
 from pipeline.programme import Profile, Programme
@@ -62,7 +62,7 @@ def file_pass(
     `before_commit(store, file_ids)` is called in the transaction, of the files that are accepted.
     """
     with store.transaction():
-        summaries, entering = _sorted_out(store, programme, files)
+        summaries, entering, lie_there = _sorted_out(store, programme, files)
         file_ids = dict(zip(entering, ledger.enter(store, list(entering.values())), strict=True))
         to_file = {place: file_id for place, file_id in file_ids.items() if entering[place].fault is None}
         filed = file_rows(store, entering, to_file) if to_file else {}
@@ -74,7 +74,8 @@ def file_pass(
                 reason = str(every_row_held(entry.arrival, one.read))
                 store.execute_file("18_file_wholly_held.sql", file_id=one.file_id, reason=reason)
             else:
-                ledger.remember_where_from(store, entry)
+                lie_there.append(entry)
+        ledger.remember_where_from(store, lie_there)
         accepted = [one.file_id for one in filed.values() if not one.is_wholly_held]
         if accepted:
             before_commit(store, accepted)
@@ -83,12 +84,14 @@ def file_pass(
 
 def _sorted_out(
     store: Store, programme: Programme, files: Sequence[FileRead]
-) -> tuple[dict[int, IntakeSummary], dict[int, Entering]]:
-    """Summaries of files without rows to file, and what is to be entered in the ledger. Both by place."""
+) -> tuple[dict[int, IntakeSummary], dict[int, Entering], list[Entry]]:
+    """Summaries of files without rows to file, and what is to be entered in the ledger, both by place; and files that
+    were accepted before."""
     known = ledger.known_files(store, [file.entry for file in files if file.entry is not None])
     rows = _rows_of(store) if any(file.has_rows for file in files) else {}
     summaries: dict[int, IntakeSummary] = {}
     entering: dict[int, Entering] = {}
+    known_before: list[Entry] = []
     for place, file in enumerate(files, start=1):
         entry, fault = file.entry, file.fault
         if file.is_waiting:
@@ -98,7 +101,7 @@ def _sorted_out(
             profile = programme.profiles[file.arrival.site]
             before = known.get((file.arrival.site, entry.sha256))
             if file.is_known or (before is not None and before.state == ledger.ACCEPTED):
-                ledger.remember_where_from(store, entry)
+                known_before.append(entry)
                 is_earlier = before is None or before.profile_sha256 != profile.sha256
                 summaries[place] = IntakeSummary(files_already_received=1, files_of_earlier_profile=int(is_earlier))
                 continue
@@ -114,7 +117,7 @@ def _sorted_out(
             )
         if fault is not None:
             summaries[place] = _summary_of_fault(fault)
-    return summaries, entering
+    return summaries, entering, known_before
 
 
 def _rows_of(store: Store) -> dict[int, int]:
