@@ -89,7 +89,7 @@ def test_a_file_that_was_not_accepted_is_read_every_time(house, read):
 def test_an_unchanged_file_that_was_read_with_an_earlier_profile_is_told(house, read):
     house.put("a.csv", csv(ROW))
     house.receive()
-    house.profile(PROFILE + "# another\n")
+    house.profile(PROFILE.replace('"Wt"', '"Wt", unit = "[lb_av]"'))
     read.clear()
     assert (house.receive().files_of_earlier_profile, read) == (1, [])
 
