@@ -8,16 +8,8 @@ from __future__ import annotations
 import polars as pl
 
 from pipeline.programme import Ages, Programme
+from pipeline.promises import require_promises
 from pipeline.store import Store
-
-PROMISES = (
-    "tally_value_counts_everybody",
-    "tally_person_value_counts_everybody_once",
-    "bands_cover_everybody",
-    "moments_agree_with_values",
-    "file_accounting_adds_up",
-    "sites_are_known",
-)
 
 
 def build_tallies(store: Store, programme: Programme) -> None:
@@ -35,11 +27,11 @@ def build_tallies(store: Store, programme: Programme) -> None:
     store.execute_file("31_tally_moment.sql")
     store.execute_file("32_tally_band.sql")
     # each person once, over all periods: written whole, unless no period changed since
-    if store.value("select exists (from touched_period) or not exists (from tally.person_value)"):
+    is_any_touched = store.value("select exists (from touched_period) or not exists (from tally.person_value)")
+    if is_any_touched:
         store.execute_file("34_last_person_value.sql")
         store.execute_file("35_tally_person_value.sql")
-    for promise in PROMISES:
-        store.require_no_rows(f"checks/{promise}.sql")
+    require_promises(store, is_person_value_written=is_any_touched)
     store.execute_file("36_stale_period.sql")
     store.execute("update ledger.file set is_built = true where not is_built")
 

@@ -29,3 +29,4 @@ delete from ledger.unaccepted_row where file_id in (select file_id from again);
 update ledger.file set state = 'held' where file_id in (select file_id from again);
 delete from ledger.result_state;
 delete from ledger.stale_period;
+delete from ledger.count_state;

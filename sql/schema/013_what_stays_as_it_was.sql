@@ -9,3 +9,7 @@ create table ledger.inbox_file (
     sha256 varchar not null,
     primary key (site, name)
 );
+
+-- ledger.count_state: one row once readings were counted. basis: digest of the program that did; checked_on: the day of
+-- the run that last asked every promise of sql/checks/ of the whole store, null for none since this program counts
+create table ledger.count_state (basis varchar not null, checked_on date);
