@@ -17,7 +17,9 @@ def printable(text: object, limit: int = 80) -> str:
     A file name or a cell can carry escape sequences that repaint the screen, or characters that turn the
     line's direction round; each stands as its code point instead.
     """
-    shown = "".join(char if char.isprintable() else f"\\u{ord(char):04x}" for char in str(text))
+    shown = str(text)
+    if not shown.isprintable():
+        shown = "".join(char if char.isprintable() else f"\\u{ord(char):04x}" for char in shown)
     return shown if len(shown) <= limit else shown[: limit - 1] + "…"
 
 

@@ -12,6 +12,7 @@ from pipeline import period as periods
 from pipeline.faults import Fault, SettingsFault, StoreFault, nearest, printable, printable_first
 from pipeline.intake import archive, inbox, ledger
 from pipeline.intake.amounts import amount
+from pipeline.intake.unchanged import unchanged
 from pipeline.programme import Programme
 from pipeline.release import frozen
 from pipeline.release.frozen import Version
@@ -76,8 +77,11 @@ def next_version(store: Store, programme: Programme, period: str, why: str | Non
 def require_everything_read(store: Store, programme: Programme) -> None:
     """No file waits in the inbox or the sources, and the last run came to its end."""
     found, _ = inbox.arrivals(programme)
+    seen, known = ledger.states(store), unchanged(store, found)
     waiting = [
-        one.where for one in found if ledger.state_of(store, one.site, archive.digest_of(one.path)[0]) is None
+        one.where
+        for one in found
+        if one not in known and (one.site, archive.digest_of(one.path)[0]) not in seen
     ]
     if store.value("select outcome from ledger.run order by run_id desc limit 1") == "finished_without_source":
         raise Fault(

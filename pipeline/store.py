@@ -197,15 +197,16 @@ class Store:
         with self.lent("addition", frame):
             self.execute(f"insert into {table} by name select * from addition")
 
-    def require_no_rows(self, name: str) -> list[tuple]:
-        """Run a promise of sql/checks/: its rows are whoever breaks it.
+    def require_no_rows(self, name: str, /, **parameters: Any) -> list[tuple]:
+        """Run a promise of sql/checks/, with the parameters that it names: its rows are whoever breaks it.
 
         A file that opens with `-- stop:` raises StoreFault showing the rows; one that opens with
         `-- warn:` returns them.
         """
         text = sql_text(name)
         severity, _, promise = text.partition("\n")[0].removeprefix("--").strip().partition(":")
-        rows = self.rows(text)
+        [statement] = self._statements_of(name)
+        rows = self.rows(text, {key: parameters[key] for key in statement.named_parameters})
         if rows and severity == "stop":
             shown = "; ".join(str(row) for row in rows[:5]) + (" …" if len(rows) > 5 else "")
             raise StoreFault(

@@ -8,15 +8,8 @@ from __future__ import annotations
 import polars as pl
 
 from pipeline.programme import Ages, Programme
+from pipeline.promises import require_promises
 from pipeline.store import Store
-
-PROMISES = (
-    "tally_value_counts_everybody",
-    "bands_cover_everybody",
-    "moments_agree_with_values",
-    "file_accounting_adds_up",
-    "sites_are_known",
-)
 
 
 def build_tallies(store: Store, programme: Programme) -> None:
@@ -32,8 +25,7 @@ def build_tallies(store: Store, programme: Programme) -> None:
     store.execute_file("30_tally_value.sql")
     store.execute_file("31_tally_moment.sql")
     store.execute_file("32_tally_band.sql")
-    for promise in PROMISES:
-        store.require_no_rows(f"checks/{promise}.sql")
+    require_promises(store)
     store.execute_file("36_stale_period.sql")
     store.execute("update ledger.file set is_built = true where not is_built")
 

@@ -18,8 +18,11 @@ join reading.accepted as accepted on accepted.reading_id = set_aside.reading_id
 where accepted.participant in (select participant from touched_participant);
 
 delete from reading.set_aside
-where reading_id in (select reading_id from set_aside_before)
-    or reading_id not in (select reading_id from reading.accepted);   -- superseded or withdrawn since
+where reading_id in (
+    select reading_id from set_aside_before
+    union all
+    select reading_id from reading.set_aside anti join reading.accepted using (reading_id)   -- superseded or withdrawn since
+);
 
 insert into reading.set_aside (reading_id, code)
 with

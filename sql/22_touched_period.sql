@@ -6,7 +6,7 @@
 --         or one that no reading stands in any more
 -- reruns  replaced whole; empty when every file is built
 create or replace temp table touched_period as
-select accepted.period
+select distinct accepted.period
 from reading.accepted as accepted
 join ledger.file as file on file.file_id = accepted.file_id
 where not file.is_built
@@ -26,5 +26,4 @@ from (
 ) as changed
 join reading.accepted as accepted on accepted.reading_id = changed.reading_id
 union
-select period from reading.participant_period
-where period not in (select period from reading.accepted);
+(select distinct period from reading.participant_period except select distinct period from reading.accepted);

@@ -1,13 +1,25 @@
 -- reading.participant_period: the one reading that counts for a person in a period, with its derived measures
 -- grain   participant × period
--- inputs  reading.accepted, reading.set_aside, touched_period, reference.who_bmi_for_age
+-- inputs  reading.accepted, reading.set_aside, touched_period, touched_participant, reference.who_bmi_for_age;
+--         $is_whole: touched periods whole, or only the people in them whom new files touched
 -- keys    (participant, period) unique, neither null
 -- rule    Last eligible reading; two at the same moment (at two sites) go by site, then by the higher reading_id,
 --         so a rebuild gives the same rows. Someone seen at two sites counts once, at the site of the chosen reading.
 --         A derived measure is null where what it is made of was not printed. bmi_z: 5 to 19 years; null at exactly
 --         60 completed months, which the reference does not cover.
+--         Only a person's own readings decide which of them counts, so that others' rows stay as they are. Someone whose
+--         last reading of a period left is in no file any more: the row goes.
 -- reruns  rewrites only the touched periods; twice is the same as once. The order of rows is not promised.
-delete from reading.participant_period where period in (select period from touched_period);
+delete from reading.participant_period
+where period in (select period from touched_period)
+    and (
+        $is_whole
+        or participant in (select participant from touched_participant where not $is_whole)
+        or reading_id not in (
+            select reading_id from reading.accepted
+            where period in (select period from touched_period) and not $is_whole
+        )
+    );
 
 insert into reading.participant_period (
     participant, period, site, reading_id, measured_on, sex, age, age_months, device, is_athlete_mode,
@@ -21,6 +33,7 @@ eligible as (
     select reading_id, participant, period, measured_at, site
     from reading.accepted
     where period in (select period from touched_period)
+        and ($is_whole or participant in (select participant from touched_participant where not $is_whole))
         and reading_id not in (select reading_id from reading.set_aside)
 ),
 chosen as (

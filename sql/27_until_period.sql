@@ -19,3 +19,4 @@ where reading_id in (select reading_id from reading.accepted where period > $per
 delete from reading.accepted where period > $period;
 
 update ledger.file set is_built = false;
+delete from ledger.count_state;

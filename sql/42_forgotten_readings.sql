@@ -35,3 +35,4 @@ delete from ledger.stale_period;
 delete from ledger.over_periods_state;
 delete from ledger.over_periods_stale;
 delete from ledger.file_without_visits;
+delete from ledger.count_state;

@@ -16,7 +16,7 @@ from pipeline.faults import FileHeld, FileRefused
 from pipeline.intake import expectation, ledger
 from pipeline.intake.arrival import Arrival
 from pipeline.intake.held_messages import every_row_held, first_held_rows, held_rows_message
-from pipeline.intake.ledger import Entering, Known
+from pipeline.intake.ledger import Entering, Entry, Known
 from pipeline.intake.one_file import FileRead
 from pipeline.intake.summary import IntakeSummary
 from pipeline.programme import Profile, Programme
@@ -67,7 +67,7 @@ def file_pass(
     `before_commit(store, file_ids)` is called in the transaction, of the files that are accepted.
     """
     with store.transaction():
-        summaries, entering, met_again = _sorted_out(store, programme, files)
+        summaries, entering, met_again, lie_there = _sorted_out(store, programme, files)
         summaries |= _told_again(store, files, met_again)
         file_ids = dict(zip(entering, ledger.enter(store, list(entering.values())), strict=True))
         to_file = {place: file_id for place, file_id in file_ids.items() if entering[place].fault is None}
@@ -79,10 +79,13 @@ def file_pass(
             if one.is_wholly_held:
                 reason = str(every_row_held(entry.arrival, one.read))
                 store.execute_file("18_file_wholly_held.sql", file_id=one.file_id, reason=reason)
-            ledger.remember_where_from(store, entry, is_accepted=not one.is_wholly_held)
-        for one in entering.values():
-            if one.fault is not None and one.fault.code not in _PASSING:
-                ledger.remember_where_from(store, one.entry, is_accepted=False)
+            lie_there.append((entry, not one.is_wholly_held))
+        lie_there += [
+            (one.entry, False)
+            for one in entering.values()
+            if one.fault is not None and one.fault.code not in _PASSING
+        ]
+        ledger.remember_where_from(store, lie_there)
         accepted = [one.file_id for one in filed.values() if not one.is_wholly_held]
         if accepted:
             before_commit(store, accepted)
@@ -91,14 +94,15 @@ def file_pass(
 
 def _sorted_out(
     store: Store, programme: Programme, files: Sequence[FileRead]
-) -> tuple[dict[int, IntakeSummary], dict[int, Entering], dict[int, Known]]:
+) -> tuple[dict[int, IntakeSummary], dict[int, Entering], dict[int, Known], list[tuple[Entry, bool]]]:
     """Summaries of files without rows to file, what is to be entered in the ledger, and files that are held or refused
-    again without being read. All by place."""
+    again without being read, all by place; and what lies where it lay, with whether it was accepted."""
     known = ledger.known_files(store, [file.entry for file in files if file.entry is not None])
     rows = _rows_of(store) if any(file.has_rows for file in files) else {}
     summaries: dict[int, IntakeSummary] = {}
     entering: dict[int, Entering] = {}
     met_again: dict[int, Known] = {}
+    lie_there: list[tuple[Entry, bool]] = []
     for place, file in enumerate(files, start=1):
         entry, fault = file.entry, file.fault
         if file.is_waiting:
@@ -111,7 +115,7 @@ def _sorted_out(
                 met_again[place] = before
                 continue
             if file.is_known or (before is not None and before.state == ledger.ACCEPTED):
-                ledger.remember_where_from(store, entry, is_accepted=True)
+                lie_there.append((entry, True))
                 is_earlier = before is None or before.profile_sha256 != profile.sha256
                 summaries[place] = IntakeSummary(files_already_received=1, files_of_earlier_profile=int(is_earlier))
                 continue
@@ -127,7 +131,7 @@ def _sorted_out(
             )
         if fault is not None:
             summaries[place] = _summary_of_fault(fault)
-    return summaries, entering, met_again
+    return summaries, entering, met_again, lie_there
 
 
 def _told_again(store: Store, files: Sequence[FileRead], met_again: dict[int, Known]) -> dict[int, IntakeSummary]:

@@ -5,6 +5,7 @@ Nothing is opened and nothing is moved or deleted here; the inbox belongs to the
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from pipeline.faults import Fault, nearest, printable
@@ -30,7 +31,7 @@ def arrivals(programme: Programme) -> tuple[list[Arrival], list[PassedOver]]:
             passed_over.append(pass_over(f"inbox/{entry.name}", "a symbolic link", "put the folder itself there"))
         elif entry.is_dir():
             if entry.name in programme.sites:
-                _files_of(entry.name, entry, found, passed_over)
+                _files_of(entry.name, str(entry), found, passed_over)
             elif any(entry.iterdir()):
                 passed_over.append(
                     pass_over(
@@ -50,19 +51,32 @@ def arrivals(programme: Programme) -> tuple[list[Arrival], list[PassedOver]]:
     return found, passed_over
 
 
-def _files_of(site: str, folder: Path, found: list[Arrival], passed_over: list[PassedOver]) -> None:
-    for path in sorted(folder.rglob("*"), key=lambda path: path.relative_to(folder).parts):
-        name = path.relative_to(folder).as_posix()
+def _files_of(
+    site: str,
+    folder: str,
+    found: list[Arrival],
+    passed_over: list[PassedOver],
+    below: str = "",
+    is_hidden: bool = False,
+) -> None:
+    """Files of a folder and of the folders in it, by name; below: the folder's own name within the site's, with its /.
+
+    Of a hidden folder, which has a line of its own, only links are told.
+    """
+    for entry in _entries(folder):
+        name = f"{below}{entry.name}"
         where = f"inbox/{site}/{name}"
-        if path.is_symlink():
+        if entry.is_symlink():
             passed_over.append(pass_over(where, "a symbolic link", "put the file itself there"))
-        elif any(part.startswith(".") for part in path.relative_to(folder).parts[:-1]):
-            continue  # within a hidden folder, which has its own line
-        elif path.is_dir():
-            if path.name.startswith("."):
+        elif entry.is_dir():
+            if entry.name.startswith(".") and not is_hidden:
                 next_step = "nothing, unless readings are in it"
                 passed_over.append(pass_over(where, "a hidden folder", next_step, is_misplaced=False))
-        elif is_unfinished(path.name):
+            is_in_hidden = is_hidden or entry.name.startswith(".")
+            _files_of(site, entry.path, found, passed_over, f"{name}/", is_in_hidden)
+        elif is_hidden:
+            continue
+        elif is_unfinished(entry.name):
             passed_over.append(
                 pass_over(
                     where,
@@ -71,10 +85,19 @@ def _files_of(site: str, folder: Path, found: list[Arrival], passed_over: list[P
                     is_misplaced=False,
                 )
             )
-        elif not path.is_file():
+        elif not entry.is_file():
             passed_over.append(pass_over(where, "not a regular file", "remove it"))
         else:
-            found.append(Arrival(site, path, _storable(name)))
+            found.append(Arrival(site, Path(entry.path), _storable(name)))
+
+
+def _entries(folder: str) -> list[os.DirEntry[str]]:
+    """By name; none of a folder that is closed to us, or gone meanwhile."""
+    try:
+        with os.scandir(folder) as entries:
+            return sorted(entries, key=lambda entry: entry.name)
+    except (PermissionError, FileNotFoundError):
+        return []
 
 
 def _storable(name: str) -> str:

@@ -12,6 +12,7 @@ import polars as pl
 from pipeline.faults import FileHeld, FileRefused
 from pipeline.intake.arrival import Arrival
 from pipeline.intake.sources.remote_file import Fetched
+from pipeline.intake.unchanged import Looks, remember
 from pipeline.programme import Profile
 from pipeline.store import Store, sql_text
 
@@ -35,17 +36,22 @@ class Entry:
     received_at: datetime
     run_id: int
     kept_sha256: str | None = None  # of the kept copy that it is read again from; None: it comes from outside
+    looks: Looks | None = None  # before it was read, of a file of the inbox; None where they may tell nothing
 
 
-def state_of(store: Store, site: str, sha256: str) -> str | None:
-    """accepted, held, refused, or None for a file that has not been seen.
+def states(store: Store) -> dict[tuple[str, str], str]:
+    """(site, sha256) → accepted, held or refused, of every file that has been seen."""
+    return {
+        (site, sha256): state for site, sha256, state in store.rows("select site, sha256, state from ledger.file")
+    }
+
+
+def accepted(store: Store) -> frozenset[tuple[str, str]]:
+    """(site, sha256) of every accepted file.
 
     A file that was held or refused is read again each time: the profile may have been mended since.
     """
-    return store.value(
-        "select state from ledger.file where site = $site and sha256 = $sha256",
-        {"site": site, "sha256": sha256},
-    )
+    return frozenset(key for key, state in states(store).items() if state == ACCEPTED)
 
 
 def accepted_files(store: Store) -> int:
@@ -150,15 +156,23 @@ def fetched_before(store: Store) -> dict[tuple[str, str], Fetched]:
     return {(url, path): Fetched(*rest) for url, path, *rest in store.rows(sql_text("18_fetched_before.sql"))}
 
 
-def remember_where_from(store: Store, entry: Entry, *, is_accepted: bool) -> None:
-    """That these bytes lie in a source, as its server shows them now; nothing for a file of the inbox."""
-    remote = entry.arrival.remote
-    if remote is not None and remote.known_sha256 is None:
-        store.execute_file(
-            "18_fetched.sql",
-            url=remote.url,
-            path=remote.file.path,
-            site=entry.arrival.site,
-            fingerprint=remote.file.fingerprint if is_accepted else remote.fingerprint_when_held,
-            sha256=entry.sha256,
-        )
+def remember_where_from(store: Store, entries: Iterable[tuple[Entry, bool]]) -> None:
+    """Where the bytes of files lie: in a source, as its server shows them now; in the inbox, as they look.
+
+    Each with whether it was accepted: a file of the inbox that was not is read again in every run.
+    """
+    in_inbox = []
+    for entry, is_accepted in entries:
+        remote = entry.arrival.remote
+        if remote is None and is_accepted and entry.looks is not None:
+            in_inbox.append((entry.arrival, entry.looks, entry.sha256))
+        elif remote is not None and remote.known_sha256 is None:
+            store.execute_file(
+                "18_fetched.sql",
+                url=remote.url,
+                path=remote.file.path,
+                site=entry.arrival.site,
+                fingerprint=remote.file.fingerprint if is_accepted else remote.fingerprint_when_held,
+                sha256=entry.sha256,
+            )
+    remember(store, in_inbox)

@@ -27,7 +27,7 @@ from distributed import Client, Future, KilledWorker
 
 from pipeline import __version__
 from pipeline.faults import Fault, printable
-from pipeline.intake import one_file, one_pass, pseudonyms, tombstones
+from pipeline.intake import ledger, one_file, one_pass, pseudonyms, tombstones
 from pipeline.intake.arrival import Arrival
 from pipeline.intake.ledger import ACCEPTED
 from pipeline.intake.one_file import FileRead
@@ -63,6 +63,7 @@ class Errand:
     received_at: datetime
     run_id: int
     first_period: str | None
+    begun_ns: int
     accepted: frozenset[tuple[str, str]]  # (site, sha256) of files of such sites and sizes that were accepted before
 
 
@@ -132,9 +133,8 @@ class _Far:
     def received(self, arrivals: Arrivals, future: Future | None) -> Prepared:
         """The pass as if it had been prepared here: its rows stand in the temporary tables of the store."""
         if future is None:
-            return one_pass.prepare(
-                self._store, self._setting, arrivals, partial(one_file.read, setting=self._setting)
-            )
+            read = partial(one_file.read, setting=self._setting, accepted=ledger.accepted(self._store))
+            return one_pass.prepare(self._store, self._setting, arrivals, read)
         parcel = _awaited(self._client, self._setting.programme.settings.engine, future, arrivals)
         for table in PARCEL if parcel.rows else ():
             with (
@@ -167,7 +167,7 @@ def prepare_far(errand: Errand) -> Parcel:
     pads = pseudonyms.pads_of(pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=1))
     setting = Setting(
         programme, errand.as_of, errand.received_at, errand.run_id, pads,
-        tombstones.read(programme.store), errand.first_period,
+        tombstones.read(programme.store), errand.first_period, errand.begun_ns,
     )  # fmt: skip
     limits = programme.settings.limits
     with _empty_store(limits.memory, programme.store / "evenbeam.duckdb").beside() as store:
@@ -217,7 +217,7 @@ def _errand(store: Store, setting: Setting, arrivals: Arrivals, exchange: str) -
         )
     return Errand(
         programme.path, programme.sha256, __version__, exchange, tuple(arrivals), setting.as_of, setting.received_at,
-        setting.run_id, setting.first_period, frozenset(accepted),
+        setting.run_id, setting.first_period, setting.begun_ns, frozenset(accepted),
     )  # fmt: skip
 
 

@@ -9,16 +9,18 @@ from __future__ import annotations
 
 import stat
 import uuid
+from collections.abc import Set
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
 from pipeline.faults import FileHeld
-from pipeline.intake import archive, headers, identifiers, ledger, readers
+from pipeline.intake import archive, headers, identifiers, readers
 from pipeline.intake.arrival import Arrival
 from pipeline.intake.ledger import Entry
 from pipeline.intake.setting import Setting
 from pipeline.intake.sources import OutOfReach
+from pipeline.intake.unchanged import Looks
 from pipeline.programme import Profile
 from pipeline.seal import decoding
 from pipeline.store import Store, sql_text
@@ -44,11 +46,11 @@ class FileRead:
 
 
 def read(
-    store: Store, arrival: Arrival, *, setting: Setting, accepted: frozenset[tuple[str, str]] | None = None
+    store: Store, arrival: Arrival, *, setting: Setting, accepted: Set[tuple[str, str]]
 ) -> FileRead:
     """Fetch, hash, look, read, archive. A fault of the file is kept for its turn.
 
-    `accepted` are (site, sha256) of accepted files where the ledger of `store` does not know them.
+    `accepted`: (site, sha256) of files that were accepted before the run.
     """
     found = FileRead(arrival, setting.as_of, setting.first_period)
     if arrival.remote is not None and arrival.remote.known_sha256 is not None:
@@ -64,12 +66,9 @@ def read(
         except OSError as error:  # gone, or closed to us
             return replace(found, fault=_cannot_be_opened(arrival, error))
         entry = _entry(setting, replace(arrival, path=at_hand), sha256, size)
-        is_known = (
-            ledger.state_of(store, arrival.site, sha256) == ledger.ACCEPTED
-            if accepted is None
-            else (arrival.site, sha256) in accepted
-        )
-        if is_known:
+        if arrival.remote is None and state.are_older_than(setting.begun_ns):
+            entry = replace(entry, looks=state)
+        if (arrival.site, sha256) in accepted:
             return replace(found, entry=entry, is_known=True)
         return setting.read_file(arrival.where, lambda: _read_unchanged(store, setting, entry, state))
     except FileHeld as fault:
@@ -91,7 +90,7 @@ def _fetch(arrival: Arrival, to: Path, most_bytes: int) -> None:
     arrival.remote.fetch(to, where=arrival.where)
 
 
-def _read_unchanged(store: Store, setting: Setting, entry: Entry, state: tuple[int, ...]) -> FileRead:
+def _read_unchanged(store: Store, setting: Setting, entry: Entry, state: Looks) -> FileRead:
     """The file, read; a fault of it where somebody wrote it, replaced it or took it away meanwhile."""
     path = entry.arrival.path
     try:
@@ -106,7 +105,7 @@ def _read_unchanged(store: Store, setting: Setting, entry: Entry, state: tuple[i
     return found
 
 
-def _state_of(path: Path, *, where: str) -> tuple[int, ...]:
+def _state_of(path: Path, *, where: str) -> Looks:
     """What changes whenever a file is written, replaced, or moved away and back.
 
     Errors   FileHeld for what is no file any more: a link put there since would lead out of the inbox.
@@ -114,7 +113,7 @@ def _state_of(path: Path, *, where: str) -> tuple[int, ...]:
     found = path.lstat()
     if not stat.S_ISREG(found.st_mode):
         raise archive.still_changing(where)
-    return found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns
+    return Looks.of(found)
 
 
 def read_entry(store: Store, setting: Setting, entry: Entry) -> FileRead:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from datetime import date, datetime
 from functools import partial
+from itertools import chain
 from pathlib import PurePosixPath
 
 from pipeline.faults import Fault, SettingsFault, printable
@@ -19,6 +20,7 @@ from pipeline.intake.passes import passes, weight_of_new
 from pipeline.intake.setting import ReadFile, Setting
 from pipeline.intake.summary import IntakeSummary
 from pipeline.intake.tombstones import read as read_tombstones
+from pipeline.intake.unchanged import forget_others, unchanged
 from pipeline.programme import Programme
 from pipeline.store import Store
 
@@ -51,10 +53,13 @@ def receive(
     # A day in the future, mistyped say, must not count anything as past its time.
     first_period = settings.retention.first_period(min(as_of, received_at.date()), settings.period)
     tombstones = read_tombstones(programme.store)
-    setting = Setting(programme, as_of, received_at, run_id, pads, tombstones, first_period, read_file)
+    spool = programme.store / "spool"
+    shutil.rmtree(spool, ignore_errors=True)
+    spool.mkdir(parents=True, mode=0o700)
+    setting = Setting(
+        programme, as_of, received_at, run_id, pads, tombstones, first_period, spool.stat().st_ctime_ns, read_file
+    )  # fmt: skip
     archive.clear_unfinished(setting.archive)
-    shutil.rmtree(setting.spool, ignore_errors=True)
-    setting.spool.mkdir(parents=True, mode=0o700)
     earlier: Counter[str] = Counter()  # site → files that were read with an earlier profile
     try:
         with sources.opened(programme) as places:
@@ -118,17 +123,27 @@ def _read_with_earlier_profile(site: str, n: int) -> str:
 
 def _read_and_filed(store: Store, setting: Setting, found: list[inbox.Arrival]) -> Iterator[IntakeSummary]:
     """The summary of each file, in order: passes are prepared side by side, here or on a cluster, and filed in turn."""
-    together = list(passes(found, weight_of_new(ledger.accepted_sizes(store))))
+    known, profiles = unchanged(store, found), setting.programme.profiles
+    forget_others(store, known)
+    rest = [arrival for arrival in found if arrival not in known]
+    together = list(passes(rest, weight_of_new(ledger.accepted_sizes(store))))
     announce = partial(_announce, setting)
     is_far = setting.programme.settings.engine.kind == "dask"
     with closing((_far if is_far else _here)(store, setting, together, announce)) as results:
-        for summaries in results:
-            yield from summaries
+        one_by_one = chain.from_iterable(results)
+        for arrival in found:
+            if arrival in known:
+                is_earlier = known[arrival] != profiles[arrival.site].sha256
+                yield IntakeSummary(files_already_received=1, files_of_earlier_profile=int(is_earlier))
+            else:
+                yield next(one_by_one)
 
 
 def _here(store: Store, setting: Setting, together: list[Pass], announce: Announce) -> Iterator[list[IntakeSummary]]:
+    read = partial(one_file.read, setting=setting, accepted=ledger.accepted(store))
+
     def prepare(sibling: Store, arrivals: Pass) -> one_pass.Prepared:
-        return one_pass.prepare(sibling, setting, arrivals, partial(one_file.read, setting=setting))
+        return one_pass.prepare(sibling, setting, arrivals, read)
 
     def finish(sibling: Store, prepared: one_pass.Prepared) -> list[IntakeSummary]:
         return one_pass.finish(

@@ -24,6 +24,7 @@ class Setting:
     pads: tuple[bytes, bytes]
     tombstones: frozenset[str] = frozenset()  # of everybody who withdrew
     first_period: str | None = None  # the first period whose readings are kept; None: every one
+    begun_ns: int = 0  # by the clock of the store's disk; 0: nothing is remembered of how files look
     read_file: ReadFile = lambda where, read: read()  # a scheduler puts its own watch around it
 
     @property

@@ -12,12 +12,17 @@ from pipeline.programme import ProgrammeSettings
 from pipeline.results.by_period import periods_with_people
 from pipeline.statistics.age_group import SEXES
 from pipeline.statistics.clustered_percentile import SitesBelow
-from pipeline.statistics.percentile import Percentiles, people_below, percentile_rows, percentiles_of
+from pipeline.statistics.percentile import (
+    people_below,
+    percentile_rows,
+    percentiles_of,
+    percentiles_of_people,
+)
 from pipeline.store import Store, sql_text
 
 Progress = Callable[[int, int, str], None]
 
-PEOPLE_AT_A_TIME = 20_000  # of sites that are counted together: a count costs as much to plan as some thousand people
+PEOPLE_AT_A_TIME = 40_000  # of sites that go together: more take more memory, and from here on no less time
 
 
 def build_percentiles(
@@ -46,11 +51,12 @@ def _build_period(store: Store, settings: ProgrammeSettings, period: str) -> Non
     tally = store.frame(  # no order: percentiles sort what they need
         "select sex, age, measure, value, n from tally.value where period = $period", {"period": period}
     )
-    of_all = _percentiles(tally, period, settings)
+    asked = list(measures.MEASURES.values()), settings.ages.all, measures.PERCENTILES
+    of_all = percentiles_of(tally.with_columns(period=pl.lit(period)), *asked)
     sites = [site for (site,) in store.rows("select site from person_site order by number")]
     below, people = [], []
     for first, last in _sites_at_a_time(store):
-        of_sites = _percentiles(site_value_tally(store, sites, first, last), period, settings)
+        of_sites = percentiles_of_people(people_of_sites(store, sites, first, last), period, *asked)
         _append(store, percentile_rows(of_sites))
         found_below, found_people = people_below(of_all, of_sites)
         below.append(found_below.astype(np.int32))
@@ -74,26 +80,19 @@ def _sites_at_a_time(store: Store) -> Iterator[tuple[str, str]]:
         yield first, last
 
 
-def site_value_tally(store: Store, sites: Sequence[str], first: str, last: str) -> pl.DataFrame:
-    """How many people have each value, from one site to another by name, of the period in `person_value`.
+def people_of_sites(store: Store, sites: Sequence[str], first: str, last: str) -> pl.DataFrame:
+    """The people of the period in `person_value`, from one site to another by name.
 
-    Shapes   sites: the ids of person_site by their numbers; out: columns site, sex, age, measure, value, n.
+    Shapes   sites: the ids of person_site by their numbers; out: one row a person, columns site, sex, age, and one a
+             measure, by its name, in whole print steps, null where it was not taken.
     """
-    names = list(measures.MEASURES)
-    asked = {"first_site": first, "last_site": last, "measures": names}
-    counted = store.frame(sql_text("51_site_value_tally.sql"), asked)
-    return counted.with_columns(
+    people = store.frame(sql_text("51_people_of_sites.sql"), {"first_site": first, "last_site": last})
+    return people.with_columns(
         pl.col("site").cat.to(pl.Enum(sites)),
         pl.col("sex").cat.to(pl.Enum(SEXES)),
-        pl.col("measure").cat.to(pl.Enum(names)),
     )
 
 
 def _append(store: Store, rows: pl.DataFrame) -> None:
     with store.lent("site_percentile", rows):
         store.execute_file("52_append_site_percentile.sql")
-
-
-def _percentiles(tally: pl.DataFrame, period: str, settings: ProgrammeSettings) -> Percentiles:
-    tally = tally.with_columns(period=pl.lit(period, pl.Enum([period])))
-    return percentiles_of(tally, list(measures.MEASURES.values()), settings.ages.all, measures.PERCENTILES)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,8 +10,9 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.measures import Measure
-from pipeline.statistics.age_group import SEXES, AgeGroups, group_table, groups_reported, pieces
+from pipeline.statistics.age_group import AgeGroups
 from pipeline.statistics.clustered_percentile import SitesBelow
+from pipeline.statistics.population_counts import counts_of_people, counts_of_tally
 from pipeline.statistics.value_count import ValueCounts, quantile_interval, quantile_type_7
 
 Integers = NDArray[np.int64]
@@ -55,7 +55,21 @@ def percentiles_of(
     """
     if value_tally.height and value_tally["n"].min() < 0:
         raise ValueError(f"a count of {value_tally['n'].min()} in the value tally: counts are 0 or more")
-    populations, counts = _value_counts(value_tally, measures, age_groups)
+    return _percentiles(*counts_of_tally(value_tally, measures, age_groups), percentiles)
+
+
+def percentiles_of_people(
+    people: pl.DataFrame, period: str, measures: Sequence[Measure], age_groups: AgeGroups, percentiles: Sequence[int]
+) -> Percentiles:
+    """percentiles_of the tally that the people of some sites make in a period.
+
+    Shapes   people: one row a person, columns site, sex, age, and one a measure, by its name, in whole print steps.
+    Missing  a measure that was not taken is null; else as percentiles_of.
+    """
+    return _percentiles(*counts_of_people(people, period, measures, age_groups), percentiles)
+
+
+def _percentiles(populations: pl.DataFrame, counts: ValueCounts, percentiles: Sequence[int]) -> Percentiles:
     percents = np.asarray(percentiles, dtype=np.int64)
     value = quantile_type_7(counts, percents, populations["steps_per_unit"].to_numpy())
     return Percentiles(populations, counts, percents, value)
@@ -120,127 +134,3 @@ def people_below(of_all: Percentiles, of_sites: Percentiles) -> tuple[Integers, 
     edge = np.floor(of_all.value[place] * of_all.steps[place, None] + _SLACK).astype(np.int64)
     below[site, place], people[site, place] = of_sites.counts.at_or_below(edge), of_sites.counts.people
     return below, people
-
-
-def _value_counts(
-    value_tally: pl.DataFrame, measures: Sequence[Measure], age_groups: AgeGroups
-) -> tuple[pl.DataFrame, ValueCounts]:
-    """The populations (measure × period × group) that hold anybody, in published order, and their value counts.
-
-    Everything is a whole number in NumPy: strings as keys of joins and sorts took most of the time of a run.
-    """
-    groups = group_table(age_groups)
-    strangers = set(value_tally["sex"].unique().to_list()) - set(SEXES)
-    if strangers:
-        raise ValueError(f"sex {sorted(strangers, key=str)[0]} in a tally; the sexes are {', '.join(SEXES)}")
-    places = _Places.of(value_tally)
-    stratum, piece, value, n = _cells_of_pieces(value_tally, measures, places, groups)
-    start, size, listed = _groups_of_pieces(measures, groups, age_groups)
-    of = stratum // max(places.number, 1) * _pieces_in(groups) + piece
-    cell = np.repeat(np.arange(of.size), size[of])
-    nth = np.arange(cell.size) - np.repeat(np.cumsum(size[of]) - size[of], size[of])
-    population = stratum[cell] * groups.height + listed[start[of][cell] + nth]
-    # Cells come sorted by value, so a stable sort by population is all; of 16 bits it is a radix sort.
-    narrow = population.astype(np.uint16) if population.max(initial=0) < 2**16 else population
-    order = np.argsort(narrow, kind="stable")
-    counts = ValueCounts.of(population[order], value[cell][order], n[cell][order])
-    stratum, group = np.divmod(counts.group, groups.height)
-    measure, place = np.divmod(stratum, max(places.number, 1))
-    site, period = np.divmod(place, max(places.periods.len(), 1))
-    return pl.concat(
-        [
-            _registered(measures)[measure],
-            places.sites[site].alias("site").to_frame(),
-            places.periods[period].alias("period").to_frame(),
-            groups[group].drop("group"),
-        ],
-        how="horizontal",
-    ), counts
-
-
-@dataclass(frozen=True)
-class _Places:
-    """Sites (one null for all together) and periods of a tally, by name; a cell's place is site × periods + period."""
-
-    sites: pl.Series
-    periods: pl.Series
-    place: Integers
-
-    @classmethod
-    def of(cls, tally: pl.DataFrame) -> _Places:
-        periods = tally["period"].unique().cast(pl.String).sort()
-        place = _codes(tally["period"], periods)
-        if "site" not in tally.columns:
-            return cls(pl.Series([None], dtype=pl.String), periods, place)
-        sites = tally["site"].unique().cast(pl.String).sort()
-        return cls(sites, periods, _codes(tally["site"], sites) * periods.len() + place)
-
-    @property
-    def number(self) -> int:
-        return self.sites.len() * self.periods.len()
-
-
-def _codes(column: pl.Series, words: Sequence[str] | pl.Series) -> Integers:
-    """Each word's place among `words`, -1 for another."""
-    return column.cast(pl.Enum(words), strict=False).to_physical().cast(pl.Int64).fill_null(-1).to_numpy()
-
-
-def _cells_of_pieces(
-    value_tally: pl.DataFrame, measures: Sequence[Measure], places: _Places, groups: pl.DataFrame
-) -> tuple[Integers, Integers, Integers, Integers]:
-    """(stratum, piece, value, n) of each cell, ages summed into pieces, sorted by stratum and value.
-
-    stratum: measure's number × places + the place's; cells of other measures and of ages that do not apply are out.
-    """
-    measure = _codes(value_tally["measure"], [measure.name for measure in measures])
-    sex = _codes(value_tally["sex"], SEXES)
-    age, value, n = (value_tally[name].cast(pl.Int64).to_numpy() for name in ("age", "value", "n"))
-    of_person, _ = pieces(groups)
-    by_age = np.full((len(SEXES), 256), -1, dtype=np.int64)
-    by_age[[SEXES.index(s) for s in of_person["sex"]], of_person["age"].to_numpy()] = of_person["piece"].to_numpy()
-    lowest, highest = (np.array([getattr(m, end) for m in measures]) for end in ("age_from", "age_to"))
-    is_in = (measure >= 0) & (n > 0) & (age >= lowest[measure]) & (age <= highest[measure]) & (age < by_age.shape[1])
-    piece = by_age[sex, np.where(is_in, age, 0)]
-    is_in &= piece >= 0
-    measure, place, piece, value, n = (column[is_in] for column in (measure, places.place, piece, value, n))
-    low, width, number_of_pieces = value.min(initial=0), int(np.ptp(np.append(value, 0))) + 1, _pieces_in(groups)
-    key = ((measure * places.number + place) * width + value - low) * number_of_pieces + piece
-    order = np.argsort(key)
-    key = key[order]
-    first = np.flatnonzero(np.diff(key, prepend=-1))
-    n = np.add.reduceat(n[order], first) if first.size else n[:0]
-    rest, piece = np.divmod(key[first], number_of_pieces)
-    stratum, value = np.divmod(rest, width)
-    return stratum, piece, value + low, n
-
-
-def _groups_of_pieces(
-    measures: Sequence[Measure], groups: pl.DataFrame, age_groups: AgeGroups
-) -> tuple[Integers, Integers, Integers]:
-    """Where the groups of measure × pieces + piece begin in the last array, how many there are, and all of them.
-
-    Only groups in which the measure is reported.
-    """
-    ages = {measure.name: (measure.age_from, measure.age_to) for measure in measures}
-    reported = set(groups_reported(ages, groups, age_groups).rows())
-    of_person, members = pieces(groups)
-    number_of_pieces = of_person["piece"].n_unique()
-    listed: list[list[int]] = [[] for _ in range(len(measures) * number_of_pieces)]
-    for i, measure in enumerate(measures):
-        for piece, group in members.iter_rows():
-            if (measure.name, group) in reported:
-                listed[i * number_of_pieces + piece].append(group)
-    size = np.array([len(one) for one in listed], dtype=np.int64)
-    return np.cumsum(size) - size, size, np.array([*itertools.chain(*listed)], dtype=np.int64)
-
-
-def _pieces_in(groups: pl.DataFrame) -> int:
-    return pieces(groups)[0]["piece"].n_unique()
-
-
-def _registered(measures: Sequence[Measure]) -> pl.DataFrame:
-    return pl.DataFrame(
-        [(m.name, m.unit, m.steps_per_unit) for m in measures],
-        orient="row",
-        schema={"measure": pl.String, "unit": pl.String, "steps_per_unit": pl.Int64},
-    )

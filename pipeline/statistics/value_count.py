@@ -9,6 +9,7 @@ no rounding happens before the last division.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -17,6 +18,8 @@ from pipeline.statistics.binomial_quantile import binomial_quantile
 
 Integers = NDArray[np.int64]
 Floats = NDArray[np.float64]
+
+_SIZES_AT_A_TIME = 64
 
 
 @dataclass(frozen=True)
@@ -145,12 +148,36 @@ def order_statistic_ranks(
     people, tail = np.asarray(people, dtype=np.int64), (1 - confidence) / 2
     if effective is None:
         sizes, where = np.unique(people, return_inverse=True)  # groups share sizes
-        n, p = sizes[:, None], percent / 100
-        return binomial_quantile(tail, n, p)[where], (binomial_quantile(1 - tail, n, p) + 1)[where]
+        lower, upper = _ranks_of_sizes(sizes, tuple(percent.tolist()), tail)
+        return lower[where], upper[where]
     n = people[:, None]
     m = np.clip(np.floor(np.asarray(effective, dtype=float)), 1, n).astype(np.int64)
     lower, upper = binomial_quantile(tail, m, percent / 100), binomial_quantile(1 - tail, m, percent / 100) + 1
     return lower * (n + 1) // (m + 1), -(-upper * (n + 1) // (m + 1))
+
+
+def _ranks_of_sizes(sizes: Integers, percent: tuple[int, ...], tail: float) -> tuple[Integers, Integers]:
+    """Ranks l, u of groups that are not clustered. Shapes: sizes (sizes,), each once → (sizes, percents)."""
+    if not sizes.size:
+        return np.empty((0, len(percent)), dtype=np.int64), np.empty((0, len(percent)), dtype=np.int64)
+    runs, first = np.unique(sizes // _SIZES_AT_A_TIME, return_index=True)
+    found = [
+        _ranks_of_run(int(run), percent, tail)[:, of % _SIZES_AT_A_TIME]
+        for run, of in zip(runs, np.split(sizes, first[1:]), strict=True)
+    ]
+    lower, upper = np.concatenate(found, axis=1)
+    return lower, upper
+
+
+@lru_cache(maxsize=4096)
+def _ranks_of_run(run: int, percent: tuple[int, ...], tail: float) -> Integers:
+    """Of sizes that follow each other: some sites' groups after the other's, and periods', ask for the same ones again.
+
+    Shapes   out: (2, _SIZES_AT_A_TIME, percents), l and u.
+    """
+    n = np.arange(_SIZES_AT_A_TIME)[:, None] + run * _SIZES_AT_A_TIME
+    p = np.array(percent) / 100
+    return np.stack([binomial_quantile(tail, n, p), binomial_quantile(1 - tail, n, p) + 1])
 
 
 def _checked_percent(percent: ArrayLike) -> Integers:

@@ -10,6 +10,7 @@ with eligible as (
         count(body_fat_percent) filter (where age between 20 and 79) as body_fat,
         count(fat_mass_index_kg_m2 + fat_free_mass_index_kg_m2) filter (where age between 18 and 99) as fat_lean
     from reading.participant_period
+    where $periods is null or list_contains($periods, period)
     group by period
 ),
 people as (
@@ -18,7 +19,10 @@ people as (
     where n > 0
 ),
 banded as (
-    select period, banding, sum(n) as n from tally.band group by period, banding
+    select period, banding, sum(n) as n
+    from tally.band
+    where $periods is null or list_contains($periods, period)
+    group by period, banding
 )
 select period, banding, people.n as people, banded.n as banded
 from people full join banded using (period, banding)

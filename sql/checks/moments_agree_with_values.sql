@@ -5,7 +5,7 @@ with by_value as (
         sum(n) as n, sum(value::hugeint * n) as sum, sum(value::hugeint * value * n) as sum_of_squares
     from tally.value
     join reference.age_group as age_group on age between age_group.age_from and age_group.age_to
-    where not age_group.is_total
+    where not age_group.is_total and ($periods is null or list_contains($periods, period))
     group by all
 ),
 by_moment as (
@@ -15,6 +15,7 @@ by_moment as (
     from tally.moment as moment
     join reference.age_group as age_group
         on age_group.age_from = moment.age_from and age_group.age_to = moment.age_to and not age_group.is_total
+    where $periods is null or list_contains($periods, period)
     group by all
 )
 select

@@ -1,5 +1,5 @@
 -- stop: every reading set aside is an accepted reading
 select reading_id, code
 from reading.set_aside
-where reading_id not in (select reading_id from reading.accepted)
+anti join reading.accepted using (reading_id)
 order by all;

@@ -21,6 +21,7 @@ with measured as (
         count(fat_free_mass_index_kg_m2) as fat_free_mass_index,
         count(muscle_mass_index_kg_m2) as muscle_mass_index
     from reading.participant_period
+    where $periods is null or list_contains($periods, period)
     group by period
 ),
 people as (
@@ -29,7 +30,10 @@ people as (
     where n > 0
 ),
 tallied as (
-    select period, measure, sum(n) as n from tally.value group by period, measure
+    select period, measure, sum(n) as n
+    from tally.value
+    where $periods is null or list_contains($periods, period)
+    group by period, measure
 )
 select period, measure, people.n as people, tallied.n as tallied
 from people full join tallied using (period, measure)

@@ -12,7 +12,7 @@ from pipeline.store import Store
 _FUNCTIONS = (
     ("pipeline.intake.archive", "digest_of"), ("pipeline.intake.archive", "keep"),
     ("pipeline.intake.identifiers", "refuse_direct_identifiers"), ("pipeline.intake.readers", "reader_for"),
-    ("pipeline.results.percentile", "_percentiles"), ("pipeline.results.percentile", "percentile_rows"),
+    ("pipeline.results.percentile", "percentiles_of_people"), ("pipeline.results.percentile", "percentile_rows"),
     ("pipeline.results.percentile", "people_below"),
 )  # fmt: skip
 _RESULTS = ("pipeline.results.building", "pipeline.results.over_periods")

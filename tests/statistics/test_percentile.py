@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.measures import AGE_GROUPS, AGE_TOTALS, MEASURES, PERCENTILES
-from pipeline.statistics.percentile import METHOD, percentile_rows, percentiles_of
+from pipeline.statistics.percentile import METHOD, percentile_rows, percentiles_of, percentiles_of_people
 
 GROUPS = [*AGE_GROUPS, *AGE_TOTALS]
 ALL_MEASURES = tuple(MEASURES.values())
@@ -150,3 +150,32 @@ def test_order_and_splitting_of_rows_do_not_change_a_byte(rows, random):
     split = [(*r[:5], part) for r in rows for part in ([1] * r[5] if random.random() < 0.5 else [r[5]])]
     random.shuffle(split)
     assert table_of(split).write_csv() == table_of(rows).write_csv()
+
+
+PEOPLE = st.lists(
+    st.tuples(
+        st.sampled_from(["a", "b"]),
+        st.sampled_from(["female", "male"]),
+        st.integers(5, 99),
+        st.none() | st.integers(-500, 4000),
+        st.none() | st.integers(0, 60),
+    ),
+    max_size=60,
+)
+
+
+@given(PEOPLE)
+def test_people_have_the_percentiles_of_the_tally_that_they_make(rows):
+    names = ("weight", "metabolic_age")
+    schema = dict.fromkeys(("site", "sex"), pl.String) | {"age": pl.Int16} | dict.fromkeys(names, pl.Int32)
+    people = pl.DataFrame(rows, orient="row", schema=schema)
+    tally = (
+        people.unpivot(names, index=["site", "sex", "age"], variable_name="measure", value_name="value")
+        .drop_nulls()
+        .group_by("site", "sex", "age", "measure", "value")
+        .agg(n=pl.len())
+        .with_columns(period=pl.lit("2025Q1"))
+    )
+    asked = [MEASURES[name] for name in names], GROUPS, PERCENTILES
+    found = percentile_rows(percentiles_of_people(people, "2025Q1", *asked))
+    assert found.equals(percentile_rows(percentiles_of(tally, *asked)))

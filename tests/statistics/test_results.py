@@ -11,7 +11,7 @@ from polars.testing import assert_frame_equal
 from pipeline import measures
 from pipeline.programme import Programme, ProgrammeSettings
 from pipeline.results import build_results, reported_bandings
-from pipeline.results.percentile import site_value_tally
+from pipeline.results.percentile import people_of_sites
 from pipeline.store import Store
 
 SITE = {"name": "A site", "profile": "p.toml"}
@@ -63,11 +63,15 @@ def add_people(store, frame):
         store.execute("insert into reading.participant_period by name select * from people")
 
 
-def value_tally(store, site):
+def value_rows(store, site):
+    """measure, value: a row for each value of each of a site's people."""
     store.execute_file("50_person_value.sql", period="2025Q1")
     sites = [name for (name,) in store.rows("select site from person_site order by number")]
-    words = pl.col("site", "sex", "measure").cast(pl.String)
-    return site_value_tally(store, sites, site, site).with_columns(words)
+    people = people_of_sites(store, sites, site, site)
+    assert people["site"].cast(pl.String).unique().to_list() == [site]
+    return people.unpivot(
+        list(measures.MEASURES), index=["sex", "age"], variable_name="measure", value_name="value"
+    ).drop_nulls()
 
 
 def test_every_measure_of_the_registry_is_tallied_by_its_own_steps(store):
@@ -90,11 +94,11 @@ def test_every_measure_of_the_registry_is_tallied_by_its_own_steps(store):
             }
         ),
     )
-    found = value_tally(store, "north-quay")
+    found = value_rows(store, "north-quay")
     assert dict(zip(found["measure"], found["value"], strict=True)) == {
         name: 1234 + i for i, name in enumerate(measures.MEASURES)
     }
-    assert found["n"].to_list() == [1] * len(measures.MEASURES)
+    assert found.select("sex", "age").unique().rows() == [("male", 40)]
 
 
 def test_halves_of_a_print_step_go_away_from_zero_and_missing_counts_nowhere(store):
@@ -116,12 +120,8 @@ def test_halves_of_a_print_step_go_away_from_zero_and_missing_counts_nowhere(sto
             }
         ),
     )
-    found = value_tally(store, "a").filter(pl.col("measure").is_in(["weight", "bmi_z"]))
-    assert sorted(found.select("measure", "value", "n").rows()) == [
-        ("bmi_z", -13, 1),
-        ("weight", 300, 1),
-        ("weight", 303, 1),
-    ]
+    found = value_rows(store, "a").filter(pl.col("measure").is_in(["weight", "bmi_z"]))
+    assert sorted(found.select("measure", "value").rows()) == [("bmi_z", -13), ("weight", 300), ("weight", 303)]
 
 
 def test_percentiles_of_all_and_of_each_site_equal_numpy_on_the_rows(store):
