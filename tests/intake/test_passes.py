@@ -61,8 +61,8 @@ def later(house):
 def store_of(house):
     tables = house.store.rows(
         "select schema_name || '.' || table_name from duckdb_tables() "
-        "where schema_name in ('ledger', 'reading') order by all"
-    )
+        "where schema_name in ('ledger', 'reading') and table_name <> 'inbox_file' order by all"
+    )  # but for how files look, which is another one for each copy of them
     found = {name: house.store.rows(f"from {name} order by all") for (name,) in tables}
     found["in the order that they came in"] = house.accepted("reading_id")
     return found, house.archived()
