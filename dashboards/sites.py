@@ -215,6 +215,8 @@ def _beside_all_sites(
         ("band", TEXT["column.band"]),
     )
     notes = (TEXT["site.read"], *(hydration_notes(water, site) if key == BANDING else ()))
+    groups = {sex: group_words(sex, *span) for sex in cube.dimension("sex").keys}
+    periods = {period: period_title(period) for period in cube.dimension("period").keys}
     return Figure(
         id=key,
         question=release.bandings[key]["title"],
@@ -228,7 +230,7 @@ def _beside_all_sites(
         is_folded=True,
         none=TEXT["none.or_withheld"],
         headline=lambda at: headlines.most_common(
-            cube, {**at, "site": site}, group_words(at["sex"], *span), period_title(at["period"])
+            cube, {**at, "site": site}, groups[at["sex"]], periods[at["period"]]
         ),
     )
 
