@@ -13,6 +13,7 @@ import pytest
 from pipeline.programme import Profile, ProgrammeSettings
 from pipeline.readings import build_readings
 from pipeline.results.device import build_devices
+from pipeline.results.instrument_check import build_instrument_checks
 from pipeline.store import Store
 from pipeline.tallies import build_tallies
 
@@ -121,17 +122,21 @@ class Grown:
         stale = [
             period for (period,) in self.store.rows("select period from ledger.stale_period order by all")
         ]
-        build_devices(self.store, PROGRAMME, stale)
+        self.judge(stale)
         self.store.execute("delete from ledger.stale_period")
         grown = self.content()
         self.store.connection.begin()
-        build_devices(self.store, PROGRAMME)
+        self.judge(None)
         whole = self.content()
         self.store.connection.rollback()
         for table in TABLES:
             assert grown[table] == whole[table], f"{table} after {came}"
         assert all(grown.values())
         return stale
+
+    def judge(self, periods):
+        build_devices(self.store, PROGRAMME, periods)
+        build_instrument_checks(self.store, PROGRAMME, periods)
 
     def content(self):
         return {table: self.store.rows(f"from {table} order by all") for table in TABLES}
@@ -238,5 +243,5 @@ def test_a_period_that_loses_its_only_readings_is_named_though_none_of_them_coun
 
 def test_a_night_that_touches_no_reading_leaves_the_charts_and_counts_rows(grown):
     before = grown.content()
-    build_devices(grown.store, PROGRAMME, [])
+    grown.judge([])
     assert grown.content() == before

@@ -13,7 +13,7 @@ from pipeline.release import schema
 from pipeline.release.table import published_table
 from pipeline.release.unsuppressed import Unsuppressed
 from pipeline.results.device import CHART, build_devices
-from pipeline.results.instrument_check import printed_steps
+from pipeline.results.instrument_check import build_instrument_checks, printed_steps
 from pipeline.results.site_comparison import ages_compared, build_site_comparison
 from pipeline.store import Store
 from pipeline.tallies import build_tallies
@@ -110,7 +110,8 @@ def test_a_store_without_readings_has_empty_tables(store):
 def test_results_again_are_the_same(store):
     fill(store, readings(quarters=3))
     for build, tables in (
-        (build_devices, ("device", "instrument_check")),
+        (build_devices, ("device",)),
+        (build_instrument_checks, ("instrument_check",)),
         (build_site_comparison, ("site_comparison", "site_heterogeneity")),
     ):
         build(store, PROGRAMME)
@@ -152,6 +153,7 @@ def test_a_bands_people_are_those_of_the_prevalence_table(store):
 def test_each_result_table_fits_its_published_schema(store):
     fill(store, readings())
     build_devices(store, PROGRAMME)
+    build_instrument_checks(store, PROGRAMME)
     build_site_comparison(store, PROGRAMME)
     found = Unsuppressed(store, PROGRAMME.settings.disclosure).whole()
     for table in (schema.SITE_COMPARISON, schema.SITE_HETEROGENEITY, schema.DEVICE, schema.INSTRUMENT_CHECK):
@@ -176,7 +178,7 @@ def test_digits_that_are_preferred_are_seen_in_the_unit_received(store):
         .otherwise(pl.col("weight_kg"))
     )
     fill(store, frame.with_columns(weight_kg=rounded))
-    build_devices(store, PROGRAMME)
+    build_instrument_checks(store, PROGRAMME)
     found = dict(
         store.rows(
             """select site, value from result.instrument_check
@@ -189,7 +191,7 @@ def test_digits_that_are_preferred_are_seen_in_the_unit_received(store):
 
 def test_a_remark_on_athlete_mode_counts_against_the_readings_that_tell_it(store):
     fill(store, readings(people=50, quarters=4))
-    build_devices(store, PROGRAMME)
+    build_instrument_checks(store, PROGRAMME)
     rows = store.rows(
         """select site, n, denominator from result.instrument_check
         where "check" = 'athlete_mode' and period is null order by site"""
@@ -212,7 +214,7 @@ def test_rows_sent_twice_and_values_that_cannot_be_are_shares_of_the_rows_read(s
             select file_id, $line, $codes, 'weight', '{}' from ledger.file where site = 'mill-lane'""",
             {"line": line, "codes": codes},
         )
-    build_devices(store, PROGRAMME)
+    build_instrument_checks(store, PROGRAMME)
     rows = store.rows(
         """select "check", site, n, denominator, value, statistic is null, p < 0.001 from result.instrument_check
         where "check" in ('duplicated', 'impossible') and n > 0 order by all"""
