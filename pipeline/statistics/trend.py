@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit, logit, stdtr, stdtrit
 
+from pipeline.statistics.one_thread import on_one_thread
+
 Floats = NDArray[np.float64]
 
 _MOST_STEPS = 50
@@ -31,6 +33,7 @@ class Trend:
     points_a_period: float
 
 
+@on_one_thread
 def trend_over_periods(
     count: ArrayLike,
     people: ArrayLike,

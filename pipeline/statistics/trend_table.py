@@ -54,9 +54,10 @@ def trend_table(
     """
     rows: list[tuple] = []
     for banding in bandings:
-        counts = _Counts.of(band_tally.filter(pl.col("banding") == banding.name), banding, age_groups)
         reported = ages_reported([*age_groups, *age_totals], banding.age_from, banding.age_to)
         totals = [total for total in reported if total in age_totals]
+        tally = band_tally.filter(pl.col("banding") == banding.name)
+        counts = _Counts.of(tally, banding, age_groups, totals)
         for i, band in enumerate(banding.bands):
             for sex in ("all", *SEXES):
                 for total in totals:
@@ -78,18 +79,20 @@ def period_number(period: str) -> int:
 
 @dataclass(frozen=True)
 class _Counts:
-    """People by site, period, sex, age and band: (sites, periods, sexes, ages, bands), sites and periods by name.
+    """People by site, period, sex, ages and band: (sites, periods, sexes, ages, bands), sites and periods by name.
 
-    group: (ages,), the number of the age group that each age is in.
+    low, high, group: (ages,), the first and last of ages that are counted together, and the number of their age group.
+    None stand on both sides of an end of a group or total.
     """
 
     people: NDArray[np.int64]
     periods: list[str]
-    ages: NDArray[np.int64]
+    low: NDArray[np.int64]
+    high: NDArray[np.int64]
     group: NDArray[np.int64]
 
     @classmethod
-    def of(cls, tally: pl.DataFrame, banding: Banding, age_groups: AgeGroups) -> _Counts:
+    def of(cls, tally: pl.DataFrame, banding: Banding, age_groups: AgeGroups, totals: AgeGroups) -> _Counts:
         sites, periods = (tally[name].unique().sort() for name in ("site", "period"))
         ages = np.arange(banding.age_from, banding.age_to + 1)
         bands = [band.name for band in banding.bands]
@@ -102,12 +105,20 @@ class _Counts:
         cell = np.ravel_multi_index(at, shape)
         people = np.bincount(cell, tally["n"].to_numpy(), np.prod(shape, dtype=np.int64)).reshape(shape)
         starts = np.array(sorted(low for low, _ in age_groups))
-        return cls(people.astype(np.int64), periods.to_list(), ages, np.searchsorted(starts, ages, side="right"))
+        edges = [*starts, *(low for low, _ in totals), *(high + 1 for _, high in totals)]
+        low = np.unique([ages[0], *(edge for edge in edges if ages[0] < edge <= ages[-1])])
+        return cls(
+            np.add.reduceat(people.astype(np.int64), low - ages[0], axis=3),
+            periods.to_list(),
+            low,
+            np.append(low[1:], ages[-1] + 1) - 1,
+            np.searchsorted(starts, low, side="right"),
+        )
 
     def of_group(self, sex: str, total: tuple[int, int], band: int) -> tuple[NDArray[np.int64], ...]:
         """People in the band, and people, by site, period, sex and age group: each (sites, periods, sexes, groups)."""
         sexes = slice(None) if sex == "all" else slice(SEXES.index(sex), SEXES.index(sex) + 1)
-        is_in = (self.ages >= total[0]) & (self.ages <= total[1])
+        is_in = (self.low >= total[0]) & (self.high <= total[1])
         inside = self.people[:, :, sexes, is_in]
         first = np.flatnonzero(np.diff(self.group[is_in], prepend=-1))
         grouped = np.add.reduceat(inside, first, axis=3) if first.size else inside
