@@ -48,6 +48,10 @@ class ArrowStream:
     def __arrow_c_stream__(self, requested_schema: object | None = None) -> object:
         return self._frame.__arrow_c_stream__(requested_schema)
 
+    def let_go(self) -> None:
+        """Hold no row any more: DuckDB keeps what was registered until the transaction ends, also once it is not."""
+        self._frame = self._frame.clear()
+
 
 def sql_text(name: str) -> str:
     """The text of one file of sql/, e.g. "30_tally_value.sql" or "checks/bands_cover_everybody.sql"."""
@@ -178,11 +182,13 @@ class Store:
     @contextmanager
     def lent(self, name: str, frame: pl.DataFrame) -> Iterator[None]:
         """A Polars frame readable in SQL under `name` for the length of a with block."""
-        self.connection.register(name, ArrowStream(frame))
+        stream = ArrowStream(frame)
+        self.connection.register(name, stream)
         try:
             yield
         finally:
             self.connection.unregister(name)
+            stream.let_go()
 
     def replace_rows(self, table: str, frame: pl.DataFrame) -> None:
         """Make `frame` the whole content of `table`; columns are matched by name, in the caller's transaction.
