@@ -34,7 +34,7 @@ from pipeline.results import refresh_results
 from pipeline.sole_use import opened_alone, sole_use
 from pipeline.store import Store, why_it_did_not_open
 from pipeline.tallies import build_tallies
-from pipeline.waiting_figures import WorkedOut, last_worked_out, resting_on
+from pipeline.waiting_figures import WorkedOut, last_worked_out
 
 PART = ".rebuilt"
 COMPARED = ("reading", "tally", "result")  # schemas whose tables follow from the files
@@ -182,7 +182,7 @@ def _begin_again(store: Store, programme: Programme, started_at: datetime) -> li
     Where figures over all periods wait for their day, they rest on the files of the runs before, so those come first.
     """
     may_wait = programme.settings.results.over_periods_every_days > 0
-    last, is_waiting = last_worked_out(store), may_wait and resting_on(store) is not None
+    last = last_worked_out(store)
     with store.transaction():
         store.execute_file("42_forgotten_readings.sql")
         for table in _tables(store):
@@ -192,7 +192,7 @@ def _begin_again(store: Store, programme: Programme, started_at: datetime) -> li
     found.sort(key=lambda file: (file["run_id"], file["site"], PurePosixPath(file["name"]).parts))
     last = last or WorkedOut(max((file["run_id"] for file in found), default=0), started_at.date())
     before = [file for file in found if file["run_id"] <= last.run_id]
-    if is_waiting and before:
+    if may_wait and before and len(before) < len(found):
         return [_Part(before, last, over_periods=True), _Part(found[len(before) :], last, over_periods=False)]
     return [_Part(found, last, over_periods=True)]
 

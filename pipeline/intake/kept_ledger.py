@@ -46,6 +46,7 @@ _TABLES = {
     "removal": "from ledger.removal order by removal_id",
     "removal_file": "from ledger.removal_file order by removal_id, file_id",
     "release": "from ledger.release order by period, version",
+    "over_periods_state": "from ledger.over_periods_state",
 }
 _ARRIVING = "arriving"  # a file on its way into the store: it may have got there, or not
 

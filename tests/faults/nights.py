@@ -41,6 +41,8 @@ body_fat_percent = { header = "Fat" }
 SETTINGS = """\
 name = "Harbour District"
 {more}
+[results]
+over_periods_every_days = 7
 [limits]
 threads = 1
 [[site]]

@@ -19,6 +19,10 @@ _LEDGER = {
     "ledger.file": "select file_id, site, name, sha256, kept_sha256, bytes, state, format, encoding, profile_sha256, "
     "reason_code, rows_read, rows_accepted, rows_held, rows_duplicate, rows_superseded, rows_withdrawn, rows_expired, "
     "has_row_account, is_built, run.as_of from ledger.file join ledger.run as run using (run_id)",
+    "ledger.stale_period": "from ledger.stale_period",
+    "ledger.over_periods_state": "select as_of from ledger.over_periods_state",
+    "ledger.over_periods_stale": "from ledger.over_periods_stale",
+    "ledger.file_without_visits": "from ledger.file_without_visits",
     "ledger.removal": "select as_of, cause, rows, copies, is_erased from ledger.removal",
     "ledger.removal_file": "select file_id, rows from ledger.removal_file",
     "ledger.release": "from ledger.release",

@@ -189,3 +189,14 @@ def test_a_rebuilt_store_rests_on_the_same_files_after_any_sequence_of_nights(pr
         assert store.rows("from ledger.over_periods_stale order by all") == state[1]
     run(programme, "2025-08-20")
     assert programme.run("rebuild", str(programme.folder), "--check") == 0, capsys.readouterr().out
+
+
+def test_a_store_that_is_gone_comes_back_with_them_as_they_were(programme):
+    more_readings(programme)
+    run(programme, SAME_WEEK)
+    before = rows(programme, OVER_PERIODS + OF_PERIODS)
+    (programme.store / "evenbeam.duckdb").unlink()
+    assert programme.run("rebuild", str(programme.folder)) == 0
+    assert rows(programme, OVER_PERIODS + OF_PERIODS) == before
+    run(programme, NEXT_WEEK)
+    assert rows(programme, OVER_PERIODS) != {table: before[table] for table in OVER_PERIODS}
