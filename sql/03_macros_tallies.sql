@@ -27,7 +27,7 @@ from reading.participant_period;
 
 -- values_of(source, measure): each person's value of one measure, by the whole number of a group
 -- inputs  source: the name of a table with site, people (the group) and a column of whole print steps for each measure,
---         as 50_person_value.sql makes them, by name, and 34_last_person_value.sql, by number
+--         as 34_last_person_value.sql makes them
 -- rule    a measure that was not taken is no row
 create or replace temp macro values_of(source, measure) as table
 with every as (
@@ -35,36 +35,35 @@ with every as (
 )
 select site, people, value from every where value is not null;
 
--- people_with(source, measure, first_site, last_site): how many people of a group have each value of one measure
--- inputs  as values_of; sites from the one to the other by name, or null and null for all
-create or replace temp macro people_with(source, measure, first_site, last_site) as table
+-- people_with(source, measure): how many people of a group have each value of one measure
+-- inputs  as values_of
+create or replace temp macro people_with(source, measure) as table
 select people, measure as measure, value, count(*) as n
 from values_of(source, measure)
-where first_site is null or site between first_site and last_site
 group by people, value;
 
--- people_by_value(source, first_site, last_site): how many people have each value of each measure, by the whole number of a group
+-- people_by_value(source): how many people have each value of each measure, by the whole number of a group
 -- inputs  as people_with
 -- rule    a count a measure, because counting by two numbers is several times faster than unpivoting first
-create or replace temp macro people_by_value(source, first_site, last_site) as table
-from people_with(source, 'weight', first_site, last_site)
-union all from people_with(source, 'height', first_site, last_site)
-union all from people_with(source, 'bmi', first_site, last_site)
-union all from people_with(source, 'bmi_z', first_site, last_site)
-union all from people_with(source, 'body_fat_percent', first_site, last_site)
-union all from people_with(source, 'fat_mass', first_site, last_site)
-union all from people_with(source, 'fat_free_mass', first_site, last_site)
-union all from people_with(source, 'muscle_mass', first_site, last_site)
-union all from people_with(source, 'total_body_water', first_site, last_site)
-union all from people_with(source, 'total_body_water_percent', first_site, last_site)
-union all from people_with(source, 'water_in_fat_free_mass', first_site, last_site)
-union all from people_with(source, 'bone_mineral_mass', first_site, last_site)
-union all from people_with(source, 'basal_metabolic_rate', first_site, last_site)
-union all from people_with(source, 'metabolic_age', first_site, last_site)
-union all from people_with(source, 'visceral_fat_level', first_site, last_site)
-union all from people_with(source, 'fat_mass_index', first_site, last_site)
-union all from people_with(source, 'fat_free_mass_index', first_site, last_site)
-union all from people_with(source, 'muscle_mass_index', first_site, last_site);
+create or replace temp macro people_by_value(source) as table
+from people_with(source, 'weight')
+union all from people_with(source, 'height')
+union all from people_with(source, 'bmi')
+union all from people_with(source, 'bmi_z')
+union all from people_with(source, 'body_fat_percent')
+union all from people_with(source, 'fat_mass')
+union all from people_with(source, 'fat_free_mass')
+union all from people_with(source, 'muscle_mass')
+union all from people_with(source, 'total_body_water')
+union all from people_with(source, 'total_body_water_percent')
+union all from people_with(source, 'water_in_fat_free_mass')
+union all from people_with(source, 'bone_mineral_mass')
+union all from people_with(source, 'basal_metabolic_rate')
+union all from people_with(source, 'metabolic_age')
+union all from people_with(source, 'visceral_fat_level')
+union all from people_with(source, 'fat_mass_index')
+union all from people_with(source, 'fat_free_mass_index')
+union all from people_with(source, 'muscle_mass_index');
 
 -- account_of_the_rest(): what data quality counts of each file that was not accepted
 -- inputs  ledger.file, ledger.held_row

@@ -10,4 +10,4 @@ delete from tally.person_value;
 insert into tally.person_value (sex, age, measure, value, n)
 select
     case people // 256 when 1 then 'male' else 'female' end as sex, people % 256 as age, measure, value, n
-from people_by_value('last_person_value', null, null);
+from people_by_value('last_person_value');
