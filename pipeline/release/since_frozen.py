@@ -27,8 +27,9 @@ def counts_that_differ(published: Path) -> dict[str, int]:
         if not path.is_file():
             continue  # `evenbeam verify` says so
         both = now.filter(pl.col("period") == period).join(
-            pl.read_parquet(path, glob=False, columns=[*_KEY, "n", "denominator"]), on=_KEY, suffix="_then", nulls_equal=True
-        )
+            pl.read_parquet(path, glob=False, columns=[*_KEY, "n", "denominator"]),
+            on=_KEY, suffix="_then", nulls_equal=True,
+        )  # fmt: skip
         n = both.select(
             ((pl.col("n") != pl.col("n_then")) | (pl.col("denominator") != pl.col("denominator_then")))
             .fill_null(False)
