@@ -20,10 +20,8 @@ from pipeline.release.column import Table
 from pipeline.release.csv_file import csv_pieces
 from pipeline.release.runs import Runs
 
-if TYPE_CHECKING:
-    from pipeline.release.periods_kept import (
-        KeptPeriod,  # with disclosure control and its solvers: most of a second
-    )
+if TYPE_CHECKING:  # a name of a type, and behind it disclosure control with its solvers: most of a second
+    from pipeline.release.periods_kept import KeptPeriod
 
 _LOOKED_AT_ONCE = 1 << 18  # bytes: they stay in the processor's cache
 _COPIED_AT_ONCE = 1 << 24  # bytes
