@@ -62,7 +62,7 @@ class Release:
 
     def scan(self, table: str) -> pl.LazyFrame:
         """The rows of one table, with `site` "" for all sites where the table has sites."""
-        rows = pl.scan_parquet(self.file_of(table))
+        rows = pl.scan_parquet(self.file_of(table), glob=False)
         if "site" not in rows.collect_schema().names():
             return rows
         return rows.with_columns(pl.col("site").fill_null(ALL_SITES))
@@ -70,7 +70,7 @@ class Release:
     def scan_overall(self, table: str) -> pl.LazyFrame:
         """As `scan`, the rows of all sites together alone: told by the column as the file has it, so that the rows of
         hundreds of sites are left out while the file is read, and not after."""
-        rows = pl.scan_parquet(self.file_of(table)).filter(pl.col("site").is_null())
+        rows = pl.scan_parquet(self.file_of(table), glob=False).filter(pl.col("site").is_null())
         return rows.with_columns(site=pl.lit(ALL_SITES))
 
     @cached_property

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import secrets
 from pathlib import Path
@@ -21,7 +22,7 @@ def write_whole(path: Path, content: bytes, *, mode: int) -> None:
 
     A process that is killed leaves the old file, and perhaps a hidden one that the next call for `path` clears away.
     """
-    for left in path.parent.glob(f".{path.name}.*.part"):
+    for left in path.parent.glob(f".{glob.escape(path.name)}.*.part"):
         left.unlink(missing_ok=True)
     part = path.with_name(f".{path.name}.{secrets.token_hex(8)}.part")
     descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)

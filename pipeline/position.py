@@ -66,7 +66,7 @@ def _published(programme: Programme, table: str) -> pl.DataFrame:
         raise Fault(
             "nothing published yet", where=str(path), expected="a release", next="evenbeam run PROGRAMME.toml"
         )
-    return pl.read_parquet(path)
+    return pl.read_parquet(path, glob=False)
 
 
 def _no_curve(programme: Programme, curves: pl.DataFrame, measure: Measure, sex: str, age: int) -> Fault:

@@ -216,7 +216,7 @@ def _read_again(
 
     of_all = Setting(programme, started_at.date(), started_at, 0, pads, kept_out)
 
-    def read(sibling: Store, file: dict) -> one_file.FileRead:
+    def begin(sibling: Store, file: dict) -> one_file.FileRead:
         as_of: date = file["as_of"]
         first_period = settings.retention.first_period(min(as_of, started_at.date()), settings.period)
         setting = replace(
@@ -227,10 +227,10 @@ def _read_again(
             Arrival(file["site"], kept, file["name"]), file["sha256"], file["bytes"], file["received_at"],
             file["run_id"], file["kept_sha256"],
         )  # fmt: skip
-        return one_file.read_entry(sibling, setting, entry)
+        return one_file.begin_entry(sibling, setting, entry)
 
     def prepare(sibling: Store, files: Sequence[dict]) -> one_pass.Prepared:
-        return one_pass.prepare(sibling, of_all, files, read)
+        return one_pass.prepare(sibling, of_all, files, begin)
 
     def finish(sibling: Store, prepared: one_pass.Prepared) -> list[IntakeSummary]:
         return one_pass.finish(sibling, of_all, prepared, prepare_again=partial(prepare, sibling))

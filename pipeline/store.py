@@ -53,6 +53,26 @@ class ArrowStream:
         self._frame = self._frame.clear()
 
 
+def literal(path: Path) -> str | None:
+    """A path as DuckDB's readers take it, which look for every file that a name with a sign like * or [ fits.
+
+    None where it cannot be written: a name that is no UTF-8, or one with a backslash beside such a sign.
+    """
+    text = str(path)
+    if not text.isascii():
+        try:
+            text.encode()
+        except UnicodeEncodeError:
+            return None
+    written = re.sub(r"([*?\[])", r"[\1]", text)
+    return None if written != text and "\\" in text else written
+
+
+def as_named(path: Path) -> set[str]:
+    """How statements name a path: what may be reached is compared with a name before signs in it are understood."""
+    return {str(path), literal(path) or str(path)}
+
+
 def sql_text(name: str) -> str:
     """The text of one file of sql/, e.g. "30_tally_value.sql" or "checks/bands_cover_everybody.sql"."""
     return (resources.files("sql") / name).read_text(encoding="utf-8")
@@ -79,9 +99,17 @@ class Store:
 
         Its SQL reads the folders of received files beside the store, what `may_read` names, and no other file.
 
-        Errors   StoreFault when another process holds it, when it is no DuckDB file, or when a newer
-                 version of evenbeam made it.
+        Errors   StoreFault when another process holds it, when it is no DuckDB file, when a newer version of
+                 evenbeam made it, or when DuckDB cannot work under its path.
         """
+        if path is not None and "?" in str(path):  # DuckDB would put the ending of its log before that sign
+            raise StoreFault(
+                "store cannot be there",
+                where=str(path),
+                found="a ? in the path",
+                expected="a path without that sign",
+                next="rename the folder",
+            )
         if path is not None and not read_only:
             path.parent.mkdir(parents=True, exist_ok=True)
             if not path.exists():
@@ -127,7 +155,7 @@ class Store:
         attaches another database, loads an extension, or changes a setting; not even one that opens this again."""
         if self.value("select current_setting('lock_configuration')"):
             return  # this process has the store open already
-        allowed = [str(place.resolve()) for place in places]
+        allowed = sorted({text for place in places for text in as_named(place.resolve())})
         self.execute("set allowed_paths = $allowed", {"allowed": allowed})
         self.execute("set allowed_directories = $allowed", {"allowed": allowed})
         self.execute("set enable_external_access = false")

@@ -1,9 +1,9 @@
--- unnumbered participant: does anything in the participant's column of one file not end in a digit?
--- grain   one row: true or false
--- inputs  received; the variable `place`: of the file that is being read
--- keys    none
+-- unnumbered participant: in which files of the pass does anything in the participant's column not end in a digit?
+-- grain   one file
+-- inputs  received
+-- keys    file unique
 -- rule    where nothing does, there is no name among them, and 07_worded_participant.sql need not look
 -- reruns  a query: it changes nothing
-select count(*) > 0
+select distinct file
 from received
-where file = getvariable('place') and not ascii(right(participant, 1)) between ascii('0') and ascii('9');
+where not ascii(right(participant, 1)) between ascii('0') and ascii('9');

@@ -1,17 +1,19 @@
 -- reading.repeat: the first two readings of a visit, beside each other
 -- grain   pair of readings
--- inputs  reading.accepted, visitor_reading; $same_visit_hours
+-- inputs  reading.accepted, visitor_reading; $same_visit_hours; $is_whole: no visitor has rows yet
 -- keys    reading_id unique
 -- rule    Pairs of a reading and the next within $same_visit_hours of it that are not set aside, adults; a reading is in
 --         one pair only. Whole thousandths, so that sums are exact.
 -- reruns  rewrites the pairs of the visitors, and drops those of readings that are gone; twice is the same as once
 delete from reading.repeat
-where reading_id in (select reading_id from visitor_reading)
+where not $is_whole and (
+    reading_id in (select reading_id from visitor_reading)
     or reading_id in (
         select repeat.reading_id
         from reading.repeat as repeat
         anti join reading.accepted as accepted on accepted.reading_id = repeat.reading_id
-    );
+    )
+);
 
 insert into reading.repeat (
     reading_id, weight, next_weight, body_fat_percent, next_body_fat_percent, fat_mass, next_fat_mass, fat_free_mass,

@@ -1,6 +1,7 @@
 -- reading.visit: a person's visits in the programme, the first of them being the entry
 -- grain   person × visit; a reading that is set aside
--- inputs  reading.accepted, visitor_reading, site_start; $same_visit_hours, $patience_days, $most_days
+-- inputs  reading.accepted, visitor_reading, site_start; $same_visit_hours, $patience_days, $most_days; $is_whole: no
+--         visitor has rows yet
 -- keys    (person, visit) unique where visit is not null
 -- rule    Readings that are not set aside, from the day on which the programme began at their site. A reading no more than
 --         $same_visit_hours after the one before belongs to the same visit, and the first reading of a visit stands for it;
@@ -15,13 +16,15 @@
 -- reruns  rewrites the visitors' rows, and drops those of entries that are gone; twice is the same as once. The order of
 --         rows is not promised.
 delete from reading.visit
-where person in (select reading_id from visitor_reading)
+where not $is_whole and (
+    person in (select reading_id from visitor_reading)
     or person in (
         select entry.person
         from reading.visit as entry
         anti join reading.accepted as accepted on accepted.reading_id = entry.person
         where entry.visit = 1
-    );
+    )
+);
 
 insert into reading.visit (
     person, visit, measured_on, days, site_number, is_elsewhere, device, period, sex, age, age_months, height_cm, weight_kg,

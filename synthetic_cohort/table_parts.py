@@ -34,7 +34,7 @@ class Parts:
     def into_one_file(self, path: Path) -> None:
         """The parts as one file, streamed; the parts go."""
         self.flush()
-        pl.scan_parquet(sorted(self.folder.glob("part-*.parquet"))).sink_parquet(path, statistics=False)
+        pl.scan_parquet(sorted(self.folder.glob("part-*.parquet")), glob=False).sink_parquet(path, statistics=False)
         shutil.rmtree(self.folder)
 
 

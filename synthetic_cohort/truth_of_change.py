@@ -59,12 +59,12 @@ def true_changes(folder: Path, day: float, tolerance_days: int, last: date) -> T
 def _entered(folder: Path) -> pl.DataFrame:
     """Adults at entry: one row a person, with the day of entry and the day from which the programme works on them."""
     truth = folder / "truth"
-    sites = pl.read_parquet(truth / "sites.parquet").select("site", "programme_quarter")
+    sites = pl.read_parquet(truth / "sites.parquet", glob=False).select("site", "programme_quarter")
     quarters = {f"{2024 + i // 4}Q{i % 4 + 1}": quarter_day(i) for i in range(80)}
     starts = sites.with_columns(
         programme_day=pl.col("programme_quarter").replace_strict(quarters, return_dtype=pl.Int64)
     )
-    readings = pl.read_parquet(truth / "readings" / "*.parquet").filter(~pl.col("is_repeat"))
+    readings = pl.read_parquet(sorted((truth / "readings").glob("*.parquet")), glob=False).filter(~pl.col("is_repeat"))
     counted = readings.join(starts, on="site").filter(
         pl.col("measured_at").dt.date() >= pl.lit(FIRST_DAY).cast(pl.Date) + pl.duration(days="programme_day")
     )
@@ -73,7 +73,7 @@ def _entered(folder: Path) -> pl.DataFrame:
         .group_by("person", maintain_order=True)
         .agg(entry_on=pl.col("measured_at").first().dt.date(), age=pl.col("age").first())
     )
-    people = pl.read_parquet(truth / "people.parquet").join(
+    people = pl.read_parquet(truth / "people.parquet", glob=False).join(
         starts.select("programme_day", home="site"), on="home"
     )
     return people.join(entry.filter(pl.col("age") >= ADULT_FROM), on="person").sort("person")

@@ -40,7 +40,7 @@ def read_release(folder: Path) -> Released:
     keys = _keys(package)
     found = Released({}, facts.get("counts", {}), facts)
     for path in sorted((folder / "data").glob("*.parquet")):
-        found.tables[path.stem] = pl.read_parquet(path)
+        found.tables[path.stem] = pl.read_parquet(path, glob=False)
     for path in sorted((folder / "data").glob("*.csv")):
         rows = _csv(path, found.tables[path.stem])
         _put_beside(found, path.relative_to(folder).as_posix(), path.stem, rows, keys[path.stem])
@@ -65,7 +65,7 @@ def _keys(package: dict[str, Any]) -> dict[str, list[str]]:
 
 def _csv(path: Path, like: pl.DataFrame) -> pl.DataFrame:
     """A CSV file as its table is typed. What cannot be read so is an error: a figure could hide in it."""
-    return pl.read_csv(path, schema_overrides=dict(like.schema))
+    return pl.read_csv(path, glob=False, schema_overrides=dict(like.schema))
 
 
 def _table_of_sheet(

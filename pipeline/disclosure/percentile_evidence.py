@@ -20,12 +20,12 @@ import numpy as np
 import polars as pl
 from scipy.sparse import csr_array
 from scipy.special import ndtri
-from scipy.stats import binom
 
 from pipeline import measures
 from pipeline.disclosure.cells import GROUP, Cells, group_of_percentile
 from pipeline.disclosure.percentile_tail import CONFIDENCE
 from pipeline.disclosure.rounding import to_nearest
+from pipeline.statistics.binomial_quantile import binomial_quantile
 
 FIGURES = ("value", "low", "high")
 POSITION = len(FIGURES)  # the place of a share below a centile of the reference, a figure of another table
@@ -191,7 +191,7 @@ def _statements(percentile: pl.DataFrame, is_open: np.ndarray) -> pl.DataFrame:
     n, percent = rows["n"].to_numpy(), rows["percentile"].cast(pl.Int64).to_numpy()
     k = 1 + ((n - 1) * percent) // 100
     tail = (1 - CONFIDENCE) / 2
-    lower, upper = (binom.ppf(tail, n, percent / 100), binom.ppf(1 - tail, n, percent / 100) + 1)
+    lower, upper = binomial_quantile(tail, n, percent / 100), binomial_quantile(1 - tail, n, percent / 100) + 1
     told = pl.concat(
         rows.select(
             "row", "measure", "method", *GROUP, "n",

@@ -51,8 +51,9 @@ class Filed:
 
     @property
     def is_wholly_held(self) -> bool:
-        """No row could be taken: more likely a wrong profile than so many wrong lines."""
-        return 0 < self.read == self.held
+        """No row could be taken: more likely a wrong profile than so many wrong lines. Those that must not be kept say
+        nothing of it."""
+        return 0 < self.held == self.read - self.withdrawn - self.expired
 
 
 def file_pass(

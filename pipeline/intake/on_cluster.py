@@ -133,8 +133,8 @@ class _Far:
     def received(self, arrivals: Arrivals, future: Future | None) -> Prepared:
         """The pass as if it had been prepared here: its rows stand in the temporary tables of the store."""
         if future is None:
-            read = partial(one_file.read, setting=self._setting, accepted=ledger.accepted(self._store))
-            return one_pass.prepare(self._store, self._setting, arrivals, read)
+            begin = partial(one_file.begin, setting=self._setting, accepted=ledger.accepted(self._store))
+            return one_pass.prepare(self._store, self._setting, arrivals, begin)
         parcel = _awaited(self._client, self._setting.programme.settings.engine, future, arrivals)
         for table in PARCEL if parcel.rows else ():
             with (
@@ -172,7 +172,7 @@ def prepare_far(errand: Errand) -> Parcel:
     limits = programme.settings.limits
     with _empty_store(limits.memory, programme.store / "evenbeam.duckdb").beside() as store:
         prepared = one_pass.prepare(
-            store, setting, errand.arrivals, partial(one_file.read, setting=setting, accepted=errand.accepted)
+            store, setting, errand.arrivals, partial(one_file.begin, setting=setting, accepted=errand.accepted)
         )
         has_rows = any(file.has_rows for file in prepared.files)
         rows = _packed(store, errand.exchange) if has_rows else None

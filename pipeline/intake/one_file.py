@@ -2,14 +2,15 @@
 
 Order: fetch, if it lies in a source → hash → known already? → a look at headers and rows → direct identifiers? → read
 → names among the participants? → archive. Nothing of a file is kept before the identifier checks; archiving checks the
-hash again, so what was read is what is kept. What follows is done for several files at once (one_pass.py).
+hash again, so what was read is what is kept. What follows is done for several files at once, and so is reading where
+files are written alike (one_pass.py): `begin` goes up to there, and `finish` from there on.
 """
 
 from __future__ import annotations
 
 import stat
 import uuid
-from collections.abc import Set
+from collections.abc import Callable, Set
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -18,12 +19,25 @@ from pipeline.faults import FileHeld
 from pipeline.intake import archive, headers, identifiers, readers
 from pipeline.intake.arrival import Arrival
 from pipeline.intake.ledger import Entry
+from pipeline.intake.readers.delimited_fast import PlainLines
 from pipeline.intake.setting import Setting
 from pipeline.intake.sources import OutOfReach
 from pipeline.intake.unchanged import Looks
 from pipeline.programme import Profile
 from pipeline.seal import decoding
 from pipeline.store import Store, sql_text
+
+
+@dataclass(frozen=True)
+class UnderWay:
+    """What is known of a file that was begun, and what its reading takes."""
+
+    path: Path  # where its bytes lie now
+    reader: readers.Reader
+    places: dict[str, int]  # field → number of its column
+    width: int  # columns of the header
+    plain: PlainLines | None = None  # its rows do not stand in `received` yet: the fast way may read them
+    seen: Looks | None = None  # how it looked before it was hashed; None: nobody but us writes to it
 
 
 @dataclass(frozen=True)
@@ -39,16 +53,17 @@ class FileRead:
     fault: FileHeld | None = None
     is_known: bool = False
     is_waiting: bool = False  # its source went out of reach: the next run reads it
+    under_way: UnderWay | None = None  # until it is finished
 
     @property
     def has_rows(self) -> bool:
         return self.kept_sha256 is not None and self.fault is None
 
 
-def read(
+def begin(
     store: Store, arrival: Arrival, *, setting: Setting, accepted: Set[tuple[str, str]]
 ) -> FileRead:
-    """Fetch, hash, look, read, archive. A fault of the file is kept for its turn.
+    """Fetch, hash, look, and read what is not left to the fast way. A fault of the file is kept for its turn.
 
     `accepted`: (site, sha256) of files that were accepted before the run.
     """
@@ -60,24 +75,114 @@ def read(
     try:
         if arrival.remote is not None:
             _fetch(arrival, at_hand, setting.programme.settings.limits.file_bytes)
-        try:
-            state = _state_of(at_hand, where=arrival.where)
-            sha256, size = archive.digest_of(at_hand)
-        except OSError as error:  # gone, or closed to us
-            return replace(found, fault=_cannot_be_opened(arrival, error))
-        entry = _entry(setting, replace(arrival, path=at_hand), sha256, size)
-        if arrival.remote is None and state.are_older_than(setting.begun_ns):
-            entry = replace(entry, looks=state)
-        if (arrival.site, sha256) in accepted:
-            return replace(found, entry=entry, is_known=True)
-        return setting.read_file(arrival.where, lambda: _read_unchanged(store, setting, entry, state))
+        found = _begin_at_hand(store, setting, found, at_hand, accepted)
+    except FileHeld as fault:
+        found = replace(found, fault=fault)
+    except OutOfReach:
+        found = replace(found, is_waiting=True)
+    finally:
+        if found.under_way is None:
+            _let_go(arrival, at_hand)
+    return found
+
+
+def _begin_at_hand(
+    store: Store, setting: Setting, found: FileRead, path: Path, accepted: Set[tuple[str, str]]
+) -> FileRead:
+    arrival = found.arrival
+    try:
+        seen = _state_of(path, where=arrival.where)
+        sha256, size = archive.digest_of(path)
+    except OSError as error:  # gone, or closed to us
+        return replace(found, fault=_cannot_be_opened(arrival, error))
+    entry = _entry(setting, replace(arrival, path=path), sha256, size)
+    if arrival.remote is None and seen.are_older_than(setting.begun_ns):
+        entry = replace(entry, looks=seen)
+    if (arrival.site, sha256) in accepted:
+        return replace(found, entry=entry, is_known=True)
+    return setting.read_file(
+        arrival.where, lambda: _while_unchanged(entry, seen, lambda: begin_entry(store, setting, entry, seen))
+    )
+
+
+def begin_entry(store: Store, setting: Setting, entry: Entry, seen: Looks | None = None) -> FileRead:
+    """Look, and read what is not left to the fast way: of a file whose bytes are known by their hash."""
+    found = FileRead(entry.arrival, setting.as_of, setting.first_period, entry)
+    try:
+        return _begin(store, setting, found, seen)
     except FileHeld as fault:
         return replace(found, fault=fault)
-    except OutOfReach:
-        return replace(found, is_waiting=True)
+
+
+def _begin(store: Store, setting: Setting, found: FileRead, seen: Looks | None) -> FileRead:
+    """Errors   FileHeld, FileRefused."""
+    entry, limits = found.entry, setting.programme.settings.limits
+    arrival, profile = entry.arrival, setting.programme.profiles[entry.arrival.site]
+    if entry.bytes > limits.file_bytes:
+        raise decoding.too_large(arrival.where, limits.file_bytes, "file_bytes")
+    reader = readers.reader_for(arrival.path, profile, limits, where=arrival.where)
+    look = reader.look(arrival.path)
+    identifiers.refuse_direct_identifiers(
+        look,
+        where=arrival.where,
+        as_of=setting.as_of,
+        headers={field: column.header for field, column in profile.columns.items()},
+    )
+    places = headers.columns_of(profile, look.headers, where=arrival.where, most=limits.columns)
+    width = len(look.headers)
+    plain = reader.plain_lines(arrival.path, places, width) if isinstance(reader, readers.DelimitedReader) else None
+    under_way = UnderWay(arrival.path, reader, places, width, plain, seen)
+    if plain is None:
+        _read(store, setting, under_way)
+    return replace(found, encoding=look.encoding, under_way=under_way)
+
+
+def _read(store: Store, setting: Setting, file: UnderWay) -> None:
+    """The file by itself → `received` and `broken_line`.  Errors   FileHeld."""
+    spool = setting.spool / uuid.uuid4().hex
+    try:
+        file.reader.read(store, file.path, file.places, file.width, spool)
     finally:
-        if arrival.remote is not None:
-            at_hand.unlink(missing_ok=True)
+        spool.unlink(missing_ok=True)
+
+
+def finish(store: Store, setting: Setting, found: FileRead, *, is_read: bool, has_words: bool) -> FileRead:
+    """Read what was not read yet, look for names among the participants, archive.
+
+    `is_read`: its rows stand in `received`; `has_words`: not all that stands there as a participant ends in a digit.
+    """
+    file = found.under_way
+    try:
+        return _while_unchanged(
+            found.entry, file.seen, lambda: _finish(store, setting, found, is_read, has_words)
+        )
+    except FileHeld as fault:  # gone, or no file any more: nobody knows what was there
+        return FileRead(found.arrival, found.as_of, found.first_period, fault=fault)
+    finally:
+        _let_go(found.arrival, file.path)
+
+
+def _finish(store: Store, setting: Setting, found: FileRead, is_read: bool, has_words: bool) -> FileRead:
+    entry, file = found.entry, found.under_way
+    done = replace(found, under_way=None)
+    try:
+        if not is_read:
+            _read(store, setting, file)
+        if has_words or not is_read:
+            _refuse_named_participants(
+                store, setting.programme.profiles[found.arrival.site], where=found.arrival.where
+            )
+        if entry.kept_sha256 is None:
+            archive.keep(file.path, setting.archive, entry.sha256, where=found.arrival.where)
+    except FileHeld as fault:
+        return replace(done, fault=fault)
+    return replace(done, kept_sha256=entry.kept_sha256 or entry.sha256)
+
+
+def _let_go(arrival: Arrival, path: Path) -> None:
+    """What was fetched is ours to delete; what lies in the inbox is not."""
+    if arrival.remote is not None:
+        path.unlink(missing_ok=True)
 
 
 def _entry(setting: Setting, arrival: Arrival, sha256: str, size: int) -> Entry:
@@ -90,18 +195,18 @@ def _fetch(arrival: Arrival, to: Path, most_bytes: int) -> None:
     arrival.remote.fetch(to, where=arrival.where)
 
 
-def _read_unchanged(store: Store, setting: Setting, entry: Entry, state: Looks) -> FileRead:
-    """The file, read; a fault of it where somebody wrote it, replaced it or took it away meanwhile."""
+def _while_unchanged(entry: Entry, seen: Looks | None, do: Callable[[], FileRead]) -> FileRead:
+    """What `do` makes of the file; a fault of it where somebody wrote it, replaced it or took it away meanwhile."""
     path = entry.arrival.path
     try:
-        found = read_entry(store, setting, entry)
-        has_changed = _state_of(path, where=entry.arrival.where) != state
+        found = do()
+        has_changed = seen is not None and _state_of(path, where=entry.arrival.where) != seen
     except OSError as error:
         if path.exists():
             raise  # not of this file: a full disk, say
         raise _cannot_be_opened(entry.arrival, error) from error
     if has_changed:  # the bytes may be as they were, and others, whose words a fault would tell, were there meanwhile
-        return replace(found, fault=archive.still_changing(entry.arrival.where))
+        return replace(found, fault=archive.still_changing(entry.arrival.where), under_way=None)
     return found
 
 
@@ -116,47 +221,7 @@ def _state_of(path: Path, *, where: str) -> Looks:
     return Looks.of(found)
 
 
-def read_entry(store: Store, setting: Setting, entry: Entry) -> FileRead:
-    """Look, read, archive: of a file whose bytes are known by their hash."""
-    found = FileRead(entry.arrival, setting.as_of, setting.first_period, entry)
-    try:
-        encoding = _read(store, setting, entry, setting.programme.profiles[entry.arrival.site])
-        return replace(found, encoding=encoding, kept_sha256=entry.kept_sha256 or entry.sha256)
-    except FileHeld as fault:
-        return replace(found, fault=fault)
-
-
-def _read(store: Store, setting: Setting, entry: Entry, profile: Profile) -> str | None:
-    """File → `received`, `broken_line`, and the archive; returns the encoding of a text.
-
-    Errors   FileHeld, FileRefused.
-    """
-    arrival, limits = entry.arrival, setting.programme.settings.limits
-    if entry.bytes > limits.file_bytes:
-        raise decoding.too_large(arrival.where, limits.file_bytes, "file_bytes")
-    reader = readers.reader_for(arrival.path, profile, limits, where=arrival.where)
-    look = reader.look(arrival.path)
-    identifiers.refuse_direct_identifiers(
-        look,
-        where=arrival.where,
-        as_of=setting.as_of,
-        headers={field: column.header for field, column in profile.columns.items()},
-    )
-    places = headers.columns_of(profile, look.headers, where=arrival.where, most=limits.columns)
-    spool = setting.spool / uuid.uuid4().hex
-    try:
-        reader.read(store, arrival.path, places, len(look.headers), spool)
-    finally:
-        spool.unlink(missing_ok=True)
-    _refuse_named_participants(store, profile, where=arrival.where)
-    if entry.kept_sha256 is None:
-        archive.keep(arrival.path, setting.archive, entry.sha256, where=arrival.where)
-    return look.encoding
-
-
 def _refuse_named_participants(store: Store, profile: Profile, *, where: str) -> None:
-    if not store.value(sql_text("07_unnumbered_participant.sql")):
-        return
     worded = [participant for (participant,) in store.rows(sql_text("07_worded_participant.sql"))]
     if worded:
         of = store.value("select count(distinct participant) from received where file = getvariable('place')")

@@ -1,8 +1,9 @@
 """Several files through the same statements: a long statement costs its planning once a pass, and not once a file.
 
-Each file is read by itself (one_file.py) and its faults are its own. Rows of all stand in the same temporary tables,
-under the file's place in the pass; then order is normalise → check → leave out what must not be kept ‖ file. Where a
-pass fails as a whole, its files go through one by one, so that only the file whose fault it is meets it.
+Each file is looked at by itself (one_file.py) and its faults are its own. Rows of all stand in the same temporary
+tables, under the file's place in the pass; order is look → read, those together that are written alike → normalise →
+check → leave out what must not be kept ‖ file. Where a pass fails as a whole, its files go through one by one, so that
+only the file whose fault it is meets it.
 """
 
 from __future__ import annotations
@@ -15,16 +16,17 @@ from typing import Any
 import polars as pl
 
 from pipeline.faults import printable, title_of
-from pipeline.intake import filing, kept_copy, normalising, pseudonyms, received, tombstones
+from pipeline.intake import filing, kept_copy, normalising, one_file, pseudonyms, received, tombstones
 from pipeline.intake.amounts import amount
 from pipeline.intake.one_file import FileRead
+from pipeline.intake.readers import delimited_fast
 from pipeline.intake.setting import Setting
 from pipeline.intake.summary import IntakeSummary
-from pipeline.store import Store
+from pipeline.store import Store, sql_text
 
 ROWS_AT_MOST = 200_000  # before another file joins; bounds what is held at once, however well the files are packed
 
-Read = Callable[[Store, Any], FileRead]
+Begin = Callable[[Store, Any], FileRead]
 
 _FILE_OF_PASS = {
     "file": pl.Int32, "way": pl.Int32, "site": pl.String, "scope": pl.String, "as_of": pl.Date,
@@ -45,11 +47,11 @@ class Prepared:
     broken_by: str = ""  # title of what failed, where it failed as a whole
 
 
-def prepare(store: Store, setting: Setting, items: Sequence[Any], read: Read) -> Prepared:
+def prepare(store: Store, setting: Setting, items: Sequence[Any], begin: Begin) -> Prepared:
     """Read each file, normalise and check all of them. Of one file alone an error propagates."""
     try:
-        files = _read_together(store, items, read)
-        of_rows = [file for file in files if file.has_rows]
+        files = _begun_together(store, items, begin)
+        of_rows = [file for file in files if file.under_way]
         if of_rows:
             called = f"pass of {amount(len(of_rows), 'file')} from {of_rows[0].arrival.where}"
             files = setting.read_file(printable(called, 300), lambda: _checked(store, setting, files))
@@ -96,15 +98,16 @@ def finish(
     return [done[0] + IntakeSummary(passes_apart=apart), *done[1:]]
 
 
-def _read_together(store: Store, items: Sequence[Any], read: Read) -> list[FileRead]:
-    """The files of a pass, their rows in its tables: until it is full, or the same bytes come a second time, of which
-    nobody knows what they are before the first are filed."""
+def _begun_together(store: Store, items: Sequence[Any], begin: Begin) -> list[FileRead]:
+    """The files of a pass: until it is full, or the same bytes come a second time, of which nobody knows what they are
+    before the first are filed. Of those that are left to the fast way no row stands in its tables yet."""
     received.begin_pass(store)
     files: list[FileRead] = []
     seen: set[tuple[str, str]] = set()
+    rows = 0
     for place, item in enumerate(items, start=1):
         received.turn_to(store, place)
-        file = read(store, item)
+        file = begin(store, item)
         is_repeated = False
         if file.entry is not None and not file.is_known:
             same = file.arrival.site, file.entry.sha256
@@ -115,13 +118,38 @@ def _read_together(store: Store, items: Sequence[Any], read: Read) -> list[FileR
         if is_repeated:
             break
         files.append(file)
-        if file.has_rows and store.value("select count(*) from received") >= ROWS_AT_MOST:
-            break
+        if file.under_way is not None:
+            rows += file.under_way.plain.lines if file.under_way.plain else received.rows_at(store, place)
+            if rows >= ROWS_AT_MOST:
+                break
     return files
+
+
+def _all_read(store: Store, setting: Setting, files: list[FileRead]) -> list[FileRead]:
+    """Each file with its rows in the pass's tables, looked through for names, and kept; or with its fault."""
+    plain = {place: file.under_way.plain for place, file in _under_way(files) if file.under_way.plain}
+    at_once = delimited_fast.read(store, plain)
+    worded = {file for (file,) in store.rows(sql_text("07_unnumbered_participant.sql"))}
+    for place, file in _under_way(files):
+        is_read = place in at_once or file.under_way.plain is None
+        if not is_read or place in worded:
+            received.turn_to(store, place)
+        files[place - 1] = one_file.finish(store, setting, file, is_read=is_read, has_words=place in worded)
+        if files[place - 1].fault is not None:
+            received.turn_to(store, place)
+            received.begin(store)
+    return files
+
+
+def _under_way(files: Sequence[FileRead]) -> list[tuple[int, FileRead]]:
+    return [(place, file) for place, file in enumerate(files, start=1) if file.under_way is not None]
 
 
 def _checked(store: Store, setting: Setting, files: list[FileRead]) -> list[FileRead]:
     """Fill `checked`, and take out what must not be kept."""
+    files = _all_read(store, setting, files)
+    if not any(file.has_rows for file in files):
+        return files
     normalising.normalise(store, _ways_of_writing(store, setting, files))
     for name in ("11_file_facts.sql", "11_reading_checked.sql"):
         store.execute_file(name)

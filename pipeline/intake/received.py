@@ -54,6 +54,16 @@ def turn_to(store: Store, place: int) -> None:
     store.execute("set variable place = $place", {"place": place})
 
 
+def current_place(store: Store) -> int:
+    """Of the file to which a reader adds now."""
+    return store.value("select coalesce(getvariable('place'), 0)")
+
+
+def rows_at(store: Store, place: int) -> int:
+    """How many a file has that was read."""
+    return store.value("select count(*) from received where file = $place", {"place": place})
+
+
 def begin(store: Store) -> None:
     """Both tables without a row of the file that is being read."""
     store.execute_file("05_received_of_file.sql")

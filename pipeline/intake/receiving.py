@@ -140,10 +140,10 @@ def _read_and_filed(store: Store, setting: Setting, found: list[inbox.Arrival]) 
 
 
 def _here(store: Store, setting: Setting, together: list[Pass], announce: Announce) -> Iterator[list[IntakeSummary]]:
-    read = partial(one_file.read, setting=setting, accepted=ledger.accepted(store))
+    begin = partial(one_file.begin, setting=setting, accepted=ledger.accepted(store))
 
     def prepare(sibling: Store, arrivals: Pass) -> one_pass.Prepared:
-        return one_pass.prepare(sibling, setting, arrivals, read)
+        return one_pass.prepare(sibling, setting, arrivals, begin)
 
     def finish(sibling: Store, prepared: one_pass.Prepared) -> list[IntakeSummary]:
         return one_pass.finish(

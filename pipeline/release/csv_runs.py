@@ -11,14 +11,17 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import polars as pl
 
 from pipeline.release.column import Table
 from pipeline.release.csv_file import csv_pieces
-from pipeline.release.periods_kept import KeptPeriod
 from pipeline.release.runs import Runs
+
+if TYPE_CHECKING:  # a name of a type, and behind it disclosure control with its solvers: most of a second
+    from pipeline.release.periods_kept import KeptPeriod
 
 _LOOKED_AT_ONCE = 1 << 18  # bytes: they stay in the processor's cache
 _COPIED_AT_ONCE = 1 << 24  # bytes

@@ -19,7 +19,7 @@ def record_in(folder: Path) -> dict[str, Any]:
 def tables_in(folder: Path) -> dict[str, pl.DataFrame]:
     """Every published table that the version has; a table that a later program added is absent."""
     return {
-        table.name: pl.read_parquet(path)
+        table.name: pl.read_parquet(path, glob=False)
         for table in TABLES
         if (path := folder / "data" / f"{table.name}.parquet").is_file()
     }

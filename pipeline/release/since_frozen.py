@@ -20,15 +20,16 @@ def counts_that_differ(published: Path) -> dict[str, int]:
     last = {version.period: version for version in versions_in(published)}
     if not last or not latest.is_file():
         return {}
-    now = pl.read_parquet(latest, columns=[*_KEY, "n", "denominator"])
+    now = pl.read_parquet(latest, glob=False, columns=[*_KEY, "n", "denominator"])
     found = {}
     for period, version in last.items():
         path = folder_of(published, version) / "data" / "prevalence.parquet"
         if not path.is_file():
             continue  # `evenbeam verify` says so
         both = now.filter(pl.col("period") == period).join(
-            pl.read_parquet(path, columns=[*_KEY, "n", "denominator"]), on=_KEY, suffix="_then", nulls_equal=True
-        )
+            pl.read_parquet(path, glob=False, columns=[*_KEY, "n", "denominator"]),
+            on=_KEY, suffix="_then", nulls_equal=True,
+        )  # fmt: skip
         n = both.select(
             ((pl.col("n") != pl.col("n_then")) | (pl.col("denominator") != pl.col("denominator_then")))
             .fill_null(False)

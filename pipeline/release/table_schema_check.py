@@ -56,7 +56,7 @@ def _of_table(data: Path, resource: dict[str, Any], twin: dict[str, Any] | None)
     name, schema = resource["path"], resource["schema"]
     fields = {field["name"]: field for field in schema["fields"]}
     try:
-        texts = pl.read_csv(data / name, infer_schema=False)
+        texts = pl.read_csv(data / name, glob=False, infer_schema=False)
     except (pl.exceptions.PolarsError, OSError) as error:
         return [f"{name}: cannot be read as CSV ({type(error).__name__})"]
     if texts.columns != list(fields):
@@ -104,7 +104,7 @@ def _of_field(name: str, texts: pl.Series, field: dict[str, Any]) -> list[str]:
 def _of_twin(path: Path, texts: pl.DataFrame, fields: dict[str, Any]) -> list[str]:
     """The Parquet file holds the same rows; text that CSV guards against being run as a formula opens with '."""
     try:
-        rows = pl.read_parquet(path)
+        rows = pl.read_parquet(path, glob=False)
     except (pl.exceptions.PolarsError, OSError) as error:
         return [f"{path.name}: cannot be read as Parquet ({type(error).__name__})"]
     if rows.columns != texts.columns or rows.height != texts.height:

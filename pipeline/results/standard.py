@@ -56,7 +56,7 @@ def _own_bands(path: Path, name: str) -> pl.DataFrame:
     """A file with the columns age_band (20-24, 95+) and weight, each age in one band."""
     expected = "a CSV file with the columns age_band, such as 20-24 or 95+, and weight, a number of 0 or more"
     try:
-        rows = pl.read_csv(path, infer_schema=False)
+        rows = pl.read_csv(path, glob=False, infer_schema=False)
     except (OSError, pl.exceptions.PolarsError) as error:
         found = "no such file" if isinstance(error, FileNotFoundError) else str(error).splitlines()[0]
         raise _standard_fault(path, found=found, expected=expected) from error

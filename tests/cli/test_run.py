@@ -111,10 +111,18 @@ def test_files_that_are_held_again_leave_results_as_they_are_and_one_that_is_not
     assert main(run) == 3 and asked == [1]
 
 
-def test_the_same_inputs_and_day_give_the_same_bytes_in_a_fresh_store(small_run, tmp_path):
-    again = bare_copy(small_run, tmp_path / "again")
+@pytest.mark.parametrize("name", ["again", "Stand [1] ä *"])
+def test_the_same_inputs_and_day_give_the_same_bytes_in_a_fresh_store(small_run, tmp_path, name):
+    """Also under a name whose signs stand for other names where a pattern is read."""
+    again = bare_copy(small_run, tmp_path / name)
     main(["run", str(again), "--as-of", "2026-01-15"])
     assert digest_of(again / "published" / "latest") == digest_of(small_run.folder / "published" / "latest")
+
+
+def test_a_folder_under_which_the_store_cannot_work_is_told_before_anything_is_read(small_run, tmp_path, capsys):
+    again = bare_copy(small_run, tmp_path / "which?")
+    assert main(["run", str(again), "--as-of", "2026-01-15"]) == 1
+    assert "a ? in the path" in capsys.readouterr().err and not (again / "published").exists()
 
 
 def test_files_that_arrive_in_two_instalments_give_the_same_figures(small_run, tmp_path):

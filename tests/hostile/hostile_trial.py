@@ -127,7 +127,7 @@ class Trial:
         )  # fmt: skip
         def prepare(entries: Sequence[Entry]) -> one_pass.Prepared:
             return one_pass.prepare(
-                self.store, setting, entries, lambda store, one: one_file.read_entry(store, setting, one)
+                self.store, setting, entries, lambda store, one: one_file.begin_entry(store, setting, one)
             )
 
         [done] = one_pass.finish(self.store, setting, prepare([entry]), prepare_again=prepare)

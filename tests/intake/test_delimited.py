@@ -30,7 +30,8 @@ def ways(tmp_path):
         rows = "select * exclude (file) from received order by line"
         with Store.open(None, may_read=[tmp_path]) as store:
             received.begin_pass(store)
-            is_taken = delimited_fast.read(store, path, profile, places, len(look.headers), lines=lines)
+            plain = delimited_fast.plain_lines(path, profile, places, len(look.headers), lines=lines)
+            is_taken = plain is not None and 1 in delimited_fast.read(store, {1: plain})
             fast = store.rows(rows)
             delimited_tolerant.read(
                 store,

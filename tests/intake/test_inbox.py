@@ -75,6 +75,19 @@ def test_a_name_that_is_no_utf_8_is_read_like_any_other(house):
     assert house.files("name") == ["a\\udcff.csv", "b.csv"]
 
 
+def test_a_name_with_signs_of_a_pattern_stands_for_that_file_and_no_other(house):
+    """Browsers write a[1].csv; to a reader of patterns that is a1.csv."""
+    names = ["a1.csv", "a[1].csv", "b*.csv", "bx.csv", "c?.csv", "cx.csv", "d\\[1].csv", "e[]f.csv", "[g]/h*.csv"]
+    names.append("g/h.csv")
+    for weight, name in enumerate(names, start=50):
+        house.put(name, csv(ROW.replace("m1", f"m{weight}").replace("65.0", f"{weight}.0")))
+    assert house.receive().files_accepted == len(names)
+    found = house.store.rows(
+        "select name, weight_kg from reading.accepted join ledger.file using (file_id) order by weight_kg"
+    )
+    assert found == [(name, float(weight)) for weight, name in enumerate(names, start=50)]
+
+
 def test_a_symbolic_link_is_not_followed(house, tmp_path):
     outside = tmp_path / "outside.csv"
     outside.write_text(csv(ROW))

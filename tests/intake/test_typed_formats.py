@@ -216,6 +216,14 @@ def test_parquet_columns_of_any_type(house, decimal):
     ]
 
 
+def test_a_parquet_file_whose_name_is_a_pattern_is_that_file(house):
+    house.profile(PROFILE.replace('"csv"', '"parquet"'))
+    house.put("a1.parquet", parquet(**COLUMNS))
+    house.put("a[1].parquet", parquet(**COLUMNS | {"Member": ["m3", "m4"]}))
+    house.receive()
+    assert house.counts() == [(2, 2, 0, 0, 0), (2, 2, 0, 0, 0)]
+
+
 def test_a_whole_number_column_is_the_same_participant_in_parquet_and_csv(house):
     house.profile(PROFILE.replace('"csv"', '"parquet"'))
     house.put("a.parquet", parquet(**COLUMNS | {"Member": [1001.0, 1002.0]}))

@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import polars as pl
 import pytest
 
+from pipeline import visits
 from pipeline.readings import build_readings
 from pipeline.visits import build_visits
 
@@ -139,9 +140,22 @@ def test_kept_visits_are_those_made_anew_after_any_sequence_of_changes(store, ac
         change(made, chance)
         made.run()
         assert made.visits() == made.visits_of_all_anew(), change
-        visits, repeats = made.visits()
-        most = [*map(max, most, (len(visits), len(repeats), sum(visit is None for _, visit, *_ in visits)))]
+        rows, repeats = made.visits()
+        most = [*map(max, most, (len(rows), len(repeats), sum(visit is None for _, visit, *_ in rows)))]
     assert all(most)  # there were repeats and readings set aside, too
+
+
+def test_a_part_of_the_people_after_the_other_gives_the_visits_of_all_at_once(store, accept, monkeypatch):
+    chance, made = random.Random(5), Programme(store, accept)
+    for _ in range(12):
+        arrival(made, chance)
+    for change in (repeat, repeat, odd, odd):
+        change(made, chance)
+    made.run()
+    at_once = made.visits()
+    assert all(at_once) and len({person for person, *_ in at_once[0]}) > 10
+    monkeypatch.setattr(visits, "READINGS_AT_A_TIME", 9)
+    assert made.visits_of_all_anew() == at_once
 
 
 def test_only_the_people_of_new_files_are_written_anew(store, accept):
@@ -168,9 +182,9 @@ def test_who_withdraws_has_no_visit_from_then_on(store, accept):
         accept(*(reading(who, at + timedelta(days=days, minutes=days // 9)) for days in (0, 90, 180)))
         accept(reading(who, at + timedelta(minutes=3)))
     made.run()
-    visits, repeats = (len(rows) for rows in made.visits())
+    before, repeats = (len(rows) for rows in made.visits())
     made.leave("participant = 'p'")
-    assert [len(rows) for rows in made.visits()] == [visits // 2, repeats // 2] == [3, 1]
+    assert [len(rows) for rows in made.visits()] == [before // 2, repeats // 2] == [3, 1]
 
 
 def test_who_has_no_reading_that_counts_has_no_visit(store, accept):

@@ -113,6 +113,20 @@ def test_a_new_file_with_the_person_in_it_is_taken_without_them(programme, monke
     assert programme.is_anywhere(PERSON) == []
 
 
+def test_a_file_of_which_all_other_rows_are_held_is_held_whole(programme, monkeypatch):
+    withdraw(programme, monkeypatch)
+    wrong = [(f"m{n}", "2025-03-03", "F", "41", "166.0", "heavy", "31.0") for n in range(3)]
+    programme.put("north-quay", "late.csv", [*of_person("70.0"), *wrong])
+    for _ in range(2):
+        assert programme.run("run", str(programme.folder), *DAY) == 3
+        [account] = [one for one in programme.accounts() if one[0] == "north-quay/late.csv"]
+        assert account[1:] == (4, 0, 3, 0, 0, 1, 0)
+        state = "(select state || ' ' || reason_code from ledger.file where name = 'late.csv')"
+        assert programme.counts(state) == ("held every_row_held",)
+        assert programme.is_anywhere(PERSON) == []
+    assert programme.run("rebuild", str(programme.folder), "--check") == 0
+
+
 def test_a_database_put_back_from_a_backup_loses_the_person_at_the_next_run(programme, run_once, monkeypatch):
     withdraw(programme, monkeypatch)
     shutil.copy(run_once.store / "evenbeam.duckdb", programme.store / "evenbeam.duckdb")

@@ -15,7 +15,7 @@ from pipeline.intake.received import Look
 from pipeline.programme import Limits, Profile
 from pipeline.store import Store
 
-__all__ = ["Reader", "SheetReader", "reader_for"]
+__all__ = ["DelimitedReader", "Reader", "SheetReader", "reader_for"]
 
 _MAGIC = {b"PK\x03\x04": "xlsx", b"PAR1": "parquet"}
 _READERS = {

@@ -9,6 +9,7 @@ from pathlib import Path
 from pipeline.faults import FileHeld
 from pipeline.intake import received
 from pipeline.intake.readers import delimited_fast, delimited_tolerant
+from pipeline.intake.readers.delimited_fast import PlainLines
 from pipeline.intake.received import Look, is_blank
 from pipeline.programme import Limits, Profile
 from pipeline.seal import decoding
@@ -72,24 +73,21 @@ class DelimitedReader:
         rows = records(lines, self._profile.separator, self._profile.quote)
         return tuple(tuple(cells) for _, cells in rows if cells and len(cells) == width)
 
+    def plain_lines(self, path: Path, places: Mapping[str, int], width: int) -> PlainLines | None:
+        """What the fast way needs to try this file, together with others; None where it cannot."""
+        facts = self._facts
+        if not (facts.is_ready and facts.has_plain_line_ends):
+            return None
+        return delimited_fast.plain_lines(path, self._profile, places, width, lines=facts.lines)
+
     def read(self, store: Store, path: Path, places: Mapping[str, int], width: int, spool: Path) -> None:
         """Fill `received` and `broken_line`; `spool` is a file this may write and the caller removes."""
         facts, profile = self._facts, self._profile
-        if facts.has_plain_line_ends or not facts.is_ready:
-            readable, lines = path, facts.lines
-            if not facts.is_ready:
-                decoding.spool_as_utf8(path, facts.encoding, spool, where=self._where)
-                again = decoding.survey(
-                    spool,
-                    where=self._where,
-                    encoding="utf-8",
-                    most_bytes=1 << 62,
-                    most_rows=1 << 62,
-                    most_characters=self._most,
-                )
-                readable, lines = spool, again.lines
-            if delimited_fast.read(store, readable, profile, places, width, lines=lines):
-                return
+        plain = self.plain_lines(path, places, width)
+        if not facts.is_ready:
+            plain = self._spooled(path, places, width, spool)
+        if plain is not None and delimited_fast.read(store, {received.current_place(store): plain}):
+            return
         delimited_tolerant.read(
             store,
             path,
@@ -100,3 +98,15 @@ class DelimitedReader:
             where=self._where,
             most_characters=self._most,
         )
+
+    def _spooled(self, path: Path, places: Mapping[str, int], width: int, spool: Path) -> PlainLines | None:
+        decoding.spool_as_utf8(path, self._facts.encoding, spool, where=self._where)
+        again = decoding.survey(
+            spool,
+            where=self._where,
+            encoding="utf-8",
+            most_bytes=1 << 62,
+            most_rows=1 << 62,
+            most_characters=self._most,
+        )
+        return delimited_fast.plain_lines(spool, self._profile, places, width, lines=again.lines)

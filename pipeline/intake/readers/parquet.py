@@ -23,7 +23,7 @@ from pipeline.intake.received import AddressPlace, Look
 from pipeline.programme import Limits, Profile
 from pipeline.seal import decoding
 from pipeline.seal.addresses import PATTERN_OF_CELLS
-from pipeline.store import SETTINGS, Store
+from pipeline.store import SETTINGS, Store, as_named, literal
 
 _SAMPLE_ROWS = 200
 _SPREAD_ROWS = 1000
@@ -84,7 +84,7 @@ class ParquetReader:
             is_filled = FunctionExpression("greatest", *(self._text(relation, one) for one in self._headers))
             filled = relation.filter(is_filled.isnotnull()).select(line.alias("line"), *fields)
             filled.write_parquet(str(spool), compression="uncompressed")
-        store.execute_file("06_received_from_copy.sql", path=str(spool))
+        store.execute_file("06_received_from_copy.sql", path=_named(spool))
 
     @contextmanager
     def _opened(self, path: Path, *writable: Path) -> Iterator[duckdb.DuckDBPyRelation]:
@@ -95,13 +95,13 @@ class ParquetReader:
         with duckdb.connect(
             config=dict(SETTINGS, memory_limit=self._limits.memory, temp_directory="")
         ) as connection:
-            allowed = [str(one.resolve()) for one in (path, *writable)]
+            allowed = [text for one in (path, *writable) for text in as_named(one.resolve())]
             connection.execute("set allowed_paths = $allowed", {"allowed": allowed})
             connection.execute("set enable_external_access = false")
             connection.execute("set lock_configuration = true")
             try:
                 self._require_names_that_differ(connection, path)
-                yield connection.from_parquet(str(path.resolve()), file_row_number=True)
+                yield connection.from_parquet(_named(path.resolve()), file_row_number=True)
             except duckdb.OutOfMemoryException as error:
                 raise self._too_much() from error
             except (duckdb.Error, MemoryError, UnicodeError, OverflowError) as error:  # a lie may come out as any
@@ -129,7 +129,7 @@ class ParquetReader:
 
     def _require_names_that_differ(self, connection: duckdb.DuckDBPyConnection, path: Path) -> None:
         elements = connection.execute(
-            "select name, coalesce(num_children, 0) from parquet_schema($path)", {"path": str(path.resolve())}
+            "select name, coalesce(num_children, 0) from parquet_schema($path)", {"path": _named(path.resolve())}
         ).fetchall()
         counted = Counter(name.casefold() for name in _of_the_top(elements))
         twice = sorted(name for name, n in counted.items() if n > 1)
@@ -159,6 +159,10 @@ class ParquetReader:
                 "replace", text, ConstantExpression("."), ConstantExpression(self._profile.decimal)
             )
         return text
+
+
+def _named(path: Path) -> str:
+    return literal(path) or str(path)  # what cannot be written is not found, and held
 
 
 def _of_the_top(elements: list[tuple[str, int]]) -> Iterator[str]:
