@@ -22,6 +22,7 @@ def build_tallies(store: Store, programme: Programme) -> None:
     """
     if renew_age_groups(store, programme.settings.ages):
         store.execute_file("33_every_period_is_touched.sql")
+    store.execute_file("30_counted_anew.sql")
     store.execute_file("30_tally_value.sql")
     store.execute_file("31_tally_moment.sql")
     store.execute_file("32_tally_band.sql")

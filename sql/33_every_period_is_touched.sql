@@ -2,9 +2,9 @@
 -- grain   period
 -- inputs  reading.participant_period, touched_period
 -- keys    period unique, not null
--- rule    a period already touched stays so
+-- rule    a period already touched stays so; each is counted anew
 -- reruns  the same as once
 create or replace temp table touched_period as
-select period from touched_period
+select period, true as is_whole from touched_period
 union
-select period from reading.participant_period;
+select period, true from reading.participant_period;

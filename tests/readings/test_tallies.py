@@ -68,7 +68,7 @@ def people(store, n=3000, seed=11):
         store.execute("insert into reading.participant_period by name select * from people")
     store.execute(
         "create or replace temp table touched_period as "
-        "select distinct period from reading.participant_period"
+        "select distinct period, true as is_whole from reading.participant_period"
     )
     return frame
 
@@ -96,6 +96,7 @@ def expected_values(frame):
 
 def test_values_are_those_of_the_registry_by_name_column_steps_and_ages(store):
     rows = expected_values(people(store))
+    store.execute_file("30_counted_anew.sql")
     store.execute_file("30_tally_value.sql")
     found = store.frame("select period, sex, age, measure, value, n from tally.value order by all")
     keys = ["period", "sex", "age", "measure", "value"]

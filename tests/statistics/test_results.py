@@ -52,8 +52,10 @@ def fill(store, people=240, seed=7):
     )
     add_people(store, frame)
     store.execute(
-        "create temporary table touched_period as select distinct period from reading.participant_period"
+        "create temporary table touched_period as "
+        "select distinct period, true as is_whole from reading.participant_period"
     )
+    store.execute_file("30_counted_anew.sql")
     store.execute_file("30_tally_value.sql")
     return frame
 
