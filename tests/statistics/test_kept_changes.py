@@ -27,8 +27,8 @@ PROFILE = Profile.model_validate({
 SETTINGS = ProgrammeSettings(name="Test", site=[{"id": s, "name": s, "profile": "p.toml"} for s in SITES])
 PROGRAMME = SimpleNamespace(settings=SETTINGS, profiles=dict.fromkeys(SITES, PROFILE))
 TABLES = (
-    "result.device", "result.instrument_check", "tally.change_value", "tally.change_sum", "tally.change_contrast",
-    "tally.analyser_chart",
+    "result.device", "result.instrument_check", "tally.last_digit", "tally.file_in_last_digit", "tally.change_value",
+    "tally.change_sum", "tally.change_contrast", "tally.analyser_chart",
 )  # fmt: skip
 START = datetime(2024, 1, 10, 9)
 
@@ -62,7 +62,8 @@ class Grown:
             rows.append({
                 "reading_id": self.files * 10**9 + line, "file_id": self.files, "line": line, "site": site,
                 "participant": person, "measured_on": on.date(), "measured_at": on,
-                "period": f"{on.year}Q{(on.month + 2) // 3}", "sex": "female", "age": 45, "height_cm": 165.0,
+                "period": f"{on.year}Q{(on.month + 2) // 3}", "sex": "female", "age": 45,
+                "height_cm": 164.5 + (7 * line + 3 * self.files) % 10 / 10,
                 "weight_kg": round(weight, 1), "device": name, "clothing_weight_kg": 1.0, "is_athlete_mode": False,
                 "body_fat_percent": None if self.random.random() < skip_fat else round(self.random.normal(31, 1), 1),
                 "flags": [],
@@ -211,9 +212,16 @@ def last_period_gone(grown, n):
     grown.leave(f"period = '{last}'", cause="expired")
 
 
+def file_that_was_held_before(grown, n):
+    """Its number is that of its first receipt, so that its readings come before those of later files."""
+    files, grown.files = grown.files, -1 - n
+    grown.arrive("hall", [f"hall-{n}", f"hall-{n + 1}"], 3)
+    grown.files = files
+
+
 WAYS = (
     late_reading, earliest_reading, newly_set_aside, correction, withdrawal, first_period_expired,
-    new_site_and_analyser, analyser_renamed_at_the_end, last_period_gone,
+    new_site_and_analyser, analyser_renamed_at_the_end, last_period_gone, file_that_was_held_before,
 )  # fmt: skip
 
 
