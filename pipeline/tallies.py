@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipeline.measures import BANDINGS
 from pipeline.programme import Ages, Programme
 from pipeline.promises import require_promises
 from pipeline.store import Store
@@ -26,9 +27,16 @@ def build_tallies(store: Store, programme: Programme) -> None:
     store.execute_file("30_tally_value.sql")
     store.execute_file("31_tally_moment.sql")
     store.execute_file("32_tally_band.sql")
+    with store.lent("registered_banding", _registered_bandings()):
+        store.execute_file("32_tally_band_of_ages.sql")
     require_promises(store)
     store.execute_file("36_stale_period.sql")
     store.execute("update ledger.file set is_built = true where not is_built")
+
+
+def _registered_bandings() -> pl.DataFrame:
+    begins = [(banding.name, banding.age_from) for banding in BANDINGS.values()]
+    return pl.DataFrame(begins, schema={"banding": pl.String, "age_from": pl.Int16}, orient="row")
 
 
 def renew_age_groups(store: Store, ages: Ages) -> bool:

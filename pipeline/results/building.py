@@ -76,7 +76,7 @@ def build_of_periods(
     standard = read_standard(programme)
     build_prevalence(store, settings, periods)
     build_standardised_prevalence(store, settings, standard, periods)
-    build_trends(store, settings, periods)
+    build_trends(store, settings)
     build_who_position(store, settings, periods)
     build_percentiles(store, settings, progress, periods)
     build_site_comparison(store, programme, periods)

@@ -44,9 +44,9 @@ def trend_table(
 
     Each age group of each sex has its own level, so a cohort that grows older shows no trend for that alone.
 
-    Shapes   band_tally: columns site, period, sex, age, banding, band, n; ages may stand together under the first of
-             them (first_ages); out: columns of result.trend, one row a
-             banding, band, sex and age total in which the banding is reported; sorted as registered, by sex and age.
+    Shapes   band_tally: columns site, period, sex, age (or the first of the age group), banding, band, n;
+             out: columns of result.trend, one row a banding, band, sex and age total in which the banding is reported;
+             sorted as registered, by sex and age.
     Units    n and denominator in people a period, added up over periods: one person counts in each of their periods.
              odds_ratio, low and high a period; points_a_period from 0 to 1.
     Missing  nothing where there are fewer than two periods. Where no trend can be estimated its figures are null and
@@ -55,34 +55,15 @@ def trend_table(
     """
     rows: list[tuple] = []
     for banding in bandings:
-        totals = _totals_reported(banding, age_groups, age_totals)
+        reported = ages_reported([*age_groups, *age_totals], banding.age_from, banding.age_to)
+        totals = [total for total in reported if total in age_totals]
         tally = band_tally.filter(pl.col("banding") == banding.name)
-        counts = _Counts.of(tally, banding, age_groups, _edges(banding, age_groups, totals))
+        counts = _Counts.of(tally, banding, age_groups, totals)
         for i, band in enumerate(banding.bands):
             for sex in ("all", *SEXES):
                 for total in totals:
                     rows += _row((banding.name, band.name, sex, *total), counts, i)
     return pl.DataFrame(rows, schema=_SCHEMA, orient="row")
-
-
-def first_ages(banding: Banding, age_groups: AgeGroups, age_totals: AgeGroups) -> dict[int, int]:
-    """Of each age at which a banding applies, the first of the ages with which it is counted together."""
-    low = _edges(banding, age_groups, _totals_reported(banding, age_groups, age_totals))
-    ages = np.arange(banding.age_from, banding.age_to + 1)
-    first = low[np.searchsorted(low, ages, side="right") - 1]
-    return dict(zip(ages.tolist(), first.tolist(), strict=True))
-
-
-def _totals_reported(banding: Banding, age_groups: AgeGroups, age_totals: AgeGroups) -> list[tuple[int, int]]:
-    reported = ages_reported([*age_groups, *age_totals], banding.age_from, banding.age_to)
-    return [total for total in reported if total in age_totals]
-
-
-def _edges(banding: Banding, age_groups: AgeGroups, totals: AgeGroups) -> NDArray[np.int64]:
-    """The first of ages that are counted together: no end of a group or total lies among them."""
-    edges = [*(low for low, _ in age_groups), *(low for low, _ in totals), *(high + 1 for _, high in totals)]
-    inside = [edge for edge in edges if banding.age_from < edge <= banding.age_to]
-    return np.unique([banding.age_from, *inside])
 
 
 def period_number(period: str) -> int:
@@ -112,9 +93,7 @@ class _Counts:
     group: NDArray[np.int64]
 
     @classmethod
-    def of(
-        cls, tally: pl.DataFrame, banding: Banding, age_groups: AgeGroups, low: NDArray[np.int64]
-    ) -> _Counts:
+    def of(cls, tally: pl.DataFrame, banding: Banding, age_groups: AgeGroups, totals: AgeGroups) -> _Counts:
         sites, periods = (tally[name].unique().sort() for name in ("site", "period"))
         ages = np.arange(banding.age_from, banding.age_to + 1)
         bands = [band.name for band in banding.bands]
@@ -126,7 +105,9 @@ class _Counts:
         shape = (sites.len(), periods.len(), len(SEXES), ages.size, len(bands))
         cell = np.ravel_multi_index(at, shape)
         people = np.bincount(cell, tally["n"].to_numpy(), np.prod(shape, dtype=np.int64)).reshape(shape)
-        starts = np.array(sorted(age for age, _ in age_groups))
+        starts = np.array(sorted(low for low, _ in age_groups))
+        edges = [*starts, *(low for low, _ in totals), *(high + 1 for _, high in totals)]
+        low = np.unique([ages[0], *(edge for edge in edges if ages[0] < edge <= ages[-1])])
         return cls(
             np.add.reduceat(people.astype(np.int64), low - ages[0], axis=3),
             periods.to_list(),

@@ -12,7 +12,7 @@ create table tally.last_digit (
 -- tally.file_in_last_digit: the files whose readings are counted there, and how many each had then
 create table tally.file_in_last_digit (file_id integer primary key, site varchar not null, n bigint not null);
 
--- tally.band_of_ages: tally.band over ages that trends count together, by the first of them; reported bandings only
+-- tally.band_of_ages: tally.band by age group, under the first of its ages; totals are made of groups
 create table tally.band_of_ages (
     site varchar not null, period varchar not null, sex varchar not null, age_from smallint not null,
     banding varchar not null, band varchar not null, n bigint not null

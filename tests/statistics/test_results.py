@@ -166,14 +166,14 @@ def test_building_twice_is_the_same_as_once_and_reports_each_period(store):
             "site": ["north-quay"] * 2,
             "period": ["2025Q1"] * 2,
             "sex": ["male"] * 2,
-            "age": [33, 41],
+            "age_from": [30, 40],
             "banding": ["bmi_adult"] * 2,
             "band": ["normal", "overweight"],
             "n": [5, 2],
         }
     )
     with store.lent("bands", tally):
-        store.execute("insert into tally.band by name select * from bands")
+        store.execute("insert into tally.band_of_ages by name select * from bands")
     progress = []
     build_results(store, PROGRAMME, lambda *args: progress.append(args))
     first = [store.rows(f"select * from result.{name}") for name in ("prevalence", "percentile")]
