@@ -29,10 +29,15 @@ def build_readings(store: Store, programme: Programme) -> None:
         "21_reading_set_aside.sql",
         "22_touched_period.sql",
         "23_changed_person.sql",
-        "23_chosen_reading.sql",
-        "23_reading_participant_period.sql",
     ):
         store.execute_file(name, is_whole=is_whole)
+    for period in _touched(store) if is_whole else [None]:
+        store.execute_file("23_chosen_reading.sql", is_whole=is_whole, period=period)
+        store.execute_file("23_reading_participant_period.sql", is_whole=is_whole, period=period)
+
+
+def _touched(store: Store) -> list[str]:
+    return [period for (period,) in store.rows("select period from touched_period order by period")]
 
 
 def _count_anew_by_another_program(store: Store) -> None:
