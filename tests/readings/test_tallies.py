@@ -18,6 +18,7 @@ from pipeline.readings import build_readings
 from pipeline.store import sql_text
 from pipeline.tallies import build_tallies
 
+TALLIES = ("value", "moment", "band", "band_of_ages")
 SQL = Path(__file__).parents[2] / "sql"
 Q1, Q2 = date(2025, 2, 3), date(2025, 5, 5)
 FULL = {
@@ -226,10 +227,10 @@ def test_the_ages_at_which_bandings_begin_and_end(accept, build, store):
 def test_twice_is_the_same_as_once(accept, build, store):
     accept(FULL, FULL | {"participant": "p2", "measured_on": Q2})
     build()
-    once = [store.rows(f"from tally.{table} order by all") for table in ("value", "moment", "band")]
+    once = [store.rows(f"from tally.{table} order by all") for table in TALLIES]
     store.execute("update ledger.file set is_built = false")
     build()
-    assert [store.rows(f"from tally.{table} order by all") for table in ("value", "moment", "band")] == once
+    assert [store.rows(f"from tally.{table} order by all") for table in TALLIES] == once
     assert all(once)
 
 
@@ -238,13 +239,13 @@ def test_files_built_one_by_one_give_what_all_at_once_give(accept, build, store)
     build()
     accept(FULL | {"participant": "p3"}, FULL | {"measured_on": date(2025, 3, 1), "weight_kg": 63.0})
     build()
-    stepwise = [store.rows(f"from tally.{table} order by all") for table in ("value", "moment", "band")]
+    stepwise = [store.rows(f"from tally.{table} order by all") for table in TALLIES]
     store.execute("update ledger.file set is_built = false")
     store.execute("delete from tally.value; delete from tally.moment; delete from tally.band")
     store.execute("delete from reading.participant_period")
     build()
     assert [
-        store.rows(f"from tally.{table} order by all") for table in ("value", "moment", "band")
+        store.rows(f"from tally.{table} order by all") for table in TALLIES
     ] == stepwise
 
 
@@ -267,14 +268,14 @@ def test_tallies_add_up_over_any_split_into_files(accept, build, store, readings
 
     def tallied(files):
         for table in ("reading.participant_period", "reading.set_aside", "reading.accepted", "ledger.file",
-                      "tally.value", "tally.moment", "tally.band", "tally.person_value"):  # fmt: skip
+                      "tally.value", "tally.moment", "tally.band", "tally.band_of_ages", "tally.person_value"):  # fmt: skip
             store.execute(f"delete from {table}")
         for site, rows, is_built_now in files:
             accept(*rows, site=site)
             if is_built_now:
                 build()
         build()
-        return [store.rows(f"from tally.{table} order by all") for table in ("value", "moment", "band", "person_value")]
+        return [store.rows(f"from tally.{table} order by all") for table in TALLIES]
 
     parts: dict[tuple[str, int], list] = {}
     for (person, day), (site, weight, file) in readings.items():
