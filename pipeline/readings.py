@@ -34,6 +34,9 @@ def build_readings(store: Store, programme: Programme) -> None:
     for period in _touched(store) if is_whole else [None]:
         store.execute_file("23_chosen_reading.sql", is_whole=is_whole, period=period)
         store.execute_file("23_reading_participant_period.sql", is_whole=is_whole, period=period)
+    store.execute("drop view if exists chosen_person")
+    for table in ("touched_reading", "set_aside_before", "chosen_reading"):
+        store.execute(f"drop table if exists {table}")
 
 
 def _touched(store: Store) -> list[str]:

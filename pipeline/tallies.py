@@ -1,4 +1,4 @@
-"""reading.participant_period → tally.value, tally.moment, tally.band of the touched periods.
+"""reading.participant_period → tally.value, tally.moment, tally.band, tally.band_of_ages of the touched periods.
 
 Everything counted is a whole number, so tallies add up exactly over files, sites, periods and machines.
 """
@@ -14,10 +14,11 @@ from pipeline.store import Store
 
 
 def build_tallies(store: Store, programme: Programme) -> None:
-    """Rewrite the tallies of the periods in `touched_period`, mark them stale for the results, and every file as built.
+    """Bring the tallies of the periods in `touched_period` up to date, mark them stale for the results, and every file
+    as built.
 
-    `build_readings` leaves `touched_period` in the same connection and transaction. Age groups that changed in
-    the settings touch every period.
+    `build_readings` leaves `touched_period` and `changed_person` in the same connection and transaction: which periods
+    are counted anew, and who changed in the others. Age groups that changed in the settings count every period anew.
 
     Errors   StoreFault when a promise of sql/checks/ is broken: nothing is changed then.
     """
@@ -29,6 +30,7 @@ def build_tallies(store: Store, programme: Programme) -> None:
     store.execute_file("32_tally_band.sql")
     with store.lent("registered_banding", _registered_bandings()):
         store.execute_file("32_tally_band_of_ages.sql")
+    store.execute("drop table changed_person")
     require_promises(store)
     store.execute_file("36_stale_period.sql")
     store.execute("update ledger.file set is_built = true where not is_built")

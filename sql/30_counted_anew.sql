@@ -5,8 +5,6 @@
 -- rule    Of the other touched periods changed_person says by how much they change. Tallies are sums of whole numbers, so
 --         that both ways give the same.
 -- reruns  a view: it changes nothing
-create temp table if not exists changed_person as select 1 as change, * from reading.participant_period limit 0;
-
 create or replace temp view counted_anew as
 select 1 as change, *
 from reading.participant_period

@@ -71,6 +71,9 @@ def people(store, n=3000, seed=11):
         "create or replace temp table touched_period as "
         "select distinct period, true as is_whole from reading.participant_period"
     )
+    store.execute(
+        "create or replace temp table changed_person as select 1 as change, * from reading.participant_period limit 0"
+    )
     return frame
 
 
@@ -268,7 +271,7 @@ def test_tallies_add_up_over_any_split_into_files(accept, build, store, readings
 
     def tallied(files):
         for table in ("reading.participant_period", "reading.set_aside", "reading.accepted", "ledger.file",
-                      "tally.value", "tally.moment", "tally.band", "tally.band_of_ages", "tally.person_value"):  # fmt: skip
+                      *(f"tally.{table}" for table in TALLIES)):  # fmt: skip
             store.execute(f"delete from {table}")
         for site, rows, is_built_now in files:
             accept(*rows, site=site)
@@ -312,6 +315,23 @@ def test_age_groups_that_change_in_the_settings_renew_the_moments_of_every_perio
     assert store.rows(
         "select period, age_from, age_to from tally.moment where measure = 'weight' order by all"
     ) == [("2025Q1", 5, 99), ("2025Q1", 20, 39), ("2025Q2", 5, 99), ("2025Q2", 40, 99)]
+
+
+def test_age_groups_may_change_on_the_night_on_which_people_come(accept, build, store):
+    accept({}, {"participant": "p2", "measured_on": Q2})
+    build()
+    accept({"participant": "p3"}, {"measured_on": date(2025, 3, 1)})
+    ages = Ages(groups=((5, 19), (20, 99)), totals=())
+    other = SimpleNamespace(settings=SimpleNamespace(period="quarter", ages=ages))
+    with store.transaction():
+        build_readings(store, other)
+        build_tallies(store, other)
+    assert store.rows("select period, n from tally.moment where measure = 'weight' order by all") == [
+        ("2025Q1", 2),
+        ("2025Q2", 1),
+    ]
+    found = "select age_from, sum(n)::int from tally.band_of_ages where banding = 'bmi_adult' group by all"
+    assert store.rows(found) == [(20, 3)]
 
 
 def test_a_total_that_is_also_a_group_counts_once(accept, store):

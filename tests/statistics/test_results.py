@@ -55,6 +55,7 @@ def fill(store, people=240, seed=7):
         "create temporary table touched_period as "
         "select distinct period, true as is_whole from reading.participant_period"
     )
+    store.execute("create temp table changed_person as select 1 as change, * from reading.participant_period limit 0")
     store.execute_file("30_counted_anew.sql")
     store.execute_file("30_tally_value.sql")
     return frame
