@@ -17,20 +17,30 @@ def build_readings(store: Store, programme: Programme) -> None:
     """Bring reading.set_aside and reading.participant_period up to the accepted readings.
 
     Files with `ledger.file.is_built = false` say which people and periods are touched; the rest stays as it is.
-    Leaves the temporary table `touched_period` for build_tallies, which asks whether all is as promised. Runs in the
-    caller's transaction.
+    Leaves the temporary tables `touched_period` and `changed_person` for build_tallies, which asks whether all is as
+    promised. Runs in the caller's transaction.
     """
     load_reference(store)
     renew_periods(store, programme.settings.period)
     _count_anew_by_another_program(store)
     is_whole = not store.value("select exists (from ledger.file where is_built and state = 'accepted')")
     for name in (
-        "20_touched_participant.sql",
+        "20_touched_reading.sql",
         "21_reading_set_aside.sql",
         "22_touched_period.sql",
-        "23_reading_participant_period.sql",
+        "23_changed_person.sql",
     ):
         store.execute_file(name, is_whole=is_whole)
+    for period in _touched(store) if is_whole else [None]:
+        store.execute_file("23_chosen_reading.sql", is_whole=is_whole, period=period)
+        store.execute_file("23_reading_participant_period.sql", is_whole=is_whole, period=period)
+    store.execute("drop view if exists chosen_person")
+    for table in ("touched_reading", "set_aside_before", "chosen_reading"):
+        store.execute(f"drop table if exists {table}")
+
+
+def _touched(store: Store) -> list[str]:
+    return [period for (period,) in store.rows("select period from touched_period order by period")]
 
 
 def _count_anew_by_another_program(store: Store) -> None:

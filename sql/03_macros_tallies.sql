@@ -1,10 +1,10 @@
--- people_in_steps(): the reading that counts for each person in a period, its measures as whole print steps
--- inputs  reading.participant_period
+-- people_in_steps(source): the reading that counts for each person in a period, its measures as whole print steps
+-- inputs  source: the name of a table like reading.participant_period
 -- rule    a measure that was not taken, or does not apply at the age, is null. Names, columns, steps and ages are those
---         of pipeline/measures.py (tested). Percentiles and tallies all count these.
-create or replace temp macro people_in_steps() as table
+--         of pipeline/measures.py (tested). Percentiles and tallies all count these. change: where the source has it.
+create or replace temp macro people_in_steps(source) as table
 select
-    participant, period, site, sex, age,
+    columns(lambda name: name in ('change', 'participant', 'period', 'site', 'sex', 'age')),
     print_steps(weight_kg, 10) as weight,
     print_steps(height_cm, 10) as height,
     print_steps(bmi_kg_m2, 10) as bmi,
@@ -23,24 +23,27 @@ select
     print_steps(fat_mass_index_kg_m2, 10) as fat_mass_index,
     print_steps(fat_free_mass_index_kg_m2, 10) as fat_free_mass_index,
     print_steps(muscle_mass_index_kg_m2, 10) as muscle_mass_index
-from reading.participant_period;
+from query_table(source);
 
 -- values_of(source, measure): each person's value of one measure, by the whole number of a group
--- inputs  source: the name of a table with site, people (the group) and a column of whole print steps for each measure,
---         as 34_last_person_value.sql makes them
+-- inputs  source: the name of a table with people (the group), site and change, or one of them, and a column of whole
+--         print steps for each measure, as 34_last_person_value.sql makes them
 -- rule    a measure that was not taken is no row
 create or replace temp macro values_of(source, measure) as table
 with every as (
-    select site, people, columns(lambda name: name = measure) as value from query_table(source)
+    select
+        columns(lambda name: name in ('site', 'people', 'change')), columns(lambda name: name = measure) as value
+    from query_table(source)
 )
-select site, people, value from every where value is not null;
+select * from every where value is not null;
 
--- people_with(source, measure): how many people of a group have each value of one measure
--- inputs  as values_of
+-- people_with(source, measure): how many people of a group have each value of one measure, or how many more than before
+-- inputs  as values_of, with change: 1 of a person who counts, -1 of one who counted before
 create or replace temp macro people_with(source, measure) as table
-select people, measure as measure, value, count(*) as n
+select people, measure as measure, value, sum(change)::bigint as n
 from values_of(source, measure)
-group by people, value;
+group by people, value
+having sum(change) <> 0;
 
 -- people_by_value(source): how many people have each value of each measure, by the whole number of a group
 -- inputs  as people_with
@@ -64,6 +67,48 @@ union all from people_with(source, 'visceral_fat_level')
 union all from people_with(source, 'fat_mass_index')
 union all from people_with(source, 'fat_free_mass_index')
 union all from people_with(source, 'muscle_mass_index');
+
+-- people_in_bands(source): the band of each person in a period in each banding
+-- inputs  source: as people_in_steps, with change
+-- rule    One macro a banding (01_macros_bands.sql), within the banding's ages (pipeline/measures.py, tested). Someone
+--         without the measure, or of another age, has null.
+create or replace temp macro people_in_bands(source) as table
+select
+    site, period, sex, age, change,
+    case when age between 20 and 99 then band_bmi_adult(bmi_kg_m2) end as bmi_adult,
+    case when age between 20 and 99 then band_bmi_adult_asian(bmi_kg_m2) end as bmi_adult_asian,
+    case when age between 5 and 19 then band_bmi_child(bmi_z) end as bmi_child,
+    case when age between 18 and 99 then band_hydration(sex, total_body_water_percent) end as hydration,
+    case when age between 18 and 99 then band_visceral_fat(visceral_fat_level) end as visceral_fat,
+    case when age between 20 and 79 then band_body_fat(sex, age, body_fat_percent) end as body_fat,
+    case when age between 18 and 99
+        then band_fat_lean(sex, fat_mass_index_kg_m2, fat_free_mass_index_kg_m2) end as fat_lean
+from query_table(source);
+
+-- people_in(source, name): how many people of a site, sex and age stand in each band of one banding, or how many more
+-- inputs  source: the name of a table as people_in_bands makes them
+create or replace temp macro people_in(source, name) as table
+with every as (
+    select site, period, sex, age, change, columns(lambda banding: banding = name) as band from query_table(source)
+)
+select site, period, sex, age, name as banding, band, sum(change)::bigint as n
+from every
+where band is not null
+group by site, period, sex, age, band
+having sum(change) <> 0;
+
+-- people_by_band(source): the same of every banding
+create or replace temp macro people_by_band(source) as table
+with person as (
+    from people_in_bands(source)
+)
+from people_in('person', 'bmi_adult')
+union all from people_in('person', 'bmi_adult_asian')
+union all from people_in('person', 'bmi_child')
+union all from people_in('person', 'hydration')
+union all from people_in('person', 'visceral_fat')
+union all from people_in('person', 'body_fat')
+union all from people_in('person', 'fat_lean');
 
 -- account_of_the_rest(): what data quality counts of each file that was not accepted
 -- inputs  ledger.file, ledger.held_row

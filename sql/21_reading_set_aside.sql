@@ -1,6 +1,6 @@
 -- reading.set_aside: readings that do not fit the same person's other readings, and why
 -- grain   reading × code
--- inputs  reading.accepted, touched_participant
+-- inputs  reading.accepted, touched_reading; $is_whole: everybody's readings, or only those
 -- keys    (reading_id, code) unique, neither null
 -- rule    Two readings of a person disagree in sex, height or weight when the later cannot follow the earlier:
 --           sex     differs
@@ -15,7 +15,7 @@ create or replace temp table set_aside_before as
 select set_aside.reading_id, set_aside.code, accepted.period
 from reading.set_aside as set_aside
 join reading.accepted as accepted on accepted.reading_id = set_aside.reading_id
-where accepted.participant in (select participant from touched_participant);
+where $is_whole or set_aside.reading_id in (select reading_id from touched_reading);
 
 delete from reading.set_aside
 where reading_id in (
@@ -26,11 +26,15 @@ where reading_id in (
 
 insert into reading.set_aside (reading_id, code)
 with
+looked_at as (
+    select reading_id, participant, measured_at, sex, age, height_cm, weight_kg from reading.accepted where $is_whole
+    union all
+    select reading_id, participant, measured_at, sex, age, height_cm, weight_kg from touched_reading where not $is_whole
+),
 -- people whose readings could disagree at all: one cheap pass, so that pairs are made of few
 doubtful as (
     select participant
-    from reading.accepted
-    where participant in (select participant from touched_participant)
+    from looked_at
     group by participant
     having count(*) > 1 and (
         min(sex) <> max(sex)
@@ -41,7 +45,7 @@ doubtful as (
 ),
 doubted as (
     select reading_id, participant, measured_at, sex, age, height_cm, weight_kg
-    from reading.accepted
+    from looked_at
     where participant in (select participant from doubtful)
 ),
 pair as (

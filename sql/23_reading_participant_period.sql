@@ -1,48 +1,16 @@
 -- reading.participant_period: the one reading that counts for a person in a period, with its derived measures
 -- grain   participant × period
--- inputs  reading.accepted, reading.set_aside, touched_period, touched_participant, reference.who_bmi_for_age;
---         $is_whole: touched periods whole, or only the people in them whom new files touched
+-- inputs  reading.accepted, touched_period, chosen_reading, changed_person, reference.who_bmi_for_age; $is_whole: touched
+--         periods are written whole, or only what changes in them; $period: one of the periods, null for all
 -- keys    (participant, period) unique, neither null
--- rule    Last eligible reading; two at the same moment (at two sites) go by site, then by the higher reading_id,
---         so a rebuild gives the same rows. Someone seen at two sites counts once, at the site of the chosen reading.
---         A derived measure is null where what it is made of was not printed. bmi_z: 5 to 19 years; null at exactly
---         60 completed months, which the reference does not cover.
---         Only a person's own readings decide which of them counts, so that others' rows stay as they are. Someone whose
---         last reading of a period left is in no file any more: the row goes.
+-- rule    The readings of 23_chosen_reading.sql. A derived measure is null where what it is made of was not printed.
+--         bmi_z: 5 to 19 years; null at exactly 60 completed months, which the reference does not cover.
+--         Others' rows stay as they are. Who counts now is added to changed_person.
+--         Periods that are written whole are written one by one: then the rows of one stand side by side, and whoever
+--         reads one period reads few blocks.
 -- reruns  rewrites only the touched periods; twice is the same as once. The order of rows is not promised.
-delete from reading.participant_period
-where period in (select period from touched_period)
-    and (
-        $is_whole
-        or participant in (select participant from touched_participant where not $is_whole)
-        or reading_id not in (
-            select reading_id from reading.accepted
-            where period in (select period from touched_period) and not $is_whole
-        )
-    );
-
-insert into reading.participant_period (
-    participant, period, site, reading_id, measured_on, sex, age, age_months, device, is_athlete_mode,
-    weight_kg, height_cm, bmi_kg_m2, bmi_z, body_fat_percent, fat_mass_kg, fat_free_mass_kg, muscle_mass_kg,
-    total_body_water_kg, total_body_water_percent, water_in_fat_free_mass, bone_mineral_mass_kg,
-    basal_metabolic_rate_kcal_d, metabolic_age_a, visceral_fat_level,
-    fat_mass_index_kg_m2, fat_free_mass_index_kg_m2, muscle_mass_index_kg_m2
-)
+create or replace temp view chosen_person as
 with
-eligible as (
-    select reading_id, participant, period, measured_at, site
-    from reading.accepted
-    where period in (select period from touched_period)
-        and ($is_whole or participant in (select participant from touched_participant where not $is_whole))
-        and reading_id not in (select reading_id from reading.set_aside)
-),
-chosen as (
-    select reading_id
-    from eligible
-    qualify row_number() over (
-        partition by participant, period order by measured_at desc, site, reading_id desc
-    ) = 1
-),
 completed as (
     select
         accepted.* exclude (
@@ -54,7 +22,7 @@ completed as (
         water_kg(total_body_water_kg, total_body_water_percent, weight_kg) as total_body_water_kg,
         water_percent(total_body_water_percent, total_body_water_kg, weight_kg) as total_body_water_percent
     from reading.accepted as accepted
-    where reading_id in (select reading_id from chosen)
+    where period in (select period from touched_period) and reading_id in (select reading_id from chosen_reading)
 )
 select
     completed.participant, completed.period, completed.site, completed.reading_id, completed.measured_on,
@@ -74,3 +42,14 @@ left join reference.who_bmi_for_age as who
     on completed.age between 5 and 19
     and who.sex = completed.sex
     and who.month = who_month(completed.age, completed.age_months);
+
+delete from reading.participant_period
+where period in (select period from touched_period) and ($period is null or period = $period)
+    and ($is_whole or reading_id in (select reading_id from changed_person));
+
+insert into changed_person by name select 1 as change, chosen_person.* from chosen_person where not $is_whole;
+
+insert into reading.participant_period by name select * exclude (change) from changed_person where change = 1;
+
+insert into reading.participant_period by name
+select chosen_person.* from chosen_person where $is_whole and ($period is null or period = $period);

@@ -1,39 +1,60 @@
 -- tally.moment: how many people, the sum and the sum of squares of each measure, by site
 -- grain   site × period × sex × age group × measure
--- inputs  reading.participant_period, touched_period, reference.age_group
+-- inputs  counted_anew, changed_person, touched_period, reference.age_group
 -- keys    (site, period, sex, age_from, age_to, measure) unique, none null
 -- rule    in print steps, as tally.value counts them: whole numbers, so the sums are exact and add up over sites,
 --         periods and machines. Totals of age groups are rows of their own. A group with nobody has no row.
+--         A period that is not counted anew has what it had, changed by what changes.
 -- reruns  rewrites only the touched periods; twice is the same as once
-delete from tally.moment where period in (select period from touched_period);
-
-insert into tally.moment (site, period, sex, age_from, age_to, measure, n, sum, sum_of_squares)
+create or replace temp macro counted_moments(source) as table
 with year_of_age as (
     select
         site, period, sex, age,
-        moment_of(weight) as weight, moment_of(height) as height, moment_of(bmi) as bmi, moment_of(bmi_z) as bmi_z,
-        moment_of(body_fat_percent) as body_fat_percent, moment_of(fat_mass) as fat_mass,
-        moment_of(fat_free_mass) as fat_free_mass, moment_of(muscle_mass) as muscle_mass,
-        moment_of(total_body_water) as total_body_water,
-        moment_of(total_body_water_percent) as total_body_water_percent,
-        moment_of(water_in_fat_free_mass) as water_in_fat_free_mass,
-        moment_of(bone_mineral_mass) as bone_mineral_mass, moment_of(basal_metabolic_rate) as basal_metabolic_rate,
-        moment_of(metabolic_age) as metabolic_age, moment_of(visceral_fat_level) as visceral_fat_level,
-        moment_of(fat_mass_index) as fat_mass_index, moment_of(fat_free_mass_index) as fat_free_mass_index,
-        moment_of(muscle_mass_index) as muscle_mass_index
-    from people_in_steps()
-    where period in (select period from touched_period)
+        moment_of(weight, change) as weight, moment_of(height, change) as height, moment_of(bmi, change) as bmi,
+        moment_of(bmi_z, change) as bmi_z,
+        moment_of(body_fat_percent, change) as body_fat_percent, moment_of(fat_mass, change) as fat_mass,
+        moment_of(fat_free_mass, change) as fat_free_mass, moment_of(muscle_mass, change) as muscle_mass,
+        moment_of(total_body_water, change) as total_body_water,
+        moment_of(total_body_water_percent, change) as total_body_water_percent,
+        moment_of(water_in_fat_free_mass, change) as water_in_fat_free_mass,
+        moment_of(bone_mineral_mass, change) as bone_mineral_mass, moment_of(basal_metabolic_rate, change) as basal_metabolic_rate,
+        moment_of(metabolic_age, change) as metabolic_age, moment_of(visceral_fat_level, change) as visceral_fat_level,
+        moment_of(fat_mass_index, change) as fat_mass_index, moment_of(fat_free_mass_index, change) as fat_free_mass_index,
+        moment_of(muscle_mass_index, change) as muscle_mass_index
+    from people_in_steps(source)
     group by site, period, sex, age
 ),
+age_group_of_site as (
+    select
+        site, period, sex, age_group.age_from, age_group.age_to,
+        moments_together(weight) as weight, moments_together(height) as height, moments_together(bmi) as bmi, moments_together(bmi_z) as bmi_z, moments_together(body_fat_percent) as body_fat_percent, moments_together(fat_mass) as fat_mass, moments_together(fat_free_mass) as fat_free_mass, moments_together(muscle_mass) as muscle_mass, moments_together(total_body_water) as total_body_water, moments_together(total_body_water_percent) as total_body_water_percent, moments_together(water_in_fat_free_mass) as water_in_fat_free_mass, moments_together(bone_mineral_mass) as bone_mineral_mass, moments_together(basal_metabolic_rate) as basal_metabolic_rate, moments_together(metabolic_age) as metabolic_age, moments_together(visceral_fat_level) as visceral_fat_level, moments_together(fat_mass_index) as fat_mass_index, moments_together(fat_free_mass_index) as fat_free_mass_index, moments_together(muscle_mass_index) as muscle_mass_index
+    from year_of_age
+    join reference.age_group as age_group on age between age_group.age_from and age_group.age_to
+    group by all
+),
 measured as (
-    select site, period, sex, age, measure, moment.n, moment.sum, moment.sum_of_squares
-    from year_of_age unpivot (moment for measure in (* exclude (site, period, sex, age)))
+    select site, period, sex, age_from, age_to, measure, moment.n, moment.sum, moment.sum_of_squares
+    from age_group_of_site unpivot (moment for measure in (* exclude (site, period, sex, age_from, age_to)))
 )
-select
-    measured.site, measured.period, measured.sex, age_group.age_from, age_group.age_to, measured.measure,
-    sum(measured.n) as n, sum(measured.sum) as sum, sum(measured.sum_of_squares) as sum_of_squares
+select site, period, sex, age_from, age_to, measure, n, sum, sum_of_squares
 from measured
-join reference.age_group as age_group on measured.age between age_group.age_from and age_group.age_to
-where measured.n > 0
-group by all
-order by all;
+where (n, sum, sum_of_squares) <> (0, 0, 0);
+
+delete from tally.moment where period in (select period from touched_period where is_whole);
+
+insert into tally.moment (site, period, sex, age_from, age_to, measure, n, sum, sum_of_squares)
+select site, period, sex, age_from, age_to, measure, n, sum, sum_of_squares from counted_moments('counted_anew');
+
+create or replace temp table moment_change as from counted_moments('changed_person');
+
+merge into tally.moment as moment
+using moment_change as change
+on change.site = moment.site and change.period = moment.period and change.sex = moment.sex
+    and change.age_from = moment.age_from and change.age_to = moment.age_to and change.measure = moment.measure
+when matched and moment.n + change.n = 0 then delete
+when matched then update set
+    n = moment.n + change.n, sum = moment.sum + change.sum,
+    sum_of_squares = moment.sum_of_squares + change.sum_of_squares
+when not matched then insert by name;
+
+drop table moment_change;

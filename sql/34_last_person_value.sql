@@ -17,10 +17,10 @@ numbered_site as (
     from (select distinct site from reading.participant_period)
 )
 select
-    numbered_site.number as site, 256 * (sex = 'male')::integer + age as people,
+    numbered_site.number as site, 256 * (sex = 'male')::integer + age as people, 1::tinyint as change,
     weight, height, bmi, bmi_z, body_fat_percent, fat_mass, fat_free_mass, muscle_mass, total_body_water,
     total_body_water_percent, water_in_fat_free_mass, bone_mineral_mass, basal_metabolic_rate, metabolic_age,
     visceral_fat_level, fat_mass_index, fat_free_mass_index, muscle_mass_index
-from people_in_steps()
+from people_in_steps('reading.participant_period')
 join numbered_site using (site)
 semi join last_reading using (participant, period);

@@ -19,7 +19,7 @@ select
     weight, height, bmi, bmi_z, body_fat_percent, fat_mass, fat_free_mass, muscle_mass, total_body_water,
     total_body_water_percent, water_in_fat_free_mass, bone_mineral_mass, basal_metabolic_rate, metabolic_age,
     visceral_fat_level, fat_mass_index, fat_free_mass_index, muscle_mass_index
-from people_in_steps()
+from people_in_steps('reading.participant_period')
 join person_site using (site)
 where period = $period
 order by site;

@@ -6,7 +6,7 @@
 -- reruns  a query: it changes nothing
 with z_score as (
     select site, period, sex, age, bmi_z as z, count(*) as n
-    from people_in_steps()
+    from people_in_steps('reading.participant_period')
     where period = $period and bmi_z is not null
     group by all
 )

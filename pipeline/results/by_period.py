@@ -37,8 +37,11 @@ def periods_with_people(store: Store, periods: Sequence[str] | None = None) -> l
 
 
 def band_tally(store: Store, period: str) -> pl.DataFrame:
-    """A period's people by site, sex, age, banding and band. In no order: they are counted, and tables sorted after."""
+    """A period's people by site, sex, age, banding and band. In no order: they are counted, and tables sorted after.
+
+    age is the first of the person's age group that the banding has: results tell groups and totals, no single years.
+    """
     return store.frame(
-        "select site, period, sex, age, banding, band, n from tally.band where period = $period",
+        "select site, period, sex, age_from as age, banding, band, n from tally.band_of_ages where period = $period",
         {"period": period},
     )

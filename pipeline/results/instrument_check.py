@@ -35,19 +35,14 @@ def build_instrument_checks(
 ) -> None:
     """Rewrite result.instrument_check, in the caller's transaction.
 
-    `periods`: those whose readings changed since, where the caller knows that nothing else did; None for all. Last
-    digits of the others stay as they are.
+    `periods`: those whose readings changed since, where the caller knows that nothing else did; None: last digits are
+    counted anew.
     """
-    store.execute(
-        """
-        delete from result.instrument_check
-        where $periods is null or period is null or list_contains($periods, period)
-            or not starts_with("check", $digits)
-        """,
-        {"periods": periods, "digits": _DIGITS_OF},
-    )
-    rows = pl.concat([_digit_rows(store, programme, periods), _entry_rows(store)])
-    store.append_rows(
+    if periods is None:
+        store.execute("delete from tally.last_digit")
+        store.execute("delete from tally.file_in_last_digit")
+    rows = pl.concat([_digit_rows(store, programme), _entry_rows(store)])
+    store.replace_rows(
         "result.instrument_check", without_nan(rows).sort("check", "period", "site", nulls_last=False)
     )
 
@@ -70,7 +65,7 @@ def printed_steps(profile: Profile, field: str) -> float | None:
     return float(1 / (step * unit.factor))
 
 
-def _digit_rows(store: Store, programme: Programme, periods: Sequence[str] | None) -> pl.DataFrame:
+def _digit_rows(store: Store, programme: Programme) -> pl.DataFrame:
     steps = [
         (site, printed_steps(profile, "weight"), printed_steps(profile, "height"))
         for site, profile in sorted(programme.profiles.items())
@@ -78,7 +73,8 @@ def _digit_rows(store: Store, programme: Programme, periods: Sequence[str] | Non
     schema = {"site": pl.String, "weight": pl.Float64, "height": pl.Float64}
     known = [row for row in steps if row[1:] != (None, None)]
     with store.lent("printed_step", pl.DataFrame(known, schema=schema, orient="row")):
-        digits = store.frame(sql_text("56_terminal_digit.sql"), {"periods": periods})
+        store.execute_file("56_tally_last_digit.sql")
+    digits = store.frame(sql_text("56_terminal_digit.sql"))
     keys = ["site", "period", "measure"]
     groups = digits.select(keys).unique(maintain_order=True)
     counts = np.zeros((groups.height, 10))

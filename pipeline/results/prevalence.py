@@ -1,4 +1,4 @@
-"""tally.band → result.prevalence."""
+"""tally.band_of_ages → result.prevalence."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""tally.band and tally.moment → result.site_comparison, result.site_heterogeneity."""
+"""tally.band_of_ages and tally.moment → result.site_comparison, result.site_heterogeneity."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""tally.band → result.standardised_prevalence."""
+"""tally.band_of_ages → result.standardised_prevalence."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""tally.band → result.trend."""
+"""tally.band_of_ages → result.trend."""
 
 from __future__ import annotations
 
@@ -10,6 +10,6 @@ from pipeline.store import Store
 
 def build_trends(store: Store, settings: ProgrammeSettings) -> None:
     """Rewrite result.trend, in the caller's transaction."""
-    band_tally = store.frame("select site, period, sex, age, banding, band, n from tally.band")
-    rows = trend_table(band_tally, reported_bandings(settings), settings.ages.groups, settings.ages.totals)
+    tally = store.frame("select site, period, sex, age_from as age, banding, band, n from tally.band_of_ages")
+    rows = trend_table(tally, reported_bandings(settings), settings.ages.groups, settings.ages.totals)
     store.replace_rows("result.trend", rows)

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from pipeline.measures import Measure
 from pipeline.statistics.age_group import AgeGroups
 from pipeline.statistics.clustered_percentile import SitesBelow
-from pipeline.statistics.population_counts import counts_of_people, counts_of_tally
-from pipeline.statistics.value_count import ValueCounts, quantile_interval, quantile_type_7
+from pipeline.statistics.population_counts import counts_of_tally
+from pipeline.statistics.population_values import values_of_people
+from pipeline.statistics.value_count import SortedValues, ValueCounts, quantile_interval, quantile_type_7
 
 Integers = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -30,7 +31,7 @@ class Percentiles:
     percents (percents,); value (populations, percents) in the measure's unit."""
 
     populations: pl.DataFrame
-    counts: ValueCounts
+    counts: ValueCounts | SortedValues
     percents: Integers
     value: Floats
 
@@ -66,10 +67,12 @@ def percentiles_of_people(
     Shapes   people: one row a person, columns site, sex, age, and one a measure, by its name, in whole print steps.
     Missing  a measure that was not taken is null; else as percentiles_of.
     """
-    return _percentiles(*counts_of_people(people, period, measures, age_groups), percentiles)
+    return _percentiles(*values_of_people(people, period, measures, age_groups), percentiles)
 
 
-def _percentiles(populations: pl.DataFrame, counts: ValueCounts, percentiles: Sequence[int]) -> Percentiles:
+def _percentiles(
+    populations: pl.DataFrame, counts: ValueCounts | SortedValues, percentiles: Sequence[int]
+) -> Percentiles:
     percents = np.asarray(percentiles, dtype=np.int64)
     value = quantile_type_7(counts, percents, populations["steps_per_unit"].to_numpy())
     return Percentiles(populations, counts, percents, value)

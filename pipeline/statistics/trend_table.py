@@ -44,8 +44,9 @@ def trend_table(
 
     Each age group of each sex has its own level, so a cohort that grows older shows no trend for that alone.
 
-    Shapes   band_tally: columns site, period, sex, age, banding, band, n; out: columns of result.trend, one row a
-             banding, band, sex and age total in which the banding is reported; sorted as registered, by sex and age.
+    Shapes   band_tally: columns site, period, sex, age (or the first of the age group), banding, band, n;
+             out: columns of result.trend, one row a banding, band, sex and age total in which the banding is reported;
+             sorted as registered, by sex and age.
     Units    n and denominator in people a period, added up over periods: one person counts in each of their periods.
              odds_ratio, low and high a period; points_a_period from 0 to 1.
     Missing  nothing where there are fewer than two periods. Where no trend can be estimated its figures are null and

@@ -63,9 +63,7 @@ class ValueCounts:
 
     def order_statistic(self, rank: ArrayLike) -> Integers:
         """The value of a rank, 1 being the smallest. Shapes: rank (groups, any) from 1 to people → (groups, any)."""
-        rank = np.asarray(rank, dtype=np.int64)
-        if np.any((rank < 1) | (rank > self.people[:, None])):
-            raise ValueError("a rank outside 1 to the people of its group")
+        rank = _checked_rank(rank, self.people)
         return self.value[np.searchsorted(self.total, self.before[:, None] + rank, side="left")]
 
     def at_or_below(self, value: ArrayLike) -> Integers:
@@ -80,7 +78,44 @@ class ValueCounts:
         return np.concatenate([[0], self.total])[held] - self.before[:, None]
 
 
-def quantile_type_7(counts: ValueCounts, percent: ArrayLike, steps_per_unit: ArrayLike = 1) -> Floats:
+@dataclass(frozen=True)
+class SortedValues:
+    """The same of people one by one: of one or more groups, each with its own stretch of places for values.
+
+    place   (values,)  of each person's value, ascending; a value's place is zero + value
+    people  (groups,)  people in the group, 1 or more; their places come group after group
+    before  (groups,)  people in the groups before
+    zero    (groups,)  the place that the value 0 has in the group, or would have
+    lowest, highest (groups,)  whole print steps that the group's stretch has room for
+    """
+
+    place: Integers
+    people: Integers
+    before: Integers
+    zero: Integers
+    lowest: Integers
+    highest: Integers
+
+    def order_statistic(self, rank: ArrayLike) -> Integers:
+        """As ValueCounts.order_statistic."""
+        rank = _checked_rank(rank, self.people)
+        return self.place[self.before[:, None] + rank - 1] - self.zero[:, None]
+
+    def at_or_below(self, value: ArrayLike) -> Integers:
+        """As ValueCounts.at_or_below."""
+        inside = np.clip(np.asarray(value, dtype=np.int64), self.lowest[:, None] - 1, self.highest[:, None])
+        asked = (self.zero[:, None] + inside).astype(self.place.dtype)
+        return np.searchsorted(self.place, asked, side="right") - self.before[:, None]
+
+
+def _checked_rank(rank: ArrayLike, people: Integers) -> Integers:
+    rank = np.asarray(rank, dtype=np.int64)
+    if np.any((rank < 1) | (rank > people[:, None])):
+        raise ValueError("a rank outside 1 to the people of its group")
+    return rank
+
+
+def quantile_type_7(counts: ValueCounts | SortedValues, percent: ArrayLike, steps_per_unit: ArrayLike = 1) -> Floats:
     """Quantiles by linear interpolation between neighbouring order statistics, Hyndman–Fan type 7.
 
     With h = (n − 1)·percent/100, the quantile is x(⌊h⌋+1) + (h − ⌊h⌋)·(x(⌊h⌋+2) − x(⌊h⌋+1)), ranks from 1.
@@ -102,7 +137,7 @@ def quantile_type_7(counts: ValueCounts, percent: ArrayLike, steps_per_unit: Arr
 
 
 def quantile_interval(
-    counts: ValueCounts,
+    counts: ValueCounts | SortedValues,
     percent: ArrayLike,
     steps_per_unit: ArrayLike = 1,
     confidence: float = 0.95,

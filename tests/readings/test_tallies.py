@@ -18,6 +18,7 @@ from pipeline.readings import build_readings
 from pipeline.store import sql_text
 from pipeline.tallies import build_tallies
 
+TALLIES = ("value", "moment", "band", "band_of_ages")
 SQL = Path(__file__).parents[2] / "sql"
 Q1, Q2 = date(2025, 2, 3), date(2025, 5, 5)
 FULL = {
@@ -68,7 +69,10 @@ def people(store, n=3000, seed=11):
         store.execute("insert into reading.participant_period by name select * from people")
     store.execute(
         "create or replace temp table touched_period as "
-        "select distinct period from reading.participant_period"
+        "select distinct period, true as is_whole from reading.participant_period"
+    )
+    store.execute(
+        "create or replace temp table changed_person as select 1 as change, * from reading.participant_period limit 0"
     )
     return frame
 
@@ -96,6 +100,7 @@ def expected_values(frame):
 
 def test_values_are_those_of_the_registry_by_name_column_steps_and_ages(store):
     rows = expected_values(people(store))
+    store.execute_file("30_counted_anew.sql")
     store.execute_file("30_tally_value.sql")
     found = store.frame("select period, sex, age, measure, value, n from tally.value order by all")
     keys = ["period", "sex", "age", "measure", "value"]
@@ -225,10 +230,10 @@ def test_the_ages_at_which_bandings_begin_and_end(accept, build, store):
 def test_twice_is_the_same_as_once(accept, build, store):
     accept(FULL, FULL | {"participant": "p2", "measured_on": Q2})
     build()
-    once = [store.rows(f"from tally.{table} order by all") for table in ("value", "moment", "band")]
+    once = [store.rows(f"from tally.{table} order by all") for table in TALLIES]
     store.execute("update ledger.file set is_built = false")
     build()
-    assert [store.rows(f"from tally.{table} order by all") for table in ("value", "moment", "band")] == once
+    assert [store.rows(f"from tally.{table} order by all") for table in TALLIES] == once
     assert all(once)
 
 
@@ -237,13 +242,13 @@ def test_files_built_one_by_one_give_what_all_at_once_give(accept, build, store)
     build()
     accept(FULL | {"participant": "p3"}, FULL | {"measured_on": date(2025, 3, 1), "weight_kg": 63.0})
     build()
-    stepwise = [store.rows(f"from tally.{table} order by all") for table in ("value", "moment", "band")]
+    stepwise = [store.rows(f"from tally.{table} order by all") for table in TALLIES]
     store.execute("update ledger.file set is_built = false")
     store.execute("delete from tally.value; delete from tally.moment; delete from tally.band")
     store.execute("delete from reading.participant_period")
     build()
     assert [
-        store.rows(f"from tally.{table} order by all") for table in ("value", "moment", "band")
+        store.rows(f"from tally.{table} order by all") for table in TALLIES
     ] == stepwise
 
 
@@ -266,14 +271,14 @@ def test_tallies_add_up_over_any_split_into_files(accept, build, store, readings
 
     def tallied(files):
         for table in ("reading.participant_period", "reading.set_aside", "reading.accepted", "ledger.file",
-                      "tally.value", "tally.moment", "tally.band", "tally.person_value"):  # fmt: skip
+                      *(f"tally.{table}" for table in TALLIES)):  # fmt: skip
             store.execute(f"delete from {table}")
         for site, rows, is_built_now in files:
             accept(*rows, site=site)
             if is_built_now:
                 build()
         build()
-        return [store.rows(f"from tally.{table} order by all") for table in ("value", "moment", "band", "person_value")]
+        return [store.rows(f"from tally.{table} order by all") for table in TALLIES]
 
     parts: dict[tuple[str, int], list] = {}
     for (person, day), (site, weight, file) in readings.items():
@@ -310,6 +315,23 @@ def test_age_groups_that_change_in_the_settings_renew_the_moments_of_every_perio
     assert store.rows(
         "select period, age_from, age_to from tally.moment where measure = 'weight' order by all"
     ) == [("2025Q1", 5, 99), ("2025Q1", 20, 39), ("2025Q2", 5, 99), ("2025Q2", 40, 99)]
+
+
+def test_age_groups_may_change_on_the_night_on_which_people_come(accept, build, store):
+    accept({}, {"participant": "p2", "measured_on": Q2})
+    build()
+    accept({"participant": "p3"}, {"measured_on": date(2025, 3, 1)})
+    ages = Ages(groups=((5, 19), (20, 99)), totals=())
+    other = SimpleNamespace(settings=SimpleNamespace(period="quarter", ages=ages))
+    with store.transaction():
+        build_readings(store, other)
+        build_tallies(store, other)
+    assert store.rows("select period, n from tally.moment where measure = 'weight' order by all") == [
+        ("2025Q1", 2),
+        ("2025Q2", 1),
+    ]
+    found = "select age_from, sum(n)::int from tally.band_of_ages where banding = 'bmi_adult' group by all"
+    assert store.rows(found) == [(20, 3)]
 
 
 def test_a_total_that_is_also_a_group_counts_once(accept, store):

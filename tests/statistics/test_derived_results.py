@@ -55,7 +55,10 @@ def built(programme, frame):
     load_reference(store)
     with store.transaction(), store.lent("people", frame):
         store.execute("insert into reading.participant_period by name select * from people")
-        store.execute("create temporary table touched_period as select distinct period from people")
+        store.execute("create temporary table touched_period as select distinct period, true as is_whole from people")
+        store.execute(
+            "create temp table changed_person as select 1 as change, * from reading.participant_period limit 0"
+        )
         build_tallies(store, programme)
         build_results(store, programme, lambda done, total, what: None)
     return store

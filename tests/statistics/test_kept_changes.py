@@ -27,9 +27,10 @@ PROFILE = Profile.model_validate({
 SETTINGS = ProgrammeSettings(name="Test", site=[{"id": s, "name": s, "profile": "p.toml"} for s in SITES])
 PROGRAMME = SimpleNamespace(settings=SETTINGS, profiles=dict.fromkeys(SITES, PROFILE))
 TABLES = (
-    "result.device", "result.instrument_check", "tally.change_value", "tally.change_sum", "tally.change_contrast",
-    "tally.analyser_chart",
+    "result.device", "result.instrument_check", "tally.last_digit", "tally.file_in_last_digit", "tally.change_value",
+    "tally.change_sum", "tally.change_contrast", "tally.analyser_chart",
 )  # fmt: skip
+COUNTED = ("reading.participant_period", "tally.value", "tally.moment", "tally.band", "tally.band_of_ages")
 START = datetime(2024, 1, 10, 9)
 
 
@@ -62,7 +63,8 @@ class Grown:
             rows.append({
                 "reading_id": self.files * 10**9 + line, "file_id": self.files, "line": line, "site": site,
                 "participant": person, "measured_on": on.date(), "measured_at": on,
-                "period": f"{on.year}Q{(on.month + 2) // 3}", "sex": "female", "age": 45, "height_cm": 165.0,
+                "period": f"{on.year}Q{(on.month + 2) // 3}", "sex": "female", "age": 45,
+                "height_cm": 164.5 + (7 * line + 3 * self.files) % 10 / 10,
                 "weight_kg": round(weight, 1), "device": name, "clothing_weight_kg": 1.0, "is_athlete_mode": False,
                 "body_fat_percent": None if self.random.random() < skip_fat else round(self.random.normal(31, 1), 1),
                 "flags": [],
@@ -116,7 +118,8 @@ class Grown:
             self.store.execute_file("25_row_removed.sql")
 
     def night(self, came="") -> list[str]:
-        """Count, and chart from the first touched period on; then all of it at once must say the same. The periods."""
+        """Count what changed, and chart from the first touched period on; then all at once must say the same. The
+        periods."""
         build_readings(self.store, PROGRAMME)
         build_tallies(self.store, PROGRAMME)
         stale = [
@@ -126,10 +129,15 @@ class Grown:
         self.store.execute("delete from ledger.stale_period")
         grown = self.content()
         self.store.connection.begin()
+        for table in COUNTED:
+            self.store.execute(f"delete from {table}")
+        self.store.execute("update ledger.file set is_built = false")
+        build_readings(self.store, PROGRAMME)
+        build_tallies(self.store, PROGRAMME)
         self.judge(None)
         whole = self.content()
         self.store.connection.rollback()
-        for table in TABLES:
+        for table in (*COUNTED, *TABLES):
             assert grown[table] == whole[table], f"{table} after {came}"
         assert all(grown.values())
         return stale
@@ -139,7 +147,7 @@ class Grown:
         build_instrument_checks(self.store, PROGRAMME, periods)
 
     def content(self):
-        return {table: self.store.rows(f"from {table} order by all") for table in TABLES}
+        return {table: self.store.rows(f"from {table} order by all") for table in (*COUNTED, *TABLES)}
 
 
 @pytest.fixture
@@ -211,9 +219,16 @@ def last_period_gone(grown, n):
     grown.leave(f"period = '{last}'", cause="expired")
 
 
+def file_that_was_held_before(grown, n):
+    """Its number is that of its first receipt, so that its readings come before those of later files."""
+    files, grown.files = grown.files, -1 - n
+    grown.arrive("hall", [f"hall-{n}", f"hall-{n + 1}"], 3)
+    grown.files = files
+
+
 WAYS = (
     late_reading, earliest_reading, newly_set_aside, correction, withdrawal, first_period_expired,
-    new_site_and_analyser, analyser_renamed_at_the_end, last_period_gone,
+    new_site_and_analyser, analyser_renamed_at_the_end, last_period_gone, file_that_was_held_before,
 )  # fmt: skip
 
 

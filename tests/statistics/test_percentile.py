@@ -5,7 +5,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.measures import AGE_GROUPS, AGE_TOTALS, MEASURES, PERCENTILES
-from pipeline.statistics.percentile import METHOD, percentile_rows, percentiles_of, percentiles_of_people
+from pipeline.statistics.percentile import (
+    METHOD,
+    people_below,
+    percentile_rows,
+    percentiles_of,
+    percentiles_of_people,
+)
 
 GROUPS = [*AGE_GROUPS, *AGE_TOTALS]
 ALL_MEASURES = tuple(MEASURES.values())
@@ -164,18 +170,44 @@ PEOPLE = st.lists(
 )
 
 
-@given(PEOPLE)
-def test_people_have_the_percentiles_of_the_tally_that_they_make(rows):
-    names = ("weight", "metabolic_age")
-    schema = dict.fromkeys(("site", "sex"), pl.String) | {"age": pl.Int16} | dict.fromkeys(names, pl.Int32)
+NAMES = ("weight", "metabolic_age")
+ASKED = [MEASURES[name] for name in NAMES], GROUPS, PERCENTILES
+
+
+def people_and_tally(rows):
+    schema = dict.fromkeys(("site", "sex"), pl.String) | {"age": pl.Int16} | dict.fromkeys(NAMES, pl.Int32)
     people = pl.DataFrame(rows, orient="row", schema=schema)
     tally = (
-        people.unpivot(names, index=["site", "sex", "age"], variable_name="measure", value_name="value")
+        people.unpivot(NAMES, index=["site", "sex", "age"], variable_name="measure", value_name="value")
         .drop_nulls()
         .group_by("site", "sex", "age", "measure", "value")
         .agg(n=pl.len())
         .with_columns(period=pl.lit("2025Q1"))
     )
-    asked = [MEASURES[name] for name in names], GROUPS, PERCENTILES
-    found = percentile_rows(percentiles_of_people(people, "2025Q1", *asked))
-    assert found.equals(percentile_rows(percentiles_of(tally, *asked)))
+    return people, tally
+
+
+@given(PEOPLE)
+def test_people_have_the_percentiles_of_the_tally_that_they_make(rows):
+    people, tally = people_and_tally(rows)
+    found = percentile_rows(percentiles_of_people(people, "2025Q1", *ASKED))
+    assert found.equals(percentile_rows(percentiles_of(tally, *ASKED)))
+
+
+@given(PEOPLE, PEOPLE)
+def test_people_lie_below_a_value_as_in_the_tally_that_they_make(rows, others):
+    """Values asked for are those of more people: they may lie outside what these have."""
+    people, tally = people_and_tally(rows)
+    of_all = percentiles_of(people_and_tally([*rows, *others])[1].drop("site"), *ASKED)
+    found = people_below(of_all, percentiles_of_people(people, "2025Q1", *ASKED))
+    for one, other in zip(found, people_below(of_all, percentiles_of(tally, *ASKED)), strict=True):
+        assert np.array_equal(one, other)
+
+
+@pytest.mark.parametrize("highest", [2_000_000, 200_000_000])  # places of 42 populations: in 32 bits, and beyond them
+def test_values_far_apart_keep_their_order(highest):
+    rows = [("a", "female", age, value, None) for age, value in ((30, 7), (30, highest), (31, -5), (90, 0))]
+    people, tally = people_and_tally(rows)
+    found = percentile_rows(percentiles_of_people(people, "2025Q1", *ASKED))
+    assert found.equals(percentile_rows(percentiles_of(tally, *ASKED)))
+    assert found["value"].max() > highest / 10 / 2

@@ -52,8 +52,11 @@ def fill(store, people=240, seed=7):
     )
     add_people(store, frame)
     store.execute(
-        "create temporary table touched_period as select distinct period from reading.participant_period"
+        "create temporary table touched_period as "
+        "select distinct period, true as is_whole from reading.participant_period"
     )
+    store.execute("create temp table changed_person as select 1 as change, * from reading.participant_period limit 0")
+    store.execute_file("30_counted_anew.sql")
     store.execute_file("30_tally_value.sql")
     return frame
 
@@ -164,14 +167,14 @@ def test_building_twice_is_the_same_as_once_and_reports_each_period(store):
             "site": ["north-quay"] * 2,
             "period": ["2025Q1"] * 2,
             "sex": ["male"] * 2,
-            "age": [33, 41],
+            "age_from": [30, 40],
             "banding": ["bmi_adult"] * 2,
             "band": ["normal", "overweight"],
             "n": [5, 2],
         }
     )
     with store.lent("bands", tally):
-        store.execute("insert into tally.band by name select * from bands")
+        store.execute("insert into tally.band_of_ages by name select * from bands")
     progress = []
     build_results(store, PROGRAMME, lambda *args: progress.append(args))
     first = [store.rows(f"select * from result.{name}") for name in ("prevalence", "percentile")]
