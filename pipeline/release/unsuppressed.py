@@ -23,8 +23,8 @@ _SEEDS = (0, 1)  # two hashes of 64 bits for each row
 class Unsuppressed:
     """result.* of a store, read as far as it is asked for; the store must not change meanwhile.
 
-    Tables are those of TABLES, and the totals under TOTALS, each in a total order. Of percentiles in a group that is
-    too small for any there is one row, which tells how many people it has.
+    Tables are those of TABLES, and the totals under TOTALS, each in a total order but for percentiles. Of these, in a
+    group that is too small for any, there is one row, which tells how many people it has.
     """
 
     def __init__(self, store: Store, rules: Disclosure):
@@ -61,8 +61,12 @@ class Unsuppressed:
         }
 
     def of_period(self, period: str) -> Tables:
-        """The tables that disclosure control takes a period at a time (protect_period)."""
-        return self._by_period(period) | {"data_quality": self._people.filter(period=period)}
+        """The tables that disclosure control takes a period at a time (protect_period).
+
+        Texts of percentiles are categories: a million rows of which a few hundred texts are all there are.
+        """
+        tables = self._by_period(period) | {"data_quality": self._people.filter(period=period)}
+        return tables | {"percentile": with_categories(tables["percentile"])}
 
     @cached_property
     def rest(self) -> Tables:
@@ -95,6 +99,10 @@ class Unsuppressed:
                 asked = self._of_percentile if table.name == "percentile" else {}
                 found[table.name] = self._store.frame(sql_text(table.query), {"period": period, **asked})
         return found
+
+
+def with_categories(rows: pl.DataFrame) -> pl.DataFrame:
+    return rows.with_columns(pl.col(pl.String).cast(pl.Categorical))
 
 
 def digest_of_rows(rows: pl.DataFrame) -> str:
