@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
-from pipeline.disclosure.cells import Cells
+from pipeline.disclosure.cells import Cells, in_order
 from pipeline.disclosure.losses import Losses, with_company
 
 ROUNDS = 40  # bounds hold after any number of rounds; they have settled long before
@@ -55,10 +55,10 @@ class Widening:
         group = np.where((cells.frame["kind"] == "band").to_numpy(), count[losses.parent], count)
         doubled = np.minimum(2 * group, minimum_count)  # half of minimum_count need not be whole
         doubled = np.where(sensitive & (count > 0), doubled, 0)
-        of_people = pl.Series(~losses.is_rows[equations["cell"].to_numpy()])
-        sums = equations.filter((pl.col("kind") != "twin") & of_people)
-        sums = sums.with_columns(period=cells.frame["period"].cast(pl.Categorical).gather(sums["cell"]))
-        nets = (_Net(cells, of_period, losses) for _, of_period in sums.group_by(["period"], maintain_order=True))
+        of_people = ~losses.is_rows[equations["cell"].to_numpy()]
+        sums = equations.filter((pl.col("kind") != "twin") & pl.Series(of_people))
+        number = in_order(cells.frame, ["period"])[sums["cell"].to_numpy()]
+        nets = (_Net(cells, sums.filter(pl.Series(number == period)), losses) for period in np.unique(number))
         return cls(tuple(nets), doubled, losses)
 
     def of_what_is(self, withheld: np.ndarray) -> np.ndarray:
@@ -215,7 +215,7 @@ class _Net:
         here = np.flatnonzero(withheld[entries.cell])
         cell, row = entries.cell[here], entries.row[here]
         is_above = (high - self.count <= self.count - low)[cell]
-        first = _firsts(cell, np.where(is_above, most[here], -least[here]), row)
+        first = _firsts(cell, np.where(is_above, most[here], -least[here]))  # the rows ascend
         tightest = np.full(self.count.size, -1)
         tightest[cell[first]] = row[first]
         return tightest
@@ -250,9 +250,9 @@ class _Entries:
 
 
 def _firsts(group: np.ndarray, *preferences: np.ndarray) -> np.ndarray:
-    """Position of the first of each group, by preferences in order of their weight."""
+    """Position of the first of each group, by preferences in order of their weight, then as they come."""
     order = np.lexsort((*reversed(preferences), group))
-    return order[np.unique(group[order], return_index=True)[1]]
+    return order[np.flatnonzero(np.diff(group[order], prepend=-1))]
 
 
 def _distinct(entries: pl.DataFrame) -> pl.DataFrame:
