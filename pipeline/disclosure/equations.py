@@ -59,7 +59,7 @@ def equations_of(cells: Cells) -> pl.DataFrame:
 
 
 def _entries(kind: str, pairs: pl.DataFrame, first: int) -> pl.DataFrame:
-    """(total, variant, part) → one row a cell, the equations in order of total and variant, numbered from `first` on."""
+    """(total, variant, part) → one row a cell; equations in order of total and variant, numbered from `first` on."""
     total, variant, part = (pairs[name].cast(pl.Int64).to_numpy() for name in ("total", "variant", "part"))
     equation = total * (variant.max(initial=0) + 1) + variant
     order = np.argsort(equation * (part.max(initial=0) + 1) + part)

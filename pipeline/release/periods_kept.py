@@ -29,7 +29,7 @@ _UNFINISHED = ".unfinished"
 
 @dataclass(frozen=True)
 class KeptPeriod:
-    """The tables of a period, packed: unpacked they take twenty times the memory, so that is done as they are needed.
+    """The tables of a period, packed: unpacked they take ten times the memory, so that is done as they are needed.
 
     made_of: a digest of all that decides what they show.
     """
