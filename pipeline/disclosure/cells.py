@@ -73,23 +73,28 @@ def _run_of(rows: pl.DataFrame, alike: list[str] | None) -> pl.Series:
 
 
 def _distinct(long: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series]:
-    """The cells in the order of their keys, and the cell of each row. A row's key is one whole number."""
-    numbers, most = np.zeros(long.height, np.int64), 1
-    for name in KEY:
-        distinct = long[name].unique().sort()
-        ranks = _ranks(long[name], distinct)
-        if most * len(distinct) >= _MOST:  # leave out the numbers that no row has
-            numbers = np.unique(numbers, return_inverse=True)[1].astype(np.int64)
-            most = long.height
-        numbers = numbers * len(distinct) + ranks
-        most *= len(distinct)
-    _, first, cell = np.unique(numbers, return_index=True, return_inverse=True)
+    """The cells in the order of their keys, and the cell of each row."""
+    _, first, cell = np.unique(in_order(long, KEY), return_index=True, return_inverse=True)
     count = long["count"].fill_null(_NO_COUNT).to_numpy()
     most_of = np.full(first.size, _NO_COUNT)
     np.maximum.at(most_of, cell, count)  # the withheld twin of a shown count is null
     counts = pl.Series("count", most_of, dtype=pl.Int64)
     frame = long[first].select(KEY).with_columns(counts.set(counts == _NO_COUNT, None)).with_row_index("cell")
     return frame, pl.Series("cell", cell, dtype=pl.UInt32)
+
+
+def in_order(rows: pl.DataFrame, columns: list[str]) -> np.ndarray:
+    """A whole number for each row, which is the same where these columns are and sorts as they do. No nulls."""
+    numbers, most = np.zeros(rows.height, np.int64), 1
+    for name in columns:
+        distinct = rows[name].unique().sort()
+        ranks = _ranks(rows[name], distinct)
+        if most * len(distinct) >= _MOST:  # leave out the numbers that no row has
+            numbers = np.unique(numbers, return_inverse=True)[1].astype(np.int64)
+            most = rows.height
+        numbers = numbers * len(distinct) + ranks
+        most *= len(distinct)
+    return numbers
 
 
 def _ranks(column: pl.Series, distinct: pl.Series) -> np.ndarray:

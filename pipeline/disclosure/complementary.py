@@ -16,6 +16,8 @@ What it does not see: several equations put together. widening.py takes those up
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import polars as pl
 
@@ -40,23 +42,61 @@ def with_complements(
     Errors   none: when every cell of an equation is withheld, it tells nothing.
     The same input gives the same output: ties go to the lower cell number.
     """
-    count = cells.frame["count"].to_numpy()
-    withheld = with_company(sensitive, losses)
-    withheld |= _still_hidden(equations, withheld, losses.hidden)
-    for stage in _stages(equations, cells.frame):
-        by_kind = [
-            _Equations(rows, count, losses)
-            for kind in KINDS
-            if kind != "twin" and (rows := stage.filter(kind=kind)).height
-        ]
-        turn, quiet = 0, 0
-        while quiet < len(by_kind):
-            chosen = by_kind[turn % len(by_kind)].mend(withheld, minimum_count, is_proven)
-            withheld[chosen] = True
-            withheld = with_company(withheld, losses)
-            quiet = 0 if chosen.size else quiet + 1
-            turn += 1
-    return withheld
+    return Complements.of(cells, equations, losses).of_what_is(sensitive, minimum_count, is_proven=is_proven)
+
+
+@dataclass(frozen=True)
+class Complements:
+    """with_complements, of what does not change from one set of withheld cells to the next.
+
+    stages: the equations of each kind, first those among groups and rows.
+    """
+
+    stages: tuple[tuple[_Equations, ...], ...]
+    equation: np.ndarray
+    cell: np.ndarray
+    losses: Losses
+
+    @classmethod
+    def of(cls, cells: Cells, equations: pl.DataFrame, losses: Losses) -> Complements:
+        count = cells.frame["count"].to_numpy()
+        stages = tuple(
+            tuple(
+                _Equations(rows, count, losses)
+                for kind in KINDS
+                if kind != "twin" and (rows := stage.filter(kind=kind)).height
+            )
+            for stage in _stages(equations, cells.frame)
+        )
+        return cls(stages, equations["equation"].to_numpy(), equations["cell"].to_numpy(), losses)
+
+    def of_what_is(self, withheld: np.ndarray, minimum_count: int, *, is_proven: bool = False) -> np.ndarray:
+        withheld = with_company(withheld, self.losses)
+        withheld |= self._still_hidden(withheld)
+        for by_kind in self.stages:
+            turn, quiet = 0, 0
+            while quiet < len(by_kind):
+                chosen = by_kind[turn % len(by_kind)].mend(withheld, minimum_count, is_proven)
+                withheld[chosen] = True
+                withheld = with_company(withheld, self.losses)
+                quiet = 0 if chosen.size else quiet + 1
+                turn += 1
+        return withheld
+
+    def _still_hidden(self, withheld: np.ndarray) -> np.ndarray:
+        """Of the cells that no row shows those that do not follow from one published sum after the other.
+
+        One that does is as good as published: nothing hides behind it, and nothing need be withheld to keep it.
+        """
+        hidden = self.losses.hidden & ~withheld
+        while hidden.any():
+            gone = (withheld | hidden)[self.cell]
+            alone = gone & (np.bincount(self.equation, gone)[self.equation] == 1)
+            follows = self.cell[alone & hidden[self.cell]]
+            if not follows.size:
+                break
+            hidden[follows] = False
+        return hidden
 
 
 def without_followers(
@@ -84,22 +124,6 @@ def without_followers(
 
 def _any_of_twins(marked: np.ndarray, losses: Losses) -> np.ndarray:
     return np.bincount(losses.twins, marked)[losses.twins] > 0
-
-
-def _still_hidden(equations: pl.DataFrame, withheld: np.ndarray, hidden: np.ndarray) -> np.ndarray:
-    """Of the cells that no row shows those that do not follow from one published sum after the other.
-
-    One that does is as good as published: nothing hides behind it, and nothing need be withheld to keep it.
-    """
-    equation, cell = equations["equation"].to_numpy(), equations["cell"].to_numpy()
-    hidden = hidden & ~withheld
-    while True:
-        gone = (withheld | hidden)[cell]
-        alone = gone & (np.bincount(equation, gone)[equation] == 1)
-        follows = cell[alone & hidden[cell]]
-        if not follows.size:
-            return hidden
-        hidden[follows] = False
 
 
 def _stages(equations: pl.DataFrame, frame: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:

@@ -22,49 +22,61 @@ from itertools import combinations
 import numpy as np
 import polars as pl
 
-from pipeline.disclosure.cells import GROUP, KEY, SET_ASIDE, Cells
+from pipeline.disclosure.cells import GROUP, KEY, SET_ASIDE, Cells, in_order
+from pipeline.disclosure.stretches import stretch_of
 
 KINDS = ("sex", "age", "site", "twin", "rows", "band", "edge")
-_SCHEMA = {"kind": pl.String, "equation": pl.UInt32, "cell": pl.UInt32, "is_total": pl.Boolean}
+_KIND = pl.Enum(KINDS)
 _WHOLES = ["rows_read", "rows_accepted", "readings"]
+_PAIR = {"total": pl.UInt32, "part": pl.UInt32, "variant": pl.Int64}
 Range = tuple[int, int]
 
 
 def equations_of(cells: Cells) -> pl.DataFrame:
     """Every equation, one row a cell of it.
 
-    Shapes   kind, equation (numbered from 0 over all kinds), cell, is_total: exactly one total an equation.
-             A total may stand in several equations.
+    Shapes   kind, equation (numbered from 0 over all kinds), cell, is_total: exactly one total an equation, before its
+             parts in order of their cells. A total may stand in several equations.
     Missing  an equation without parts is left out. Twins and rows need the true counts: where a count is null
              no such equation is made.
     """
     frame = cells.frame
     found = [
-        _sums(frame, "sex", "sex", pl.col("sex") == "all"),
-        _sums(frame, "site", "site", pl.col("site") == ""),
-        _ages(frame),
-        _ages_across(frame),
-        _twins(frame),
-        _rows(frame),
-        _bands(frame),
-        _edges(frame),
+        ("sex", _sums(frame, "sex", pl.col("sex") == "all")),
+        ("site", _sums(frame, "site", pl.col("site") == "")),
+        ("age", _ages(frame)),
+        ("age", _ages_across(frame)),
+        ("twin", _twins(frame)),
+        ("rows", _rows(frame)),
+        ("band", _bands(frame)),
+        ("edge", _edges(frame)),
     ]
     numbered, first = [], 0
-    for equations in found:
-        _, number = np.unique(_pair(equations, "total", "variant"), return_inverse=True)
-        ranked = equations.with_columns(equation=pl.Series(number + first, dtype=pl.UInt32))
-        numbered.append(ranked.select(list(_SCHEMA)).cast(_SCHEMA))
-        first += int(number.max(initial=-1)) + 1
-    together = pl.concat(numbered)
-    # by equation, its total first, then by cell: one whole number an entry
-    place = together.select(pl.col("equation").cast(pl.Int64) * 2 + (~pl.col("is_total")).cast(pl.Int64), "cell")
-    return together[np.argsort(_pair(place, "equation", "cell"), kind="stable")]
+    for kind, pairs in found:
+        numbered.append(_entries(kind, pairs, first))
+        first += int(numbered[-1]["is_total"].sum())
+    return pl.concat(numbered)
 
 
-def _pair(rows: pl.DataFrame, one: str, other: str) -> np.ndarray:
-    """Two columns of whole numbers from 0 as one that sorts as they do, one after the other."""
-    more = rows[other].cast(pl.Int64).to_numpy()
-    return rows[one].cast(pl.Int64).to_numpy() * (int(more.max(initial=0)) + 1) + more
+def _entries(kind: str, pairs: pl.DataFrame, first: int) -> pl.DataFrame:
+    """(total, variant, part) → one row a cell; equations in order of total and variant, numbered from `first` on."""
+    total, variant, part = (pairs[name].cast(pl.Int64).to_numpy() for name in ("total", "variant", "part"))
+    equation = total * (variant.max(initial=0) + 1) + variant
+    order = np.argsort(equation * (part.max(initial=0) + 1) + part)
+    begins = np.diff(equation[order], prepend=-1) != 0
+    place = np.arange(part.size) + np.cumsum(begins)  # of each part: its equation's total and those before go first
+    is_total = np.ones(part.size + np.count_nonzero(begins), dtype=bool)
+    is_total[place] = False
+    cell = np.empty(is_total.size, dtype=np.uint32)
+    cell[place], cell[is_total] = part[order], total[order][begins]
+    return pl.DataFrame(
+        {
+            "kind": pl.Series([kind], dtype=_KIND).new_from_index(0, cell.size),
+            "equation": (first - 1 + np.cumsum(is_total)).astype(np.uint32),
+            "cell": cell,
+            "is_total": is_total,
+        }
+    )
 
 
 def require_that_people_add_up(cells: Cells, equations: pl.DataFrame) -> None:
@@ -89,40 +101,28 @@ def require_that_people_add_up(cells: Cells, equations: pl.DataFrame) -> None:
 _OVER = {"sex": "sexes", "age": "ages", "site": "sites", "twin": "tables", "band": "bands", "edge": "bandings"}
 
 
-def _equations(kind: str, pairs: pl.DataFrame) -> pl.DataFrame:
-    """(total, variant, part) pairs → one row a cell, the total's own row added."""
-    pairs = pairs.select(
-        pl.col("total").cast(pl.UInt32), pl.col("variant").cast(pl.Int64), pl.col("part").cast(pl.UInt32)
-    )
-    return pl.concat(
-        [
-            pairs.select("total", "variant", cell="part", is_total=pl.lit(False)),
-            pairs.select("total", "variant")
-            .unique()
-            .with_columns(cell=pl.col("total"), is_total=pl.lit(True)),
-        ]
-    ).with_columns(kind=pl.lit(kind))
-
-
-def _sums(frame: pl.DataFrame, kind: str, over: str, is_total: pl.Expr) -> pl.DataFrame:
+def _sums(frame: pl.DataFrame, over: str, is_total: pl.Expr) -> pl.DataFrame:
     """Cells alike in everything but one column, which has a value for all of them together."""
     others = [name for name in KEY if name != over]
     totals = frame.filter(is_total).select(*others, total="cell")
     parts = frame.filter(~is_total).select(*others, part="cell")
-    return _equations(kind, parts.join(totals, on=others).with_columns(variant=0))
+    return _pairs(parts.join(totals, on=others))
+
+
+def _pairs(found: pl.DataFrame, variant: int = 0) -> pl.DataFrame:
+    return found.select("total", "part", variant=pl.lit(variant, dtype=pl.Int64))
 
 
 def _bands(frame: pl.DataFrame) -> pl.DataFrame:
     group = ["family", *GROUP]
     totals = frame.filter(pl.col("kind") == "people").select(*group, total="cell")
     parts = frame.filter(pl.col("kind") == "band").select(*group, part="cell")
-    return _equations("band", parts.join(totals, on=group).with_columns(variant=0))
+    return _pairs(parts.join(totals, on=group))
 
 
 def _ages(frame: pl.DataFrame) -> pl.DataFrame:
     """Totals of age groups within one measure, banding or band."""
-    counted = frame.filter(pl.col("kind") != "rows")
-    return _equations("age", _tiled(counted))
+    return _tiled(frame.filter(pl.col("kind") != "rows"))
 
 
 def _ages_across(frame: pl.DataFrame) -> pl.DataFrame:
@@ -131,62 +131,60 @@ def _ages_across(frame: pl.DataFrame) -> pl.DataFrame:
     Kept where they do add up: there a reader sees everybody measured, and may take them for the same people.
     """
     people = frame.filter((pl.col("kind") == "people") & pl.col("count").is_not_null())
-    found = []
+    found = [pl.DataFrame(schema=_PAIR)]
     for family in _differing_families(people):
         own = people.filter(family=family)
         others = people.join(own.select("age_from", "age_to").unique(), on=["age_from", "age_to"], how="anti")
         foreign = others.sort("cell").unique([*GROUP, "count"], keep="first", maintain_order=True)
-        pool = pl.concat([own, foreign.with_columns(family=pl.lit(family))])
+        pool = pl.concat([own, foreign.with_columns(family=pl.lit(family))]).sort(KEY)
         is_own = pl.col("part").is_in(own["cell"].implode()) & pl.col("total").is_in(own["cell"].implode())
-        pairs = (
-            _tiled(pool)
-            .with_columns(is_foreign=~is_own)
-            .join(frame.select(part="cell", part_count="count"), on="part")
-            .join(frame.select(total="cell", total_count="count"), on="total")
+        pairs = _tiled(pool)
+        pairs = pairs.with_columns(
+            is_foreign=~is_own,
+            part_count=frame["count"].gather(pairs["part"]),
+            total_count=frame["count"].gather(pairs["total"]),
         )
         equation = ["total", "variant"]
         adds_up = pl.col("part_count").sum().over(equation) == pl.col("total_count")
         across = pairs.filter(adds_up & pl.col("is_foreign").any().over(equation))
-        found.append(across.select("total", "part", variant=pl.col("variant") + 1000 * (len(found) + 1)))
-    none = pl.DataFrame(schema={"total": pl.UInt32, "part": pl.UInt32, "variant": pl.Int64})
-    return _equations("age", pl.concat([none, *found], how="vertical_relaxed"))
+        found.append(across.select("total", "part", variant=pl.col("variant") + 1000 * len(found)))
+    return pl.concat(found)
 
 
 def _differing_families(people: pl.DataFrame) -> list[str]:
     """One of each set of measures and bandings that show the same people in every group."""
     seen: dict[int, str] = {}
-    for (family,), rows in people.group_by(["family"], maintain_order=True):
+    for (family,), rows in people.group_by(["family"], maintain_order=True):  # cells are in the order of their groups
         if rows.select("age_from", "age_to").n_unique() > 1:
-            content = rows.select(*GROUP, "count").sort(GROUP).hash_rows(seed=0).implode().hash(seed=0).item()
+            content = rows.select(*GROUP, "count").hash_rows(seed=0).implode().hash(seed=0).item()
             seen.setdefault(content, family)
     return list(seen.values())
 
 
 def _tiled(counted: pl.DataFrame) -> pl.DataFrame:
-    """(total, variant, part) of every tiling, from cells with a family each."""
+    """(total, variant, part) of every tiling, from cells with a family each, in the order of their keys."""
+    families = counted["family"].unique(maintain_order=True)
+    family = counted["family"].cast(pl.Enum(families)).to_physical().cast(pl.Int64)
     tilings = [
-        (family, *total, variant, *part)
-        for (family,), rows in counted.group_by(["family"], maintain_order=True)
-        for total, variant, parts in tilings_of(set(rows.select("age_from", "age_to").unique().rows()))
+        (number, *total, variant, *part)
+        for (number,), rows in counted.select("age_from", "age_to", family=family).unique().group_by(["family"])
+        for total, variant, parts in tilings_of(set(rows.select("age_from", "age_to").rows()))
         for part in parts
     ]
-    schema = {
-        "family": pl.String,
-        "total_from": pl.Int64,
-        "total_to": pl.Int64,
-        "variant": pl.Int64,
-        "age_from": pl.Int64,
-        "age_to": pl.Int64,
-    }
-    tiling = pl.DataFrame(tilings, schema=schema, orient="row")
-    others = [name for name in KEY if not name.startswith("age")]
-    totals = counted.select(*others, total_from="age_from", total_to="age_to", total="cell")
-    parts = counted.select(*others, "age_from", "age_to", part="cell")
-    return (
-        parts.join(tiling, on=["family", "age_from", "age_to"])
-        .join(totals, on=[*others, "total_from", "total_to"])
-        .select("total", "variant", "part")
+    names = ["family", "total_from", "total_to", "variant", "age_from", "age_to"]
+    tiling = pl.DataFrame(tilings, schema=dict.fromkeys(names, pl.Int64), orient="row").select(
+        "variant", "total_from", "total_to", range=_with_ages("family")
     )
+    alike = stretch_of(counted, [name for name in KEY if not name.startswith("age")])
+    aged = counted.select("cell", "age_from", "age_to", family=family, alike=alike)
+    totals = aged.select(total="cell", of=_with_ages("alike"))
+    parts = aged.select("alike", part="cell", range=_with_ages("family")).join(tiling, on="range")
+    return parts.with_columns(of=_with_ages("alike", "total")).join(totals, on="of").select("total", "part", "variant")
+
+
+def _with_ages(number: str, ages: str = "age") -> pl.Expr:
+    """A whole number and a range of ages, which are less than 1000, as one whole number."""
+    return (pl.col(number) * 1000 + pl.col(f"{ages}_from")) * 1000 + pl.col(f"{ages}_to")
 
 
 def tilings_of(ranges: set[Range]) -> list[tuple[Range, int, list[Range]]]:
@@ -217,22 +215,14 @@ def _twins(frame: pl.DataFrame) -> pl.DataFrame:
     """Neighbours in order of count that are as many. People of one group are compared over measures and bandings;
     rows of one site and period over what shares are out of."""
     is_whole = pl.col("family").str.starts_with("out of, ") | pl.col("family").is_in(_WHOLES)
-    compared = frame.filter((pl.col("kind") == "people") | ((pl.col("kind") == "rows") & is_whole))
-    alike = ["kind", *GROUP]
-    sorted_cells = compared.filter(pl.col("count").is_not_null()).sort(*alike, "count", "cell")
-    pairs = (
-        sorted_cells.select(
-            *alike,
-            "count",
-            total="cell",
-            part=pl.col("cell").shift(-1).over(*alike),
-            next_count=pl.col("count").shift(-1).over(*alike),
-        )
-        .filter(pl.col("count") == pl.col("next_count"))
-        .with_columns(variant=0)
-    )
+    is_compared = (pl.col("kind") == "people") | ((pl.col("kind") == "rows") & is_whole)
+    compared = frame.filter(is_compared & pl.col("count").is_not_null())
+    cell, count, group = compared["cell"].to_numpy(), compared["count"].to_numpy(), in_order(compared, ["kind", *GROUP])
+    order = np.lexsort((cell, count, group))
+    is_alike = (np.diff(group[order]) == 0) & (np.diff(count[order]) == 0)
+    pairs = pl.DataFrame({"total": cell[order][:-1][is_alike], "part": cell[order][1:][is_alike]})
     underweight = _same_band(frame, ("bmi_adult", "underweight"), ("bmi_adult_asian", "underweight"))
-    return pl.concat([_equations("twin", pairs), _equations("twin", underweight)])
+    return pl.concat([_pairs(pairs), underweight])
 
 
 def _same_band(frame: pl.DataFrame, one: tuple[str, str], other: tuple[str, str]) -> pl.DataFrame:
@@ -241,7 +231,7 @@ def _same_band(frame: pl.DataFrame, one: tuple[str, str], other: tuple[str, str]
             (pl.col("kind") == "band") & (pl.col("family") == f"banding {banding}") & (pl.col("band") == band)
         ).select(*GROUP, pl.col("cell").alias(name))
 
-    return of(*one, "total").join(of(*other, "part"), on=GROUP).with_columns(variant=1)
+    return _pairs(of(*one, "total").join(of(*other, "part"), on=GROUP), variant=1)
 
 
 # total band → its parts, each (banding, band); '' for a count between edges
@@ -268,13 +258,10 @@ def _edges(frame: pl.DataFrame) -> pl.DataFrame:
         schema={"total_banding": pl.String, "total_band": pl.String, "banding": pl.String, "band": pl.String},
     )
     if not named.filter(pl.col("kind") == "between").height:
-        return _equations(
-            "edge", pl.DataFrame(schema={"total": pl.UInt32, "variant": pl.Int64, "part": pl.UInt32})
-        )
+        return pl.DataFrame(schema=_PAIR)
     totals = named.select(*GROUP, total_banding="banding", total_band="band", total="cell")
     parts = named.select(*GROUP, "banding", "band", part="cell").join(edges, on=["banding", "band"])
-    pairs = parts.join(totals, on=[*GROUP, "total_banding", "total_band"]).with_columns(variant=0)
-    return _equations("edge", pairs)
+    return _pairs(parts.join(totals, on=[*GROUP, "total_banding", "total_band"]))
 
 
 def _rows(frame: pl.DataFrame) -> pl.DataFrame:
@@ -298,7 +285,7 @@ def _rows(frame: pl.DataFrame) -> pl.DataFrame:
         _adding_up(whole, of("out of, readings"), ["site"]),
         _adding_up(of("total readings").with_columns(site=pl.lit("")), whole, ["site"]),
     ]
-    return _equations("rows", pl.concat([pairs.with_columns(variant=i) for i, pairs in enumerate(sums)]))
+    return pl.concat([_pairs(pairs, variant) for variant, pairs in enumerate(sums)])
 
 
 def _adding_up(totals: pl.DataFrame, parts: pl.DataFrame, on: list[str]) -> pl.DataFrame:

@@ -24,7 +24,7 @@ from scipy.sparse import csr_array
 
 from pipeline.disclosure.beside_percentiles import room_beside
 from pipeline.disclosure.cells import Cells
-from pipeline.disclosure.complementary import with_complements, without_followers
+from pipeline.disclosure.complementary import Complements, with_complements, without_followers
 from pipeline.disclosure.losses import Losses, with_company
 from pipeline.disclosure.need import needed_width
 from pipeline.disclosure.optimum import optimal_suppression
@@ -114,10 +114,11 @@ def suppressed_by_rounds(
     neither adds a cell. A few counts in a thousand can still be placed too closely by solving many sums at once.
     """
     losses = Losses.of(cells, equations, presence.hidden)
+    complements = Complements.of(cells, equations, losses)
     widening = Widening.of(cells, equations, sensitive, minimum_count, losses)
     withheld = sensitive
     while True:
-        mended = with_complements(cells, equations, withheld, minimum_count, losses)
+        mended = complements.of_what_is(withheld, minimum_count)
         withheld = widening.of_what_is(mended)
         if np.array_equal(withheld, mended):
             return withheld

@@ -21,12 +21,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
-from pipeline.disclosure.cells import Cells
+from pipeline.disclosure.cells import Cells, in_order
 from pipeline.disclosure.losses import Losses, with_company
 
 ROUNDS = 40  # bounds hold after any number of rounds; they have settled long before
 PATIENCE = 4  # turns that help nobody, before the audit is left to say what is open
 NONE = np.iinfo(np.int64).max  # the price of what is not to be had
+_SEEDS = (0, 1)
 
 
 @dataclass(frozen=True)
@@ -54,12 +55,10 @@ class Widening:
         group = np.where((cells.frame["kind"] == "band").to_numpy(), count[losses.parent], count)
         doubled = np.minimum(2 * group, minimum_count)  # half of minimum_count need not be whole
         doubled = np.where(sensitive & (count > 0), doubled, 0)
-        sums = equations.with_columns(
-            period=cells.frame["period"].gather(equations["cell"]),
-            counts=cells.frame["kind"].gather(equations["cell"]),
-        )
-        sums = sums.filter((pl.col("kind") != "twin") & (pl.col("counts") != "rows"))
-        nets = (_Net(cells, of_period, losses) for _, of_period in sums.group_by(["period"], maintain_order=True))
+        of_people = ~losses.is_rows[equations["cell"].to_numpy()]
+        sums = equations.filter((pl.col("kind") != "twin") & pl.Series(of_people))
+        number = in_order(cells.frame, ["period"])[sums["cell"].to_numpy()]
+        nets = (_Net(cells, sums.filter(pl.Series(number == period)), losses) for period in np.unique(number))
         return cls(tuple(nets), doubled, losses)
 
     def of_what_is(self, withheld: np.ndarray) -> np.ndarray:
@@ -97,21 +96,23 @@ def _loosened(
 
 
 class _Net:
-    """All equations as arrays, one entry a count of an equation, in the order of the equations.
+    """All equations as arrays, one entry a count of an equation, in the order of the equations, the total first.
 
     Twins are one count here, numbered by their class, and an equation that comes to the same as another is left out.
     """
 
     def __init__(self, cells: Cells, equations: pl.DataFrame, losses: Losses):
-        self.classes, of_entry = np.unique(losses.twins[equations["cell"].to_numpy()], return_inverse=True)
+        twins = losses.twins[equations["cell"].to_numpy()]
+        is_here = np.bincount(twins, minlength=losses.twins.max() + 1) > 0
+        self.classes, place = np.flatnonzero(is_here), np.cumsum(is_here) - 1
         may_go = ~(pl.col("is_total") & (pl.col("kind") == "band"))
         entries = _distinct(
-            equations.select("equation", "is_total", count=pl.Series(of_entry), may_go=may_go)
+            equations.select("equation", "is_total", count=pl.Series(place[twins]), may_go=may_go)
         )
-        members = np.flatnonzero(np.isin(losses.twins, self.classes))
-        self.members, self.class_of_member = members, np.searchsorted(self.classes, losses.twins[members])
+        self.members = np.flatnonzero(is_here[losses.twins])
+        self.class_of_member = place[losses.twins[self.members]]
         self.cell = entries["count"].to_numpy().astype(np.int64)
-        self.is_total, self.may_go = entries["is_total"].to_numpy(), entries["may_go"].to_numpy()
+        self.may_go = entries["may_go"].to_numpy()
         self.row = entries["equation"].rle_id().to_numpy().astype(np.int64)
         self.first = np.flatnonzero(np.diff(self.row, prepend=-1))
         self.count, self.rank, self.loss = (
@@ -161,7 +162,7 @@ class _Net:
         is_open = np.logical_or.reduceat(withheld[self.cell], self.first) if self.first.size else withheld[:0]
         here = np.flatnonzero(is_open[self.row])
         row = self.row[here]
-        return _Entries(self.cell[here], self.is_total[here], row, np.flatnonzero(np.diff(row, prepend=-1)))
+        return _Entries(self.cell[here], row, np.flatnonzero(np.diff(row, prepend=-1)))
 
     def loosened(
         self,
@@ -214,7 +215,7 @@ class _Net:
         here = np.flatnonzero(withheld[entries.cell])
         cell, row = entries.cell[here], entries.row[here]
         is_above = (high - self.count <= self.count - low)[cell]
-        first = _firsts(cell, np.where(is_above, most[here], -least[here]), row)
+        first = _firsts(cell, np.where(is_above, most[here], -least[here]))  # the rows ascend
         tightest = np.full(self.count.size, -1)
         tightest[cell[first]] = row[first]
         return tightest
@@ -222,10 +223,12 @@ class _Net:
 
 @dataclass(frozen=True)
 class _Entries:
-    """Some equations of a net, one entry a count. Shapes   first: (equations,), the others (entries,)."""
+    """Some equations of a net, one entry a count, the total of each first.
+
+    Shapes   first: (equations,), the others (entries,).
+    """
 
     cell: np.ndarray
-    is_total: np.ndarray
     row: np.ndarray
     first: np.ndarray
 
@@ -234,29 +237,31 @@ class _Entries:
         if not self.first.size:
             return self.cell, self.cell
         own_low, own_high = low[self.cell], high[self.cell]
-        part_low = self._sum(np.where(self.is_total, 0, own_low))
-        part_high = self._sum(np.where(self.is_total, 0, own_high))
-        total_low = self._sum(np.where(self.is_total, own_low, 0))
-        total_high = self._sum(np.where(self.is_total, own_high, 0))
-        least = np.where(self.is_total, part_low, total_low - (part_high - own_high))
-        most = np.where(self.is_total, part_high, total_high - (part_low - own_low))
+        total_low, total_high = own_low[self.first], own_high[self.first]
+        part_low = np.add.reduceat(own_low, self.first) - total_low
+        part_high = np.add.reduceat(own_high, self.first) - total_high
+        least = self._of_each(total_low - part_high) + own_high
+        most = self._of_each(total_high - part_low) + own_low
+        least[self.first], most[self.first] = part_low, part_high
         return least, np.minimum(most, far)
 
-    def _sum(self, entries: np.ndarray) -> np.ndarray:
-        return np.repeat(np.add.reduceat(entries, self.first), np.diff(self.first, append=self.cell.size))
+    def _of_each(self, equations: np.ndarray) -> np.ndarray:
+        return np.repeat(equations, np.diff(self.first, append=self.cell.size))
 
 
 def _firsts(group: np.ndarray, *preferences: np.ndarray) -> np.ndarray:
-    """Position of the first of each group, by preferences in order of their weight."""
+    """Position of the first of each group, by preferences in order of their weight, then as they come."""
     order = np.lexsort((*reversed(preferences), group))
-    return order[np.unique(group[order], return_index=True)[1]]
+    return order[np.flatnonzero(np.diff(group[order], prepend=-1))]
 
 
 def _distinct(entries: pl.DataFrame) -> pl.DataFrame:
-    """The entries of one of each set of equations with the same total and parts."""
-    content = entries.group_by("equation", maintain_order=True).agg(
-        total=pl.col("count").filter("is_total").first(),
-        parts=pl.col("count").filter(~pl.col("is_total")).sort(),
-    )
-    kept = content.unique(["total", "parts"], keep="first", maintain_order=True)["equation"]
-    return entries.filter(pl.col("equation").is_in(kept.implode()))
+    """The entries of one of each set of equations with the same total and parts.
+
+    An equation is told by two sums of 64-bit hashes of its cells: two that differ have the same once in 2 ** 128.
+    """
+    first = np.flatnonzero(np.diff(entries["equation"].to_numpy().astype(np.int64), prepend=-1))
+    cell = entries["count"] * 2 + entries["is_total"].cast(pl.Int64)
+    told = pl.DataFrame({str(seed): np.add.reduceat(cell.hash(seed).to_numpy(), first) for seed in _SEEDS})
+    is_kept = told.select(pl.struct(pl.all()).is_first_distinct()).to_series().to_numpy()
+    return entries.filter(pl.Series(np.repeat(is_kept, np.diff(first, append=entries.height))))

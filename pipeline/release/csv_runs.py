@@ -7,7 +7,9 @@ from the file of the publication that stands.
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -118,20 +120,20 @@ def _pieces(
     goes_on = (source[1:] == source[:-1]) & (begins[1:] == (begins + lengths)[:-1])
     firsts = [0, *(np.flatnonzero(~goes_on) + 1).tolist(), begins.size]
     views = {part: memoryview(text) for part, text in texts.items()}
-    for first, after in pairwise(firsts):
-        begin, end = int(begins[first]), int(begins[after - 1] + lengths[after - 1])
-        if source[first] == _STANDING:
-            yield from _read(standing.path, begin, end)
-        else:
-            yield views[int(source[first])][begin:end]
+    with standing.path.open("rb", buffering=0) if standing else nullcontext() as file:
+        for first, after in pairwise(firsts):
+            begin, end = int(begins[first]), int(begins[after - 1] + lengths[after - 1])
+            if source[first] == _STANDING:
+                yield from _read(file, begin, end)
+            else:
+                yield views[int(source[first])][begin:end]
 
 
-def _read(path: Path, begin: int, end: int) -> Iterator[bytes]:
-    with path.open("rb", buffering=0) as file:
-        file.seek(begin)
-        while begin < end:
-            piece = file.read(min(end - begin, _COPIED_AT_ONCE))
-            if not piece:
-                raise OSError(f"{path} was cut off while it was read")
-            begin += len(piece)
-            yield piece
+def _read(file: io.FileIO, begin: int, end: int) -> Iterator[bytes]:
+    file.seek(begin)
+    while begin < end:
+        piece = file.read(min(end - begin, _COPIED_AT_ONCE))
+        if not piece:
+            raise OSError(f"{file.name} was cut off while it was read")
+        begin += len(piece)
+        yield piece

@@ -19,7 +19,7 @@ from pipeline.programme import Disclosure, Programme
 from pipeline.release.periods_kept import KeptPeriod, PeriodsKept
 from pipeline.release.schema import TABLES
 from pipeline.release.table import published_table
-from pipeline.release.unsuppressed import Unsuppressed, digest_of_rows
+from pipeline.release.unsuppressed import Unsuppressed, digest_of_rows, with_categories
 
 Progress = Callable[[int, int, str], None]
 
@@ -73,15 +73,10 @@ def _as_published(protected: Tables, rules: Disclosure) -> Tables:
     of_all = protected["prevalence"].filter(population="all")
     rounded = rounded_counts({name: protected[name] for name in BY_PERIOD}, rules.rounding)
     return {_OF_ALL_SITES: of_all, "data_quality": protected["data_quality"]} | {
-        table.name: published_table(table, _with_categories(rounded.pop(table.name)))
+        table.name: published_table(table, with_categories(rounded.pop(table.name)))
         for table in TABLES
         if table.name in BY_PERIOD
     }
-
-
-def _with_categories(rows: pl.DataFrame) -> pl.DataFrame:
-    """Texts as categories: millions of rows of which a few hundred texts are all there are."""
-    return rows.with_columns(pl.col(pl.String).cast(pl.Categorical))
 
 
 def _together(periods: list[KeptPeriod], table: str) -> pl.DataFrame:

@@ -30,19 +30,12 @@ class Runs:
     first: np.ndarray
     rows: np.ndarray
 
-    def places(self) -> np.ndarray | None:
-        """Where each row of the table stands in the periods laid one after the other; None where it is at its place."""
+    def places(self) -> np.ndarray:
+        """Where each row of the table stands in the periods laid one after the other."""
         heights = np.bincount(self.part, self.rows).astype(np.int64)
         before = np.cumsum(heights) - heights
-        starts = before[self.part] + self.first
-        away = starts - (np.cumsum(self.rows) - self.rows)
-        if not away.any():
-            return None
-        height = int(self.rows.sum())
-        kind = np.int32 if height <= np.iinfo(np.int32).max else np.int64  # half the memory, nearly always
-        places = np.repeat(away.astype(kind), self.rows)
-        places += np.arange(height, dtype=kind)
-        return places
+        away = before[self.part] + self.first - (np.cumsum(self.rows) - self.rows)
+        return np.repeat(away, self.rows) + np.arange(self.rows.sum())
 
 
 def leading_columns(table: Table) -> list[str]:

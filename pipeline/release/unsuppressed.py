@@ -23,8 +23,8 @@ _SEEDS = (0, 1)  # two hashes of 64 bits for each row
 class Unsuppressed:
     """result.* of a store, read as far as it is asked for; the store must not change meanwhile.
 
-    Tables are those of TABLES, and the totals under TOTALS, each in a total order. Of percentiles in a group that is
-    too small for any there is one row, which tells how many people it has.
+    Tables are those of TABLES, and the totals under TOTALS, each in a total order but for percentiles. Of these, in a
+    group that is too small for any, there is one row, which tells how many people it has.
     """
 
     def __init__(self, store: Store, rules: Disclosure):
@@ -45,7 +45,12 @@ class Unsuppressed:
 
     @cached_property
     def digests(self) -> dict[str, str]:
-        """Period → digest of what of_period gives."""
+        """Period → digest of what of_period gives. That of percentiles is kept until they are written again."""
+        for (period,) in self._store.rows(
+            "select distinct period from result.percentile "
+            "where period not in (select period from ledger.percentile_digest) order by period"
+        ):
+            self._store.execute_file("92_percentile_digest.sql", period=period)
         parts: dict[str, list[str]] = {}
         for table, period, digest in self._store.rows(sql_text("92_digest_of_period.sql")):
             parts.setdefault(period, []).append(f"{table} {digest}")
@@ -56,8 +61,12 @@ class Unsuppressed:
         }
 
     def of_period(self, period: str) -> Tables:
-        """The tables that disclosure control takes a period at a time (protect_period)."""
-        return self._by_period(period) | {"data_quality": self._people.filter(period=period)}
+        """The tables that disclosure control takes a period at a time (protect_period).
+
+        Texts of percentiles are categories: a million rows of which a few hundred texts are all there are.
+        """
+        tables = self._by_period(period) | {"data_quality": self._people.filter(period=period)}
+        return tables | {"percentile": with_categories(tables["percentile"])}
 
     @cached_property
     def rest(self) -> Tables:
@@ -90,6 +99,10 @@ class Unsuppressed:
                 asked = self._of_percentile if table.name == "percentile" else {}
                 found[table.name] = self._store.frame(sql_text(table.query), {"period": period, **asked})
         return found
+
+
+def with_categories(rows: pl.DataFrame) -> pl.DataFrame:
+    return rows.with_columns(pl.col(pl.String).cast(pl.Categorical))
 
 
 def digest_of_rows(rows: pl.DataFrame) -> str:

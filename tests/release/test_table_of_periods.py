@@ -9,7 +9,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline.release import csv_runs, takeover
+from pipeline.release import csv_runs, parquet_file, table_files, takeover
 from pipeline.release.contents import contents_of
 from pipeline.release.periods_kept import KeptPeriod
 from pipeline.release.runs import runs_of
@@ -81,7 +81,11 @@ def formatted(monkeypatch) -> list[str]:
     return seen
 
 
-def test_periods_put_together_are_the_table_written_whole(tmp_path):
+@pytest.mark.parametrize(("long", "rows_a_group"), [(1, 7), (1, 1 << 18), (100, 7), (100, 1 << 18)])
+def test_periods_put_together_are_the_table_written_whole(tmp_path, monkeypatch, long, rows_a_group):
+    """With runs that are shown where they lie, and copied ones; in one group of rows of Parquet, and in several."""
+    monkeypatch.setattr(table_files, "_LONG", long)
+    monkeypatch.setitem(parquet_file._HOW, "row_group_size", rows_a_group)
     periods = [kept(period) for period in PERIODS]
     files = put_together(tmp_path / "together", periods)
     assert bytes_in(tmp_path / "together") == written_whole(tmp_path / "whole", periods)
@@ -159,7 +163,7 @@ def test_a_table_whose_key_begins_with_the_period_is_a_run_a_period():
     rows = [pl.DataFrame({"period": [period] * n, "sex": ["all"] * n, "age_from": range(n), "age_to": range(n),
                           "percentile": [50] * n}) for period, n in (("2025Q1", 2), ("2025Q2", 3))]  # fmt: skip
     runs = runs_of(WHO_POSITION, rows)
-    assert runs.rows.tolist() == [2, 3] and runs.places() is None
+    assert (runs.part.tolist(), runs.first.tolist(), runs.rows.tolist()) == ([0, 1], [0, 0], [2, 3])
 
 
 def test_periods_without_rows_make_a_table_without_rows(tmp_path):

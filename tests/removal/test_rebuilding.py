@@ -67,6 +67,11 @@ def read_with_an_earlier_profile(programme: Invented) -> int:
     return sum(profiles[site].sha256 != sha256 for site, sha256 in files)
 
 
+def digests_kept(programme: Invented) -> list[tuple]:
+    with programme.opened() as store:
+        return store.rows("select period, digest from ledger.percentile_digest order by period")
+
+
 # What holds, exactly. A run reads a file once, with the site's profile of that day. So after any sequence of arrivals,
 # corrections, repeats, withdrawals and changes of profiles
 #   - results are those that would be written whole from the store's readings, and a release has the same bytes;
@@ -91,11 +96,12 @@ def test_after_any_sequence_of_arrivals_corrections_withdrawals_and_profiles(tmp
         else:
             programme.put(site, f"{step}.{FORMATS[site]}", rows)
             programme.run("run", str(programme.folder), *DAY)
-    before, files = content(programme), published(programme)
+    before, files, digests = content(programme), published(programme), digests_kept(programme)
     with Store.open(programme.store / "evenbeam.duckdb") as store:
         store.execute("delete from ledger.result_state")  # the next run writes results whole
         store.execute("delete from ledger.visit_state")  # and everybody's visits
     programme.run("run", str(programme.folder), *DAY)
+    assert digests and digests_kept(programme) == digests
     whole = content(programme)
     assert whole["reading.visit"] and whole["result.retention"]
     for table in TABLES:
