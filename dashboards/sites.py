@@ -126,6 +126,12 @@ def _all_sites_page(
 def _every_site(release: Release, cube: Cube, name: str) -> Figure:
     heads = (("site", TEXT["column.site"]),)
     water = hydration_notes(water_sentences(release)) if name == BANDING else ()
+    periods = cube.dimension("period")
+
+    def headline(at: Mapping[str, str]) -> str:
+        overall, *sites = cube.along("site", at, "share", "low", "high")  # all sites stand first
+        return headlines.site_spread(sites, overall, periods.label(at["period"]))
+
     return Figure(
         id="sites",
         question=TEXT["sites.figure"],
@@ -141,11 +147,7 @@ def _every_site(release: Release, cube: Cube, name: str) -> Figure:
         none=TEXT["none.or_withheld"],  # a site's group without any figure to show has no rows
         notes=(TEXT["sites.read"], *water),
         links={key: site_file(key) for key in release.site_names},
-        headline=lambda at: headlines.site_spread(
-            [cell for keys, cell in cube.walk(["site"], at) if keys["site"] != ALL_SITES],
-            cube.cell({**at, "site": ALL_SITES}),
-            cube.dimension("period").label(at["period"]),
-        ),
+        headline=headline,
     )
 
 
