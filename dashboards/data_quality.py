@@ -32,7 +32,7 @@ def _columns() -> tuple[TableColumn, ...]:
 def data_quality_pages(release: Release) -> Iterator[Page]:
     if not release.has("data_quality"):
         return
-    every = release.scan("data_quality").collect()
+    every = release.rows("data_quality")
     has_accounts = every["period"].has_nulls()  # rows of files have no period, and a frozen period has none of them
     rows = _over_periods(every)
     site = axes.site_axis(release)

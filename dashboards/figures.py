@@ -108,18 +108,21 @@ def table_rows(figure: Figure, cube: Cube, state: Mapping[str, str]) -> list[dic
 
     A row without figures has one cell, the word for why.
     """
-    rows = []
     at = {**figure.fixed, **{name: state[name] for name in figure.picks}}
-    for keys in product(*(keys_along(figure, cube, name, state) for name in figure.along)):
-        here = dict(zip(figure.along, keys, strict=True))
-        if any(key not in figure.tabled.get(name, (key,)) for name, key in here.items()):
-            continue
-        cell = cube.cell({**at, **here})
-        cells = [cell_text(column, cell, cube.decimals, figure.none) for column in figure.columns]
+    dimensions = [cube.dimension(name) for name in figure.along]
+    keys_shown = [
+        [key for key in keys_along(figure, cube, name, state) if key in figure.tabled.get(name, (key,))]
+        for name in figure.along
+    ]
+    rows = []
+    for keys in product(*keys_shown):
+        cell = cube.cell({**at, **dict(zip(figure.along, keys, strict=True))})
         rows.append(
             {
-                "heads": [cube.dimension(name).label(key) for name, key in here.items()],
-                "cells": [figure.none] if cell["state"] == NO_ROW else cells,
+                "heads": [axis.label(key) for axis, key in zip(dimensions, keys, strict=True)],
+                "cells": [figure.none]
+                if cell["state"] == NO_ROW
+                else [cell_text(column, cell, cube.decimals, figure.none) for column in figure.columns],
                 "state": cell["state"],
                 "link": figure.links.get(keys[0]),
             }

@@ -32,12 +32,7 @@ def _adult_spans(release: Release) -> dict[str, tuple[int, int]]:
 def water_figure(release: Release, sex: Dimension, period: Dimension) -> tuple[Cube, Figure]:
     """The spread of water in fat-free mass by age, for all sites."""
     measure, spans = release.measures[WATER], _adult_spans(release)
-    rows = (
-        release.scan_overall("percentile")
-        .filter(pl.col("measure") == WATER)
-        .with_columns(axes.AGE_KEY)
-        .collect()
-    )
+    rows = release.overall("percentile").filter(pl.col("measure") == WATER).with_columns(axes.AGE_KEY)
     cube = axes.percentile_cube(
         rows, [sex, axes.age_axis(spans), period], measure, release.facts["percentiles"]
     )
@@ -78,12 +73,11 @@ def _water_sentences(release: Release) -> Mapping[str, str]:
     whole, last = axes.widest_adult(spans), release.periods[-1]
     rows = (
         release.scan("percentile")
-        .with_columns(axes.AGE_KEY)
         .filter(
             (pl.col("measure") == WATER)
             & (pl.col("sex") == "all")
             & (pl.col("period") == last)
-            & (pl.col("age") == whole)
+            & axes.of_group(whole)
         )
         .collect()
     )

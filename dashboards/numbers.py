@@ -60,11 +60,11 @@ def steps(value: float | None, decimals: int) -> int | None:
 def written(whole_steps: int, decimals: int) -> str:
     """1234567 steps of 0.1 → "123 456.7"."""
     signs = marks()
-    digits = f"{abs(whole_steps):0{decimals + 1}d}"
-    whole, part = (digits[:-decimals], digits[-decimals:]) if decimals else (digits, "")
-    grouped = whole if len(whole) < 4 else f"{int(whole):,}".replace(",", signs.thousands)
-    sign = signs.minus if whole_steps < 0 else ""
-    return sign + grouped + (signs.decimal + part if part else "")
+    whole, part = divmod(abs(whole_steps), 10**decimals)
+    text = str(whole) if whole < 1000 else f"{whole:,}".replace(",", signs.thousands)
+    if decimals:
+        text += f"{signs.decimal}{part:0{decimals}}"
+    return signs.minus + text if whole_steps < 0 else text
 
 
 def count(n: int) -> str:

@@ -46,6 +46,8 @@ class Release:
     folder: Path
     facts: dict[str, Any]
     _once: dict[Callable[[Release], Any], Any] = field(default_factory=dict, repr=False, compare=False)
+    _read: dict[str, pl.DataFrame] = field(default_factory=dict, repr=False, compare=False)
+    _overall: dict[str, pl.DataFrame] = field(default_factory=dict, repr=False, compare=False)
 
     def once(self, make: Callable[[Release], T]) -> T:
         """What `make` gives of this release: several pages ask for it, and it is worked out for the first alone."""
@@ -67,11 +69,19 @@ class Release:
             return rows
         return rows.with_columns(pl.col("site").fill_null(ALL_SITES))
 
-    def scan_overall(self, table: str) -> pl.LazyFrame:
-        """As `scan`, the rows of all sites together alone: told by the column as the file has it, so that the rows of
+    def rows(self, table: str) -> pl.DataFrame:
+        """All of `scan`, read once: for a small table that several pages take their rows from."""
+        if table not in self._read:
+            self._read[table] = self.scan(table).collect()
+        return self._read[table]
+
+    def overall(self, table: str) -> pl.DataFrame:
+        """The rows of all sites together, read once: told by the column as the file has it, so that the rows of
         hundreds of sites are left out while the file is read, and not after."""
-        rows = pl.scan_parquet(self.file_of(table)).filter(pl.col("site").is_null())
-        return rows.with_columns(site=pl.lit(ALL_SITES))
+        if table not in self._overall:
+            rows = pl.scan_parquet(self.file_of(table)).filter(pl.col("site").is_null())
+            self._overall[table] = rows.with_columns(site=pl.lit(ALL_SITES)).collect()
+        return self._overall[table]
 
     @cached_property
     def site_names(self) -> dict[str, str]:

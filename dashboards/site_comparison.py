@@ -88,11 +88,7 @@ def comparison(release: Release, topic: Topic) -> tuple[dict[str, Cube], list[Fi
 
 
 def rows_compared(release: Release, topic: str) -> pl.DataFrame:
-    return release.once(_site_comparison).filter(pl.col("topic") == topic)
-
-
-def _site_comparison(release: Release) -> pl.DataFrame:
-    return release.scan("site_comparison").collect()
+    return release.rows("site_comparison").filter(pl.col("topic") == topic)
 
 
 def periods_compared(release: Release, rows: pl.DataFrame) -> Dimension:
@@ -187,7 +183,7 @@ def _shrunken(topic: Topic, compared: Cube, cells: Cells, group: str) -> Figure:
 def _spread(release: Release, topic: Topic, period: Dimension) -> Cube | None:
     if not release.has("site_heterogeneity"):
         return None
-    rows = release.scan("site_heterogeneity").filter(pl.col("topic") == topic.name).collect()
+    rows = release.rows("site_heterogeneity").filter(pl.col("topic") == topic.name)
     if rows.is_empty():
         return None
     scale = {"steps_per_unit": topic.scale.steps_per_unit, "decimals": topic.scale.decimals}

@@ -54,9 +54,9 @@ def _opening_ages(release: Release) -> dict[str, str]:
 
 def _rows_of_opening_groups(release: Release) -> pl.DataFrame:
     is_opening_group = pl.any_horizontal(
-        (pl.col("banding") == name) & (pl.col("age") == age) for name, age in _opening_ages(release).items()
+        (pl.col("banding") == name) & axes.of_group(age) for name, age in _opening_ages(release).items()
     )
-    return release.scan("prevalence").with_columns(axes.AGE_KEY).filter(is_opening_group).collect()
+    return release.scan("prevalence").filter(is_opening_group).collect()
 
 
 def _cubes_of_sites(release: Release, rows: pl.DataFrame) -> dict[str, Cube]:
@@ -191,7 +191,7 @@ def _one_site_page(
             "typical": typical if any("words" not in row for row in typical) else [],
             "typical_lead": say(
                 "site.measures.lead",
-                group=group_words("all", *_typical_span(release)),
+                group=group_words("all", *_typical_group(release)[1]),
                 period=period_title(release.periods[-1]),
             ),
         },
@@ -237,30 +237,29 @@ def _beside_all_sites(
     )
 
 
-def _typical_span(release: Release) -> tuple[int, int]:
+def _typical_group(release: Release) -> tuple[str, tuple[int, int]]:
+    """The age group of the typical values, and the ages in it."""
     spans = axes.age_spans(release, {"age_from": 5, "age_to": 99})
-    return spans[axes.widest_adult(spans)]
+    key = axes.widest_adult(spans)
+    return key, spans[key]
 
 
 def _typical_values(release: Release) -> dict[str, list[dict[str, Any]]]:
     """Site → middle value and middle half of each measure in the last period, as texts."""
     if not release.has("percentile"):
         return {}
-    low, high = _typical_span(release)
     rows = (
         release.scan("percentile")
         .filter(
             (pl.col("site") != ALL_SITES)
             & (pl.col("period") == release.periods[-1])
             & (pl.col("sex") == "all")
-            & (pl.col("age_from") == low)
-            & (pl.col("age_to") == high)
+            & axes.of_group(_typical_group(release)[0])
             & pl.col("percentile").is_in([25, 50, 75])
         )
-        .with_columns(axes.AGE_KEY)
         .collect()
     )
-    measures, site = axes.sex_axis(), axes.site_axis(release)
+    site = axes.site_axis(release)
     titles, found = measure_titles(release), {key: [] for key in release.site_names}
     measures = {m: release.measures[m] for m in release.measures if m in set(rows["measure"])}
     for name, measure in measures.items():

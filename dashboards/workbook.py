@@ -16,7 +16,7 @@ from xlsxwriter.format import Format
 from xlsxwriter.worksheet import Worksheet
 
 from dashboards.numbers import count, period_title
-from dashboards.release import ALL_SITES, Release
+from dashboards.release import Release
 from dashboards.stamp import stamp
 from dashboards.table_sheet import TableSheet, storable
 from dashboards.wording import TEXT, say
@@ -74,7 +74,7 @@ def rows_held(release: Release, table: dict[str, Any]) -> tuple[pl.DataFrame, bo
     if scanned.select(pl.len()).collect().item() <= MOST_ROWS:
         return scanned.collect(), False
     if any(column["name"] == "site" for column in table["columns"]):
-        scanned = scanned.filter(pl.col("site").is_null() | (pl.col("site") == ALL_SITES))
+        scanned = scanned.filter(pl.col("site").is_null())
     return scanned.collect().head(MOST_ROWS), True
 
 
