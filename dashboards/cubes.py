@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import product, repeat
 from math import prod
-from operator import itemgetter
-from typing import Any
+from typing import Any, TypeVar
 
 import polars as pl
 
+T = TypeVar("T")
 NO_ROW, PUBLISHED, WITHHELD, UNRELIABLE = "-", ".", "w", "u"
 _STATE, _CELL = "state of the row", "cell of the row"  # no figure has such a name
 
@@ -112,18 +112,20 @@ class Cube:
         """The cells along some keys of a dimension: `axis` has its name, the keys and what they are called now."""
         whole = self.dimension(axis.name)
         step, places = self._steps[axis.name], [whole.places[key] for key in axis.keys]
-        few = [
-            start + step * place + i
-            for start in range(0, len(self.states), step * len(whole.keys))
-            for place in places
-            for i in range(step)
-        ]
-        pick = itemgetter(slice(0), *few)  # the first for nothing: of one place alone it would give no tuple
+        starts = [step * place + i for place in places for i in range(step)]
+
+        def few(values: Sequence[T]) -> list[T]:
+            """Cells that start together stay equally far apart: in one stride each, however many there are."""
+            laid = list(values[: len(values) // len(whole.keys) * len(places)])
+            for at, start in enumerate(starts):
+                laid[at :: len(starts)] = values[start :: step * len(whole.keys)]
+            return laid
+
         return Cube(
             tuple(axis if dimension is whole else dimension for dimension in self.dimensions),
-            {name: list(pick(values)[1:]) for name, values in self.columns.items()},
+            {name: few(values) for name, values in self.columns.items()},
             self.decimals,
-            "".join(pick(self.states)[1:]),
+            "".join(few(self.states)),
         )
 
     def as_json(self) -> dict[str, Any]:
