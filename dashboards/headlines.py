@@ -42,22 +42,25 @@ def apart(one: Cell, other: Cell, low: str = "low", high: str = "high") -> bool:
 def most_common(cube: Cube, at: Mapping[str, str], group: str, period: str) -> str:
     """The most common band of a group, or the two that cannot be told apart."""
     cells = list(cube.along("band", at, "share", "low", "high"))
-    firm = sorted(
-        (-cell[1], place, cell) for place, cell in enumerate(cells) if _is_firm(cell)
-    )
+    firm = [
+        (-share, place, low, high)
+        for place, (state, share, low, high) in enumerate(cells)
+        if state == PUBLISHED and share is not None and low is not None and high is not None
+    ]
     if not firm:
         states = {state for state, *_ in cells}
         key = "nobody" if states == {NO_ROW} else "unreliable" if UNRELIABLE in states else "withheld"
         return say(f"h.{key}", group=group, period=period)
+    firm.sort()
     bands, is_whole = cube.dimension("band").labels, len(firm) == len(cells)
-    (_, place, (_, share, low, high)), *others = firm
-    words = {"group": group, "period": period, "band": bands[place], "share": percent(share)}
+    (share, place, low, high), *others = firm
+    words = {"group": group, "period": period, "band": bands[place], "share": percent(-share)}
     if others:
-        _, place, (_, other_share, other_low, other_high) = others[0]
+        share, place, other_low, other_high = others[0]
         if not (high < other_low or other_high < low):
             if not is_whole:
                 return say("h.tied.hidden", group=group, period=period)
-            return say("h.tied", other=bands[place], other_share=percent(other_share), **words)
+            return say("h.tied", other=bands[place], other_share=percent(-share), **words)
     key = "h.most" if is_whole else "h.most.hidden"
     return say(key, low=percent(low), high=percent(high), **words)
 
