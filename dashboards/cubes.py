@@ -90,17 +90,22 @@ class Cube:
         line = slice(start, start + self._steps[name] * len(axis.keys), self._steps[name])
         return zip(self.states[line], *[self.columns[column][line] for column in columns], strict=True)
 
+    def line(self, name: str, at: Mapping[str, str], *columns: str) -> list[dict[str, Any]]:
+        """As `along`, each cell with its names: {"state": letter, column: steps or None, …}; all columns if none is
+        named."""
+        names = ("state", *(columns or self.columns))
+        return [dict(zip(names, cell, strict=True)) for cell in self.along(name, at, *names[1:])]
+
     def walk(
         self, along: Sequence[str], at: Mapping[str, str]
     ) -> Iterator[tuple[dict[str, str], dict[str, Any]]]:
         """Cells along some dimensions while the others stay at `at`: (keys, figures) in reading order."""
-        names = ("state", *self.columns)
         *first, last = along
         for keys in product(*[self.dimension(name).keys for name in first]):
             here = dict(zip(first, keys, strict=True))
-            cells = self.along(last, {**at, **here}, *self.columns)
+            cells = self.line(last, {**at, **here})
             for key, cell in zip(self.dimension(last).keys, cells, strict=True):
-                yield {**here, last: key}, dict(zip(names, cell, strict=True))
+                yield {**here, last: key}, cell
 
     @cached_property
     def _steps(self) -> dict[str, int]:

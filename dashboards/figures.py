@@ -114,19 +114,23 @@ def table_rows(figure: Figure, cube: Cube, state: Mapping[str, str]) -> list[dic
         [key for key in keys_along(figure, cube, name, state) if key in figure.tabled.get(name, (key,))]
         for name in figure.along
     ]
+    *_, last = dimensions
     rows = []
-    for keys in product(*keys_shown):
-        cell = cube.cell({**at, **dict(zip(figure.along, keys, strict=True))})
-        rows.append(
-            {
-                "heads": [axis.label(key) for axis, key in zip(dimensions, keys, strict=True)],
-                "cells": [figure.none]
-                if cell["state"] == NO_ROW
-                else [cell_text(column, cell, cube.decimals, figure.none) for column in figure.columns],
-                "state": cell["state"],
-                "link": figure.links.get(keys[0]),
-            }
-        )
+    for first in product(*keys_shown[:-1]):
+        heads = [axis.label(key) for axis, key in zip(dimensions, first, strict=False)]
+        cells = cube.line(last.name, {**at, **dict(zip(figure.along, first, strict=False))})
+        for key in keys_shown[-1]:
+            cell = cells[last.places[key]]
+            rows.append(
+                {
+                    "heads": [*heads, last.label(key)],
+                    "cells": [figure.none]
+                    if cell["state"] == NO_ROW
+                    else [cell_text(column, cell, cube.decimals, figure.none) for column in figure.columns],
+                    "state": cell["state"],
+                    "link": figure.links.get(first[0] if first else key),
+                }
+            )
     return rows
 
 

@@ -59,6 +59,11 @@ class Release:
         """Whether release.json lists the table with any rows: a file that it does not list is no part of it."""
         return any(listed["name"] == table and listed["rows"] for listed in self.facts["tables"])
 
+    @cached_property
+    def kinds(self) -> dict[str, str]:
+        """Site id → what kind of place it is."""
+        return {site["id"]: site.get("kind", "other") for site in self.facts["sites"]}
+
     def file_of(self, table: str) -> Path:
         return self.folder / "data" / f"{table}.parquet"
 

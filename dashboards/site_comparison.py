@@ -76,7 +76,7 @@ def comparison(release: Release, topic: Topic) -> tuple[dict[str, Cube], list[Fi
 
     @cache
     def cells(period: str, band: str = "") -> list[site_headlines.Cell]:
-        return [cell for _, cell in compared.walk(["site"], {"band": band, "period": period})]
+        return compared.line("site", {"band": band, "period": period}, *FIGURES)
 
     figures = [_funnel(topic, compared, cells, group, methods), _shrunken(topic, compared, cells, group)]
     cubes = {"compared": compared}

@@ -6,13 +6,14 @@ Sites stand in the order of their names or of how many people they measured, nev
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import polars as pl
 
 from dashboards import axes, beam_charts, headlines, site_charts
 from dashboards.cubes import NO_ROW, Cube, Dimension
-from dashboards.figures import Figure, share_columns
+from dashboards.figures import Figure, TableColumn, share_columns
 from dashboards.hydration import BANDING, hydration_notes, water_sentences
 from dashboards.numbers import marks, period_title, written
 from dashboards.page import Choice, Page, sibling_file, sibling_pages
@@ -32,17 +33,22 @@ def site_pages(release: Release) -> Iterator[Page]:
     """First the pages with every site, then a page for each."""
     if not release.has("prevalence"):
         return
-    ages = _opening_ages(release)
-    rows = release.once(_rows_of_opening_groups)
+    _, *others = release.bandings
+    yield release.once(_first_page)
+    for name in others:
+        yield _all_sites_page(release, name)
     means = mean_files(release)
-    for name in release.bandings:
-        yield _all_sites_page(release, name, ages[name], rows.filter(pl.col("banding") == name), means)
     for name in means:
         yield mean_page(release, name, means)
-    cubes, told = _cubes_of_sites(release, rows), _told_of_sites(rows)
-    typical, water = _typical_values(release), water_sentences(release)
+    told, typical = _told_of_sites(release.once(_rows_of_opening_groups)), _typical_values(release)
+    beside = {name: _Beside.of(release, name) for name in release.bandings}
     for site in release.site_names:
-        yield _one_site_page(release, site, ages, cubes, told.get(site, {}), typical.get(site, []), water)
+        yield _one_site_page(release, site, beside, told.get(site, {}), typical.get(site, []))
+
+
+def _first_page(release: Release) -> Page:
+    """The page that others quote."""
+    return _all_sites_page(release, next(iter(release.bandings)))
 
 
 def _opening_ages(release: Release) -> dict[str, str]:
@@ -59,8 +65,9 @@ def _rows_of_opening_groups(release: Release) -> pl.DataFrame:
     return release.scan("prevalence").filter(is_opening_group).collect()
 
 
-def _cubes_of_sites(release: Release, rows: pl.DataFrame) -> dict[str, Cube]:
-    """Banding → every site in every period: made once, and each site's page takes its own cells."""
+def _cubes_of_sites(release: Release) -> dict[str, Cube]:
+    """Banding → every site in every period: made once, and each page of sites takes its own cells."""
+    rows = release.once(_rows_of_opening_groups)
     sex, period, site = axes.sex_axis(), axes.period_axis(release), axes.site_axis(release)
     return {
         name: axes.share_cube(rows.filter(pl.col("banding") == name), [sex, period, axes.band_axis(banding), site])
@@ -78,15 +85,15 @@ def _told_of_sites(rows: pl.DataFrame) -> dict[str, dict[str, Any]]:
     return {row["site"]: row for row in told.to_dicts()}
 
 
-def _all_sites_page(
-    release: Release, name: str, age: str, rows: pl.DataFrame, means: Mapping[str, str]
-) -> Page:
+def _all_sites_page(release: Release, name: str) -> Page:
     banding = release.bandings[name]
     titles = {key: b["title"] for key, b in release.bandings.items()}
-    every = axes.period_axis(release)
+    cube = release.once(_cubes_of_sites)[name]
+    every = cube.dimension("period")
     period = Dimension("period", every.keys[-PERIODS_SHOWN:], every.labels[-PERIODS_SHOWN:])
-    sex, band, site = axes.sex_axis(), axes.band_axis(banding), axes.site_axis(release)
-    cube = axes.share_cube(rows, [sex, period, band, site])
+    if period != every:
+        cube = cube.narrowed(period)
+    sex, band, means = cube.dimension("sex"), cube.dimension("band"), mean_files(release)
     controls = axes.controls_for(
         band,
         sex,
@@ -103,7 +110,7 @@ def _all_sites_page(
     choices = sibling_pages("sites", titles, name)
     if means:
         choices += (Choice(TEXT["sites.means"], next(iter(means.values())), False),)
-    span = axes.age_spans(release, banding)[age]
+    span = axes.age_spans(release, banding)[_opening_ages(release)[name]]
     return Page(
         file=sibling_file("sites", titles, name),
         section="sites",
@@ -151,14 +158,36 @@ def _every_site(release: Release, cube: Cube, name: str) -> Figure:
     )
 
 
+@dataclass(frozen=True)
+class _Beside:
+    """What the figures of one banding have in common on all pages of single sites."""
+
+    every: Cube
+    columns: tuple[TableColumn, ...]
+    spec: dict[str, Any]
+    groups: Mapping[str, str]  # sex → the group in words
+    water: Mapping[str, str]  # site → what stands beside hydration
+
+    @classmethod
+    def of(cls, release: Release, name: str) -> _Beside:
+        every, columns = release.once(_cubes_of_sites)[name], share_columns()
+        span = axes.age_spans(release, release.bandings[name])[_opening_ages(release)[name]]
+        heads = (("site", TEXT["column.site"]), ("band", TEXT["column.band"]))
+        return cls(
+            every,
+            columns,
+            beam_charts.band_beams_beside(columns, heads),
+            {sex: group_words(sex, *span) for sex in every.dimension("sex").keys},
+            water_sentences(release) if name == BANDING else {},
+        )
+
+
 def _one_site_page(
     release: Release,
     site: str,
-    ages: Mapping[str, str],
-    every: Mapping[str, Cube],
+    beside: Mapping[str, _Beside],
     told: Mapping[str, Any],
     typical: list[dict[str, Any]],
-    water: Mapping[str, str],
 ) -> Page:
     name, sex, period = release.site_names[site], axes.sex_axis(), axes.period_axis(release)
     site_axis = Dimension("site", (site, ALL_SITES), (name, TEXT["all_sites"]))
@@ -166,16 +195,11 @@ def _one_site_page(
     figures = []
     measured = set(told.get("banding", ()))  # a school has no figures of adults: its page does not say so six times
     opening = told.get("shown") or told.get("period") or release.periods[-1]
-    for key, banding in release.bandings.items():
+    for key, shared in beside.items():
         if measured and key not in measured:
             continue
-        cubes[key] = every[key].narrowed(site_axis)
-        figures.append(
-            _beside_all_sites(
-                release, key, cubes[key], site, axes.age_spans(release, banding)[ages[key]], water
-            )
-        )
-    kind = next(s.get("kind", "other") for s in release.facts["sites"] if s["id"] == site)
+        cubes[key] = shared.every.narrowed(site_axis)
+        figures.append(_beside_all_sites(release, key, cubes[key], site, shared))
     return Page(
         file=site_file(site),
         section="sites",
@@ -187,7 +211,7 @@ def _one_site_page(
         controls=axes.controls_for(sex, period, defaults={"sex": "all", "period": opening}),
         figures=tuple(figures),
         more={
-            "kind": TEXT.get(f"site.kind.{kind}", TEXT["site.kind.other"]),
+            "kind": TEXT.get(f"site.kind.{release.kinds[site]}", TEXT["site.kind.other"]),
             "typical": typical if any("words" not in row for row in typical) else [],
             "typical_lead": say(
                 "site.measures.lead",
@@ -209,30 +233,23 @@ def _since_when(release: Release, opening: str, measured: set[str]) -> Iterator[
         yield say("site.left_out", list=listed(left_out))
 
 
-def _beside_all_sites(
-    release: Release, key: str, cube: Cube, site: str, span: tuple[int, int], water: Mapping[str, str]
-) -> Figure:
-    heads = (
-        ("site", TEXT["column.site"]),
-        ("band", TEXT["column.band"]),
-    )
-    notes = (TEXT["site.read"], *(hydration_notes(water, site) if key == BANDING else ()))
-    groups = {sex: group_words(sex, *span) for sex in cube.dimension("sex").keys}
-    periods = {period: period_title(period) for period in cube.dimension("period").keys}
+def _beside_all_sites(release: Release, key: str, cube: Cube, site: str, shared: _Beside) -> Figure:
+    water = hydration_notes(shared.water, site) if key == BANDING else ()
+    periods = cube.dimension("period")
     return Figure(
         id=key,
         question=release.bandings[key]["title"],
         cube=key,
         along=("band", "site"),
         picks=("sex", "period"),
-        spec=beam_charts.band_beams_beside(share_columns(), heads),
-        columns=share_columns(),
+        spec=shared.spec,
+        columns=shared.columns,
         source=SOURCE,
-        notes=notes,
+        notes=(TEXT["site.read"], *water),
         is_folded=True,
         none=TEXT["none.or_withheld"],
         headline=lambda at: headlines.most_common(
-            cube, {**at, "site": site}, groups[at["sex"]], periods[at["period"]]
+            cube, {**at, "site": site}, shared.groups[at["sex"]], periods.label(at["period"])
         ),
     )
 
