@@ -81,11 +81,10 @@ class Release:
         return self._read[table]
 
     def overall(self, table: str) -> pl.DataFrame:
-        """The rows of all sites together, read once: told by the column as the file has it, so that the rows of
-        hundreds of sites are left out while the file is read, and not after."""
+        """The rows of all sites together as the file has them, without a site, read once: so told the rows of hundreds
+        of sites are left out while the file is read, and not after."""
         if table not in self._overall:
-            rows = pl.scan_parquet(self.file_of(table)).filter(pl.col("site").is_null())
-            self._overall[table] = rows.with_columns(site=pl.lit(ALL_SITES)).collect()
+            self._overall[table] = pl.scan_parquet(self.file_of(table)).filter(pl.col("site").is_null()).collect()
         return self._overall[table]
 
     @cached_property

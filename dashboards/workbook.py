@@ -68,14 +68,15 @@ def rows_held(release: Release, table: dict[str, Any]) -> tuple[pl.DataFrame, bo
 
     A row without a period is of all of them, or of files that have none, and stays.
     """
-    scanned = pl.scan_parquet(release.file_of(table["name"]))
-    if any(column["name"] == "period" for column in table["columns"]):
-        scanned = scanned.filter((pl.col("period") == release.periods[-1]) | pl.col("period").is_null())
-    if scanned.select(pl.len()).collect().item() <= MOST_ROWS:
+    columns = {column["name"] for column in table["columns"]}
+    is_held = pl.lit(True)
+    if "period" in columns:
+        is_held = (pl.col("period") == release.periods[-1]) | pl.col("period").is_null()
+    scanned = pl.scan_parquet(release.file_of(table["name"])).filter(is_held)
+    if table["rows"] <= MOST_ROWS or scanned.select(pl.len()).collect().item() <= MOST_ROWS:
         return scanned.collect(), False
-    if any(column["name"] == "site" for column in table["columns"]):
-        scanned = scanned.filter(pl.col("site").is_null())
-    return scanned.collect().head(MOST_ROWS), True
+    rows = release.overall(table["name"]).filter(is_held) if "site" in columns else scanned.collect()
+    return rows.head(MOST_ROWS), True
 
 
 def _sheet(
