@@ -123,6 +123,7 @@ def _templates() -> Environment:
 
 def _rendered(templates: Environment, release: Release, page: Page, sections: list[str]) -> str:
     state = {name: control.default for name, control in page.controls.items()}
+    withheld = TEXT["withheld"]
     views = {}
     for figure in page.figures:
         rows = table_rows(figure, page.cubes[figure.cube], state)
@@ -133,7 +134,7 @@ def _rendered(templates: Environment, release: Release, page: Page, sections: li
             "heads": [TEXT[f"column.{name}"] for name in figure.along],
             "rows": rows,
             "show": say_of("figures.show", len(rows), rows=count(len(rows))),
-            "has_withheld": any(TEXT["withheld"] in text for text in texts),
+            "has_withheld": any(withheld in text for text in texts),
             "has_unreliable": UNRELIABLE in states,
         }
     facts = release.facts
