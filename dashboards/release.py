@@ -45,15 +45,14 @@ class Release:
 
     folder: Path
     facts: dict[str, Any]
-    _once: dict[Callable[[Release], Any], Any] = field(default_factory=dict, repr=False, compare=False)
-    _read: dict[str, pl.DataFrame] = field(default_factory=dict, repr=False, compare=False)
-    _overall: dict[str, pl.DataFrame] = field(default_factory=dict, repr=False, compare=False)
+    _once: dict[tuple[Any, ...], Any] = field(default_factory=dict, repr=False, compare=False)
 
-    def once(self, make: Callable[[Release], T]) -> T:
+    def once(self, make: Callable[..., T], *arguments: str) -> T:
         """What `make` gives of this release: several pages ask for it, and it is worked out for the first alone."""
-        if make not in self._once:
-            self._once[make] = make(self)
-        return self._once[make]
+        key = (make, *arguments)
+        if key not in self._once:
+            self._once[key] = make(self, *arguments)
+        return self._once[key]
 
     def has(self, table: str) -> bool:
         """Whether release.json lists the table with any rows: a file that it does not list is no part of it."""
@@ -76,16 +75,12 @@ class Release:
 
     def rows(self, table: str) -> pl.DataFrame:
         """All of `scan`, read once: for a small table that several pages take their rows from."""
-        if table not in self._read:
-            self._read[table] = self.scan(table).collect()
-        return self._read[table]
+        return self.once(_rows, table)
 
     def overall(self, table: str) -> pl.DataFrame:
         """The rows of all sites together as the file has them, without a site, read once: so told the rows of hundreds
         of sites are left out while the file is read, and not after."""
-        if table not in self._overall:
-            self._overall[table] = pl.scan_parquet(self.file_of(table)).filter(pl.col("site").is_null()).collect()
-        return self._overall[table]
+        return self.once(_overall, table)
 
     @cached_property
     def site_names(self) -> dict[str, str]:
@@ -114,6 +109,14 @@ class Release:
     @property
     def age_groups(self) -> list[dict[str, Any]]:
         return self.facts["age_groups"]
+
+
+def _rows(release: Release, table: str) -> pl.DataFrame:
+    return release.scan(table).collect()
+
+
+def _overall(release: Release, table: str) -> pl.DataFrame:
+    return pl.scan_parquet(release.file_of(table)).filter(pl.col("site").is_null()).collect()
 
 
 def read_release(folder: Path) -> Release:

@@ -12,15 +12,15 @@ from typing import Any
 import polars as pl
 
 from dashboards import axes, beam_charts, headlines, site_charts
-from dashboards.cubes import NO_ROW, Cube, Dimension
+from dashboards.cubes import Cube, Dimension
 from dashboards.figures import Figure, TableColumn, share_columns
 from dashboards.hydration import BANDING, hydration_notes, water_sentences
-from dashboards.numbers import marks, period_title, written
+from dashboards.numbers import period_title
 from dashboards.page import Choice, Page, sibling_file, sibling_pages
-from dashboards.percentiles import measure_titles, unit_after
 from dashboards.release import ALL_SITES, Release
 from dashboards.site_comparison import Topic, comparison, share_of_band
 from dashboards.site_means import mean_files, mean_page, site_file, site_order
+from dashboards.typical_values import typical_group, typical_values
 from dashboards.wording import TEXT, group_words, listed, say
 
 SOURCE = "data/prevalence.csv"
@@ -40,7 +40,7 @@ def site_pages(release: Release) -> Iterator[Page]:
     means = mean_files(release)
     for name in means:
         yield mean_page(release, name, means)
-    told, typical = _told_of_sites(release.once(_rows_of_opening_groups)), _typical_values(release)
+    told, typical = _told_of_sites(release.once(_rows_of_opening_groups)), typical_values(release)
     beside = {name: _Beside.of(release, name) for name in release.bandings}
     for site in release.site_names:
         yield _one_site_page(release, site, beside, told.get(site, {}), typical.get(site, []))
@@ -215,7 +215,7 @@ def _one_site_page(
             "typical": typical if any("words" not in row for row in typical) else [],
             "typical_lead": say(
                 "site.measures.lead",
-                group=group_words("all", *_typical_group(release)[1]),
+                group=group_words("all", *typical_group(release)[1]),
                 period=period_title(release.periods[-1]),
             ),
         },
@@ -252,52 +252,3 @@ def _beside_all_sites(release: Release, key: str, cube: Cube, site: str, shared:
             cube, {**at, "site": site}, shared.groups[at["sex"]], periods.label(at["period"])
         ),
     )
-
-
-def _typical_group(release: Release) -> tuple[str, tuple[int, int]]:
-    """The age group of the typical values, and the ages in it."""
-    spans = axes.age_spans(release, {"age_from": 5, "age_to": 99})
-    key = axes.widest_adult(spans)
-    return key, spans[key]
-
-
-def _typical_values(release: Release) -> dict[str, list[dict[str, Any]]]:
-    """Site → middle value and middle half of each measure in the last period, as texts."""
-    if not release.has("percentile"):
-        return {}
-    rows = (
-        release.scan("percentile")
-        .filter(
-            (pl.col("site") != ALL_SITES)
-            & (pl.col("period") == release.periods[-1])
-            & (pl.col("sex") == "all")
-            & axes.of_group(_typical_group(release)[0])
-            & pl.col("percentile").is_in([25, 50, 75])
-        )
-        .collect()
-    )
-    site = axes.site_axis(release)
-    titles, found = measure_titles(release), {key: [] for key in release.site_names}
-    measures = {m: release.measures[m] for m in release.measures if m in set(rows["measure"])}
-    for name, measure in measures.items():
-        cube = axes.percentile_cube(rows.filter(pl.col("measure") == name), [site], measure, (25, 50, 75))
-        for key in found:
-            found[key].append({"title": titles[name], **_typical_texts(cube.cell({"site": key}), measure)})
-    return found
-
-
-def _typical_texts(cell: Mapping[str, Any], measure: Mapping[str, Any]) -> dict[str, str]:
-    if not headlines.is_shown(cell, "p25", "p50", "p75"):
-        return {"words": TEXT["none.or_withheld"] if cell["state"] == NO_ROW else TEXT["withheld"]}
-    unit, decimals = unit_after(measure), measure["decimals"]
-    texts = {name: written(cell[name], decimals) for name in ("p25", "p50", "p75")}
-    interval = [
-        TEXT["no_limit"] if cell[end] is None else written(cell[end], decimals)
-        for end in ("p50_low", "p50_high")
-    ]
-    return {
-        "middle": texts["p50"] + unit,
-        "interval": marks().range.join(interval),
-        "half": f"{texts['p25']}{marks().range}{texts['p75']}{unit}",
-        "people": written(cell["people"], 0),
-    }
