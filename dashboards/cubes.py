@@ -94,7 +94,7 @@ class Cube:
         """As `along`, each cell with its names: {"state": letter, column: steps or None, …}; all columns if none is
         named."""
         names = ("state", *(columns or self.columns))
-        return [dict(zip(names, cell, strict=True)) for cell in self.along(name, at, *names[1:])]
+        return [dict(zip(names, cell)) for cell in self.along(name, at, *names[1:])]  # noqa: B905 (as many of each)
 
     def walk(
         self, along: Sequence[str], at: Mapping[str, str]
