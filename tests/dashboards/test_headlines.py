@@ -102,7 +102,7 @@ def spread_cell(**figures):
 def test_a_middle_value_stands_with_its_interval_or_says_nothing_of_one():
     said = headlines.spread(spread_cell(), "adults", "Q1 2025", " kg", 1)
     assert "between 20.0 and 30.0 kg" in said
-    assert "25.0 (95 % interval 24.5 to 25.5)" in said
+    assert "25.0 (95\u00a0% interval 24.5 to 25.5)" in said
     assert "interval" not in headlines.spread(spread_cell(p50_low=None), "adults", "Q1 2025", " kg", 1)
 
 
