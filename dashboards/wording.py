@@ -22,7 +22,10 @@ class _Text(Mapping[str, str]):
     """Text by its name in the language of the pages that are being made."""
 
     def __getitem__(self, key: str) -> str:
-        return _held(catalogue().form_of(key, ENGLISH[key]))
+        spoken = catalogue()
+        if key not in spoken.shown:
+            spoken.shown[key] = _held(spoken.form_of(key, ENGLISH[key]))
+        return spoken.shown[key]
 
     def __iter__(self) -> Iterator[str]:
         return iter(ENGLISH)
