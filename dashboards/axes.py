@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 import polars as pl
 
-from dashboards.cubes import Column, Cube, Dimension, cube
+from dashboards.cubes import NO_ROW, PUBLISHED, UNRELIABLE, Column, Cube, Dimension, cube
 from dashboards.figures import Control, share_scale
 from dashboards.numbers import age_title, period_title
 from dashboards.release import ALL_SITES, Release
 from dashboards.wording import TEXT, say
 
+T = TypeVar("T")
 SEXES = ("all", "female", "male")
 
 
@@ -101,6 +102,13 @@ def controls_for(*axes: Dimension, defaults: Mapping[str, str]) -> dict[str, Con
 AGE_KEY = (pl.col("age_from").cast(pl.String) + "-" + pl.col("age_to").cast(pl.String)).alias("age")
 
 
+def of_group(key: str) -> pl.Expr:
+    """The rows of one age group, told by their numbers: over the rows of hundreds of sites, writing AGE_KEY to each
+    takes longer than reading them."""
+    age_from, age_to = map(int, key.split("-"))
+    return (pl.col("age_from") == age_from) & (pl.col("age_to") == age_to)
+
+
 def share_cube(frame: pl.DataFrame, axes: Sequence[Dimension]) -> Cube:
     """Rows of `prevalence` along `axes`; `frame` carries the text column `age` (AGE_KEY)."""
     return cube(
@@ -129,25 +137,33 @@ def percentile_cube(
     Missing  a release leaves out the rows of a group that is wholly withheld, and those of a group that nobody was
              in; where such rows stand all the same, the cell is NO_ROW too, so that both kinds read alike.
     """
-    names = [axis.name for axis in axes]
-    ends = {p: ("", "_low", "_high") if limits is None or p in limits else ("",) for p in percentiles}
-    source = {"": "value", "_low": "low", "_high": "high"}
-    hidden = pl.col("flag") == "withheld"
-    wide = frame.filter(~hidden.fill_null(False).all().over(names)) if frame.height else frame
-    wide = wide.group_by(names, maintain_order=True).agg(
-        pl.when((pl.col("flag") == "unreliable").fill_null(False).any())
-        .then(pl.lit("unreliable"))
-        .alias("flag"),
-        pl.col("n").filter(~hidden.fill_null(False)).max(),
-        *(
-            pl.col(source[end])
-            .filter((pl.col("percentile") == p) & ~hidden.fill_null(False))
-            .first()
-            .alias(f"p{p}{end}")
-            for p in percentiles
-            for end in ends[p]
-        ),
-    )
+    every = sorted({*percentiles, *frame["percentile"].unique()})
+    keys = tuple(map(str, every))
     scale = {"steps_per_unit": 10 ** measure["decimals"], "decimals": measure["decimals"]}
-    columns = {f"p{p}{end}": Column(f"p{p}{end}", **scale) for p in percentiles for end in ends[p]}
-    return cube(wide, axes, {**columns, "people": Column("n")})
+    long = cube(
+        frame.with_columns(pl.col("percentile").cast(pl.String)),
+        [Dimension("percentile", keys, keys), *axes],
+        {"": Column("value", **scale), "_low": Column("low", **scale), "_high": Column("high", **scale),
+         "n": Column("n")},
+    )  # fmt: skip
+    size = len(long.states) // len(every)
+
+    def parts(values: Sequence[T]) -> list[Sequence[T]]:
+        """One part a percentile, each of every cell."""
+        return [values[start : start + size] for start in range(0, len(values), size)]
+
+    figures = {end: parts(long.columns[end]) for end in ("", "_low", "_high")}
+    columns = {
+        f"p{p}{end}": figures[end][every.index(p)]
+        for p in percentiles
+        for end in (("", "_low", "_high") if limits is None or p in limits else ("",))
+    }
+    people = [max((n for n in ns if n is not None), default=None) for ns in zip(*parts(long.columns["n"]), strict=True)]
+    states = "".join(_of_cell(letters) for letters in zip(*parts(long.states), strict=True))
+    decimals = dict.fromkeys(columns, measure["decimals"])
+    return Cube(tuple(axes), {**columns, "people": people}, {**decimals, "people": 0}, states)
+
+
+def _of_cell(states: Sequence[str]) -> str:
+    """The state of a cell from those of its percentiles."""
+    return UNRELIABLE if UNRELIABLE in states else PUBLISHED if PUBLISHED in states else NO_ROW

@@ -40,6 +40,7 @@ class Catalogue:
     language: str = SOURCE
     texts: Mapping[tuple[str, str], tuple[str, ...]] = field(default_factory=dict)
     plural: Callable[[int], int] = lambda n: int(n != 1)
+    shown: dict[str, str] = field(default_factory=dict, repr=False, compare=False)  # texts by name, once looked up
 
     def form_of(self, name: str, english: str) -> str:
         return self.texts.get((name, english), (english,))[0]

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import product
+from itertools import product, repeat
 from math import prod
-from typing import Any
+from typing import Any, TypeVar
 
 import polars as pl
 
+T = TypeVar("T")
 NO_ROW, PUBLISHED, WITHHELD, UNRELIABLE = "-", ".", "w", "u"
 _STATE, _CELL = "state of the row", "cell of the row"  # no figure has such a name
 
@@ -75,27 +76,36 @@ class Cube:
     def _cell(self, index: int) -> dict[str, Any]:
         return {"state": self.states[index], **{name: values[index] for name, values in self.columns.items()}}
 
+    def along(self, name: str, at: Mapping[str, str], *columns: str) -> Iterator[tuple[Any, ...]]:
+        """(state, steps or None of each of `columns`) of the cells along one dimension while the others stay at `at`,
+        in reading order: what `walk` gives without its names, for sentences that are made by the ten thousand."""
+        axis, start = self.dimension(name), 0
+        for other in self.dimensions:
+            if other is axis:
+                continue
+            place = other.places.get(at[other.name])
+            if place is None:
+                return repeat((NO_ROW, *[None for _ in columns]), len(axis.keys))
+            start += place * self._steps[other.name]
+        line = slice(start, start + self._steps[name] * len(axis.keys), self._steps[name])
+        return zip(self.states[line], *[self.columns[column][line] for column in columns], strict=True)
+
+    def line(self, name: str, at: Mapping[str, str], *columns: str) -> list[dict[str, Any]]:
+        """As `along`, each cell with its names: {"state": letter, column: steps or None, …}; all columns if none is
+        named."""
+        names = ("state", *(columns or self.columns))
+        return [dict(zip(names, cell)) for cell in self.along(name, at, *names[1:])]  # noqa: B905 (as many of each)
+
     def walk(
         self, along: Sequence[str], at: Mapping[str, str]
     ) -> Iterator[tuple[dict[str, str], dict[str, Any]]]:
         """Cells along some dimensions while the others stay at `at`: (keys, figures) in reading order."""
-        steps, others = self._steps, [axis for axis in self.dimensions if axis.name not in along]
-        axes = [self.dimension(name).keys for name in along]
-        if any(at[axis.name] not in axis.places for axis in others):
-            for keys in product(*axes):
-                yield dict(zip(along, keys, strict=True)), {"state": NO_ROW, **dict.fromkeys(self.columns)}
-            return
-        start = sum([steps[axis.name] * axis.places[at[axis.name]] for axis in others])
-        if len(along) == 1:  # as nearly always
-            (name,), step = along, steps[along[0]]
-            for place, key in enumerate(axes[0]):
-                yield {name: key}, self._cell(start + step * place)
-            return
-        strides = [
-            range(0, steps[name] * len(keys), steps[name]) for name, keys in zip(along, axes, strict=True)
-        ]
-        for keys, away in zip(product(*axes), product(*strides), strict=True):
-            yield dict(zip(along, keys, strict=True)), self._cell(start + sum(away))
+        *first, last = along
+        for keys in product(*[self.dimension(name).keys for name in first]):
+            here = dict(zip(first, keys, strict=True))
+            cells = self.line(last, {**at, **here})
+            for key, cell in zip(self.dimension(last).keys, cells, strict=True):
+                yield {**here, last: key}, cell
 
     @cached_property
     def _steps(self) -> dict[str, int]:
@@ -107,17 +117,20 @@ class Cube:
         """The cells along some keys of a dimension: `axis` has its name, the keys and what they are called now."""
         whole = self.dimension(axis.name)
         step, places = self._steps[axis.name], [whole.places[key] for key in axis.keys]
-        cells = [
-            start + step * place + i
-            for start in range(0, len(self.states), step * len(whole.keys))
-            for place in places
-            for i in range(step)
-        ]
+        starts = [step * place + i for place in places for i in range(step)]
+
+        def few(values: Sequence[T]) -> list[T]:
+            """Cells that start together stay equally far apart: in one stride each, however many there are."""
+            laid = list(values[: len(values) // len(whole.keys) * len(places)])
+            for at, start in enumerate(starts):
+                laid[at :: len(starts)] = values[start :: step * len(whole.keys)]
+            return laid
+
         return Cube(
             tuple(axis if dimension is whole else dimension for dimension in self.dimensions),
-            {name: [values[cell] for cell in cells] for name, values in self.columns.items()},
+            {name: few(values) for name, values in self.columns.items()},
             self.decimals,
-            "".join([self.states[cell] for cell in cells]),
+            "".join(few(self.states)),
         )
 
     def as_json(self) -> dict[str, Any]:
@@ -136,49 +149,38 @@ def cube(frame: pl.DataFrame, dimensions: Sequence[Dimension], columns: Mapping[
     Missing  a cell without a row is NO_ROW; a withheld one has no figures, whatever the file holds.
     Errors   ValueError when two rows fall on one cell.
     """
-    size = prod(len(d.keys) for d in dimensions)
     index = pl.lit(0, dtype=pl.Int64)
     for dimension in dimensions:
-        place = pl.col(dimension.name).replace_strict(dimension.places, default=None, return_dtype=pl.Int64)
+        place = pl.col(dimension.name).cast(pl.Enum(dimension.keys), strict=False).to_physical().cast(pl.Int64)
         index = index * len(dimension.keys) + place
-    hidden = (pl.col("flag") == "withheld").fill_null(False)
     state = (
-        pl.when(hidden)
+        pl.when(pl.col("flag") == "withheld")
         .then(pl.lit(WITHHELD))
         .when(pl.col("flag") == "unreliable")
         .then(pl.lit(UNRELIABLE))
         .otherwise(pl.lit(PUBLISHED))
     )
     # one query for all of it: each costs more than its few rows
-    read = frame.select(
-        index.alias(_CELL),
-        state.alias(_STATE),
-        *(_steps(column, hidden).alias(name) for name, column in columns.items()),
-    )
-    cells = read[_CELL].to_list()
-    there = [cell for cell in cells if cell is not None]
-    if len(set(there)) < len(there):
-        first = frame.row(cells.index(next(cell for cell in there if there.count(cell) > 1)), named=True)
-        raise ValueError(f"two rows for one cell: { ({d.name: first[d.name] for d in dimensions}) }")
-    figures = {name: _scattered(read[name], cells, size, None) for name in columns}
+    figures = [_steps(column, frame.schema[column.source]).alias(name) for name, column in columns.items()]
+    read = frame.select(index.alias(_CELL), state.alias(_STATE), *figures)
+    size = prod(len(d.keys) for d in dimensions)
+    states, row_of = [NO_ROW] * size, [None] * size
+    for row, (cell, letter) in enumerate(zip(read[_CELL].to_list(), read[_STATE].to_list(), strict=True)):
+        if cell is None:  # off the axes
+            continue
+        if states[cell] != NO_ROW:
+            again = frame.row(row, named=True)
+            raise ValueError(f"two rows for one cell: { ({d.name: again[d.name] for d in dimensions}) }")
+        states[cell] = letter
+        if letter != WITHHELD:
+            row_of[cell] = row
+    laid = read.select(pl.col(*columns).gather(pl.Series(row_of, dtype=pl.UInt32)))
     decimals = {name: column.decimals for name, column in columns.items()}
-    return Cube(tuple(dimensions), figures, decimals, "".join(_scattered(read[_STATE], cells, size, NO_ROW)))
+    return Cube(tuple(dimensions), {name: laid[name].to_list() for name in columns}, decimals, "".join(states))
 
 
-def _steps(column: Column, hidden: pl.Expr) -> pl.Expr:
-    """A source column in steps (halves up); nothing where it is withheld."""
-    whole = (
-        (pl.col(column.source) * column.steps_per_unit + 0.5).floor()
-        if column.steps_per_unit != 1
-        else (pl.col(column.source) + 0.5).floor()
-    )
-    return pl.when(hidden).then(None).otherwise(whole).fill_nan(None).cast(pl.Int64)
-
-
-def _scattered(values: pl.Series, cells: list[int | None], size: int, elsewhere: str | None) -> list[Any]:
-    """The values at their cells, and what stands in all others; a row off the axes has no cell."""
-    laid = [elsewhere] * size
-    for cell, value in zip(cells, values.to_list(), strict=True):
-        if cell is not None:
-            laid[cell] = value
-    return laid
+def _steps(column: Column, kind: pl.DataType) -> pl.Expr:
+    """A source column in steps (halves up); what is no number is missing."""
+    if kind.is_integer():
+        return pl.col(column.source) * column.steps_per_unit
+    return (pl.col(column.source) * column.steps_per_unit + 0.5).floor().cast(pl.Int64, strict=False)

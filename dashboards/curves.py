@@ -78,7 +78,7 @@ def _finer(measure: Mapping[str, Any]) -> Mapping[str, Any]:
 
 
 def _rows(release: Release, table: str, name: str) -> pl.DataFrame:
-    return release.scan(table).filter(pl.col("measure") == name).collect()
+    return release.rows(table).filter(pl.col("measure") == name)
 
 
 def _curve_cube(rows: pl.DataFrame, measure: Mapping[str, Any]) -> Cube:

@@ -30,9 +30,12 @@ def _columns() -> tuple[TableColumn, ...]:
 
 
 def data_quality_pages(release: Release) -> Iterator[Page]:
-    if not release.has("data_quality"):
-        return
-    every = release.scan("data_quality").collect()
+    if release.has("data_quality"):
+        yield release.once(_data_quality_page)
+
+
+def _data_quality_page(release: Release) -> Page:
+    every = release.rows("data_quality")
     has_accounts = every["period"].has_nulls()  # rows of files have no period, and a frozen period has none of them
     rows = _over_periods(every)
     site = axes.site_axis(release)
@@ -52,7 +55,7 @@ def data_quality_pages(release: Release) -> Iterator[Page]:
     if has_accounts:
         cubes["rows"] = accounting
         figures.insert(0, _accounting(accounting, release))
-    yield Page(
+    return Page(
         file="data-quality.html",
         section="data-quality",
         title=TEXT["data-quality.title"],

@@ -108,49 +108,56 @@ def table_rows(figure: Figure, cube: Cube, state: Mapping[str, str]) -> list[dic
 
     A row without figures has one cell, the word for why.
     """
-    rows = []
     at = {**figure.fixed, **{name: state[name] for name in figure.picks}}
-    for keys in product(*(keys_along(figure, cube, name, state) for name in figure.along)):
-        here = dict(zip(figure.along, keys, strict=True))
-        if any(key not in figure.tabled.get(name, (key,)) for name, key in here.items()):
-            continue
-        cell = cube.cell({**at, **here})
-        cells = [cell_text(column, cell, cube.decimals, figure.none) for column in figure.columns]
-        rows.append(
-            {
-                "heads": [cube.dimension(name).label(key) for name, key in here.items()],
-                "cells": [figure.none] if cell["state"] == NO_ROW else cells,
-                "state": cell["state"],
-                "link": figure.links.get(keys[0]),
-            }
-        )
+    dimensions = [cube.dimension(name) for name in figure.along]
+    keys_shown = [
+        [key for key in keys_along(figure, cube, name, state) if key in figure.tabled.get(name, (key,))]
+        for name in figure.along
+    ]
+    *_, last = dimensions
+    rows = []
+    for first in product(*keys_shown[:-1]):
+        heads = [axis.label(key) for axis, key in zip(dimensions, first, strict=False)]
+        cells = cube.line(last.name, {**at, **dict(zip(figure.along, first, strict=False))})
+        for key in keys_shown[-1]:
+            cell = cells[last.places[key]]
+            rows.append(
+                {
+                    "heads": [*heads, last.label(key)],
+                    "cells": [figure.none]
+                    if cell["state"] == NO_ROW
+                    else [cell_text(column, cell, cube.decimals, figure.none) for column in figure.columns],
+                    "state": cell["state"],
+                    "link": figure.links.get(first[0] if first else key),
+                }
+            )
     return rows
 
 
 def cell_text(column: TableColumn, cell: Mapping[str, Any], decimals: Mapping[str, int], none: str) -> str:
     """What a table says in one place: figures, or the word for why there are none."""
-    if cell["state"] == NO_ROW:
+    state, kind, values = cell["state"], column.kind, [cell[name] for name in column.of]
+    if state == NO_ROW:
         return none
-    if cell["state"] == WITHHELD:
+    if state == WITHHELD:
         return TEXT["withheld"]
-    values = [cell[name] for name in column.of]
-    if values[0] is None and column.kind != "interval":
+    if values[0] is None and kind != "interval":
         return column.missing
-    if column.kind == "word":
+    if kind == "word":
         return column.words[values[0]]
-    if column.kind == "p" and values[0] == 0:
+    if kind == "p" and values[0] == 0:
         return TEXT["p.small"]
     sign = "\u00a0%" if column.is_percent else ""
+    if kind in ("value", "p"):
+        mark = f" ({TEXT['unreliable']})" if state == UNRELIABLE and column.is_marked else ""
+        return written(values[0], decimals[column.of[0]]) + sign + mark
     words = [
         TEXT["no_limit"] if value is None else written(value, decimals[name])
         for name, value in zip(column.of, values, strict=True)
     ]
-    if column.kind == "interval":
+    if kind == "interval":
         return TEXT["no_interval"] if values == [None, None] else words[0] + marks().range + words[1] + sign
-    if column.kind == "value_interval":
-        return f"{words[0]}\n({words[1]}{marks().range}{words[2]})"
-    mark = f" ({TEXT['unreliable']})" if cell["state"] == UNRELIABLE and column.is_marked else ""
-    return words[0] + sign + mark
+    return f"{words[0]}\n({words[1]}{marks().range}{words[2]})"
 
 
 def figure_json(figure: Figure, cube: Cube, controls: Mapping[str, Control]) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from dashboards.numbers import count, percent, written
 from dashboards.wording import TEXT, listed, say
 
 Cell = dict[str, Any]
+Share = tuple[Any, ...]  # (state, share, low, high): what a sentence needs that is made by the ten thousand
 
 
 def is_shown(cell: Cell, *figures: str) -> bool:
@@ -28,6 +29,11 @@ def is_firm(cell: Cell) -> bool:
     return cell["share"] is not None and cell["low"] is not None and cell["high"] is not None
 
 
+def _is_firm(cell: Share) -> bool:
+    """As `is_firm`."""
+    return cell[0] == PUBLISHED and None not in cell
+
+
 def apart(one: Cell, other: Cell, low: str = "low", high: str = "high") -> bool:
     """Whether two intervals do not touch."""
     return one[high] < other[low] or other[high] < one[low]
@@ -35,20 +41,28 @@ def apart(one: Cell, other: Cell, low: str = "low", high: str = "high") -> bool:
 
 def most_common(cube: Cube, at: Mapping[str, str], group: str, period: str) -> str:
     """The most common band of a group, or the two that cannot be told apart."""
-    cells = [(cube.dimension("band").label(keys["band"]), cell) for keys, cell in cube.walk(["band"], at)]
-    firm = sorted((item for item in cells if is_firm(item[1])), key=lambda item: -item[1]["share"])
+    cells = list(cube.along("band", at, "share", "low", "high"))
+    firm = [
+        (-share, place, low, high)
+        for place, (state, share, low, high) in enumerate(cells)
+        if state == PUBLISHED and share is not None and low is not None and high is not None
+    ]
     if not firm:
-        states = {cell["state"] for _, cell in cells}
+        states = {state for state, *_ in cells}
         key = "nobody" if states == {NO_ROW} else "unreliable" if UNRELIABLE in states else "withheld"
         return say(f"h.{key}", group=group, period=period)
-    (band, first), *others = firm
-    words = {"group": group, "period": period, "band": band, "share": percent(first["share"])}
-    if others and not apart(first, others[0][1]) and len(firm) < len(cells):
-        return say("h.tied.hidden", group=group, period=period)
-    if others and not apart(first, others[0][1]):
-        return say("h.tied", other=others[0][0], other_share=percent(others[0][1]["share"]), **words)
-    key = "h.most" if len(firm) == len(cells) else "h.most.hidden"
-    return say(key, low=percent(first["low"]), high=percent(first["high"]), **words)
+    firm.sort()
+    bands, is_whole = cube.dimension("band").labels, len(firm) == len(cells)
+    (share, place, low, high), *others = firm
+    words = {"group": group, "period": period, "band": bands[place], "share": percent(-share)}
+    if others:
+        share, place, other_low, other_high = others[0]
+        if not (high < other_low or other_high < low):
+            if not is_whole:
+                return say("h.tied.hidden", group=group, period=period)
+            return say("h.tied", other=bands[place], other_share=percent(-share), **words)
+    key = "h.most" if is_whole else "h.most.hidden"
+    return say(key, low=percent(low), high=percent(high), **words)
 
 
 def trend(cube: Cube, at: Mapping[str, str], group: str) -> str:
@@ -163,18 +177,19 @@ def median_trend(cube: Cube, at: Mapping[str, str], group: str, unit: str, decim
     )
 
 
-def site_spread(cells: Sequence[Cell], overall: Cell, period: str) -> str:
+def site_spread(cells: Sequence[Share], overall: Share, period: str) -> str:
     """How many sites' intervals include the share over all sites."""
-    firm = [cell for cell in cells if is_firm(cell)]
-    if not firm or not is_firm(overall):
+    firm = [cell for cell in cells if _is_firm(cell)]
+    if not firm or not _is_firm(overall):
         return say("h.sites.none", period=period)
-    inside = sum(cell["low"] <= overall["share"] <= cell["high"] for cell in firm)
+    share = overall[1]
+    inside = sum([low <= share <= high for _, _, low, high in firm])
     text = say(
         "h.sites.most",
         period=period,
         inside=count(inside),
         shown=count(len(firm)),
-        share=percent(overall["share"]),
+        share=percent(share),
     )
     if inside < len(firm):
         text += say("h.sites.beyond", beyond=count(len(firm) - inside))

@@ -15,6 +15,7 @@ from dashboards.figures import Figure
 from dashboards.numbers import period_title
 from dashboards.percentiles import SOURCE, percentile_columns, percentile_names, unit_after
 from dashboards.release import ALL_SITES, Release
+from dashboards.typical_values import MIDDLE, middles
 from dashboards.wording import TEXT, group_words, say
 
 BANDING = "hydration"
@@ -32,16 +33,11 @@ def _adult_spans(release: Release) -> dict[str, tuple[int, int]]:
 def water_figure(release: Release, sex: Dimension, period: Dimension) -> tuple[Cube, Figure]:
     """The spread of water in fat-free mass by age, for all sites."""
     measure, spans = release.measures[WATER], _adult_spans(release)
-    rows = (
-        release.scan_overall("percentile")
-        .filter(pl.col("measure") == WATER)
-        .with_columns(axes.AGE_KEY)
-        .collect()
-    )
+    rows = release.overall("percentile").filter(pl.col("measure") == WATER).with_columns(axes.AGE_KEY)
     cube = axes.percentile_cube(
         rows, [sex, axes.age_axis(spans), period], measure, release.facts["percentiles"]
     )
-    unit, columns, whole = unit_after(measure), percentile_columns((25, 50, 75)), axes.widest_adult(spans)
+    unit, columns, whole = unit_after(measure), percentile_columns(MIDDLE), axes.widest_adult(spans)
     return cube, Figure(
         id="water",
         question=TEXT["prevalence.water"],
@@ -76,18 +72,8 @@ def _water_sentences(release: Release) -> Mapping[str, str]:
         return {}
     measure, spans, site = release.measures[WATER], _adult_spans(release), axes.site_axis(release)
     whole, last = axes.widest_adult(spans), release.periods[-1]
-    rows = (
-        release.scan("percentile")
-        .with_columns(axes.AGE_KEY)
-        .filter(
-            (pl.col("measure") == WATER)
-            & (pl.col("sex") == "all")
-            & (pl.col("period") == last)
-            & (pl.col("age") == whole)
-        )
-        .collect()
-    )
-    cube = axes.percentile_cube(rows, [site], measure, (25, 50, 75))
+    rows = middles(release, whole).filter(pl.col("measure") == WATER)
+    cube = axes.percentile_cube(rows, [site], measure, MIDDLE)
     return {
         key: say(
             "water.beside",

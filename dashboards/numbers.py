@@ -12,13 +12,14 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 
 from dashboards.wording import say
 
 PERCENT_DECIMALS = 1
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # one set of marks is itself alone: quick to look up
 class Marks:
     """How numbers are written. `range` stands between the ends of an interval."""
 
@@ -59,12 +60,16 @@ def steps(value: float | None, decimals: int) -> int | None:
 
 def written(whole_steps: int, decimals: int) -> str:
     """1234567 steps of 0.1 → "123 456.7"."""
-    signs = marks()
-    digits = f"{abs(whole_steps):0{decimals + 1}d}"
-    whole, part = (digits[:-decimals], digits[-decimals:]) if decimals else (digits, "")
-    grouped = whole if len(whole) < 4 else f"{int(whole):,}".replace(",", signs.thousands)
-    sign = signs.minus if whole_steps < 0 else ""
-    return sign + grouped + (signs.decimal + part if part else "")
+    return _written(marks(), whole_steps, decimals)
+
+
+@lru_cache(maxsize=50_000)  # the same shares and counts stand in a hundred thousand places
+def _written(signs: Marks, whole_steps: int, decimals: int) -> str:
+    whole, part = divmod(abs(whole_steps), 10**decimals)
+    text = str(whole) if whole < 1000 else f"{whole:,}".replace(",", signs.thousands)
+    if decimals:
+        text += f"{signs.decimal}{part:0{decimals}}"
+    return signs.minus + text if whole_steps < 0 else text
 
 
 def count(n: int) -> str:

@@ -60,8 +60,11 @@ class Outcomes:
 
 def outcome_pages(release: Release) -> Iterator[Page]:
     """One page; none where the release has no outcomes."""
-    if not release.has("outcome"):
-        return
+    if release.has("outcome"):
+        yield release.once(_outcome_page)
+
+
+def _outcome_page(release: Release) -> Page:
     rows = release.scan("outcome").with_columns(pl.col("months").cast(pl.String)).collect()
     shared = Outcomes(
         release, rows, axes.months_axis(rows), axes.sex_axis(),
@@ -93,7 +96,7 @@ def outcome_pages(release: Release) -> Iterator[Page]:
     if of_sites:
         controls["order"] = site_order()
     change = next(figure for figure in figures if figure.id == "change")
-    yield Page(
+    return Page(
         file="outcomes.html",
         section="outcomes",
         title=TEXT["outcomes.title"],

@@ -107,7 +107,7 @@ def _latest_shares(release: Release) -> dict[str, tuple[Cube, str]]:
     """Banding → its shares by period for the group that its page opens with, and that group in words."""
     if not release.has("prevalence"):
         return {}
-    rows = release.scan_overall("prevalence").filter(pl.col("sex") == "all").with_columns(axes.AGE_KEY).collect()
+    rows = release.overall("prevalence").filter(pl.col("sex") == "all").with_columns(axes.AGE_KEY)
     found = {}
     for key, banding in release.bandings.items():
         spans = axes.age_spans(release, banding)
@@ -144,11 +144,8 @@ def _reach(release: Release) -> tuple[Cube, Figure] | None:
     spans = axes.age_spans(release, measure)
     widest = max(spans, key=lambda key: spans[key][1] - spans[key][0])
     rows = (
-        release.scan_overall("percentile")
-        .filter(pl.col("measure") == "weight")
-        .with_columns(axes.AGE_KEY)
-        .filter(pl.col("age") == widest)
-        .collect()
+        release.overall("percentile")
+        .filter((pl.col("measure") == "weight") & axes.of_group(widest))
     )
     cube = axes.percentile_cube(rows, [sex, period], measure, (50,))
     columns = (TableColumn(TEXT["column.people"], "value", ("people",)),)

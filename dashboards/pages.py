@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import gc
-import json
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -11,6 +10,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+import orjson
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
@@ -79,7 +79,7 @@ def _build(release: Release, assets: Path | None) -> list[Path]:
     for _, pages in SECTIONS:
         for page in pages(release):
             path = release_folder / page.file
-            path.write_text(_rendered(templates, release, page, sections), encoding="utf-8", newline="\n")
+            path.write_bytes(_rendered(templates, release, page, sections).encode())
             written.append(path)
             if page.section == "report":
                 written.append(write_document(release, page))
@@ -123,17 +123,19 @@ def _templates() -> Environment:
 
 def _rendered(templates: Environment, release: Release, page: Page, sections: list[str]) -> str:
     state = {name: control.default for name, control in page.controls.items()}
+    withheld = TEXT["withheld"]
     views = {}
     for figure in page.figures:
         rows = table_rows(figure, page.cubes[figure.cube], state)
+        states, texts = {row["state"] for row in rows}, {text for row in rows for text in row["cells"]}
         views[figure.id] = {
             "figure": figure,
             "headline": figure.headline({name: state[name] for name in figure.picks}),
             "heads": [TEXT[f"column.{name}"] for name in figure.along],
             "rows": rows,
             "show": say_of("figures.show", len(rows), rows=count(len(rows))),
-            "has_withheld": any(TEXT["withheld"] in cell for row in rows for cell in row["cells"]),
-            "has_unreliable": any(row["state"] == UNRELIABLE for row in rows),
+            "has_withheld": any(withheld in text for text in texts),
+            "has_unreliable": UNRELIABLE in states,
         }
     facts = release.facts
     return templates.get_template(page.template).render(
@@ -152,7 +154,7 @@ def _rendered(templates: Environment, release: Release, page: Page, sections: li
 
 def json_block(value: Any) -> Markup:
     """Compact JSON that no browser can take for the end of its script element."""
-    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), sort_keys=True, allow_nan=False)
+    text = orjson.dumps(value, option=orjson.OPT_SORT_KEYS).decode()
     for sign in "<>&\u2028\u2029":
         text = text.replace(sign, f"\\u{ord(sign):04x}")
     return Markup(text)

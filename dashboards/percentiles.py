@@ -50,7 +50,7 @@ def percentile_names(release: Release) -> tuple[str, ...]:
 def percentile_pages(release: Release) -> Iterator[Page]:
     if not release.has("percentile"):
         return
-    rows = release.scan_overall("percentile").with_columns(axes.AGE_KEY).collect()
+    rows = release.overall("percentile").with_columns(axes.AGE_KEY)
     for name in release.measures:
         yield _page(release, name, rows.filter(pl.col("measure") == name))
 

@@ -21,7 +21,7 @@ SOURCE = "data/prevalence.csv"
 def prevalence_pages(release: Release) -> Iterator[Page]:
     if not release.has("prevalence"):
         return
-    rows = release.scan_overall("prevalence").with_columns(axes.AGE_KEY).collect()
+    rows = release.overall("prevalence").with_columns(axes.AGE_KEY)
     for name in release.bandings:
         yield _page(release, name, rows.filter(pl.col("banding") == name))
 

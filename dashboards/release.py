@@ -45,17 +45,23 @@ class Release:
 
     folder: Path
     facts: dict[str, Any]
-    _once: dict[Callable[[Release], Any], Any] = field(default_factory=dict, repr=False, compare=False)
+    _once: dict[tuple[Any, ...], Any] = field(default_factory=dict, repr=False, compare=False)
 
-    def once(self, make: Callable[[Release], T]) -> T:
+    def once(self, make: Callable[..., T], *arguments: str) -> T:
         """What `make` gives of this release: several pages ask for it, and it is worked out for the first alone."""
-        if make not in self._once:
-            self._once[make] = make(self)
-        return self._once[make]
+        key = (make, *arguments)
+        if key not in self._once:
+            self._once[key] = make(self, *arguments)
+        return self._once[key]
 
     def has(self, table: str) -> bool:
         """Whether release.json lists the table with any rows: a file that it does not list is no part of it."""
         return any(listed["name"] == table and listed["rows"] for listed in self.facts["tables"])
+
+    @cached_property
+    def kinds(self) -> dict[str, str]:
+        """Site id → what kind of place it is."""
+        return {site["id"]: site.get("kind", "other") for site in self.facts["sites"]}
 
     def file_of(self, table: str) -> Path:
         return self.folder / "data" / f"{table}.parquet"
@@ -67,11 +73,14 @@ class Release:
             return rows
         return rows.with_columns(pl.col("site").fill_null(ALL_SITES))
 
-    def scan_overall(self, table: str) -> pl.LazyFrame:
-        """As `scan`, the rows of all sites together alone: told by the column as the file has it, so that the rows of
-        hundreds of sites are left out while the file is read, and not after."""
-        rows = pl.scan_parquet(self.file_of(table), glob=False).filter(pl.col("site").is_null())
-        return rows.with_columns(site=pl.lit(ALL_SITES))
+    def rows(self, table: str) -> pl.DataFrame:
+        """All of `scan`, read once: for a small table that several pages take their rows from."""
+        return self.once(_rows, table)
+
+    def overall(self, table: str) -> pl.DataFrame:
+        """The rows of all sites together as the file has them, without a site, read once: so told the rows of hundreds
+        of sites are left out while the file is read, and not after."""
+        return self.once(_overall, table)
 
     @cached_property
     def site_names(self) -> dict[str, str]:
@@ -100,6 +109,14 @@ class Release:
     @property
     def age_groups(self) -> list[dict[str, Any]]:
         return self.facts["age_groups"]
+
+
+def _rows(release: Release, table: str) -> pl.DataFrame:
+    return release.scan(table).collect()
+
+
+def _overall(release: Release, table: str) -> pl.DataFrame:
+    return pl.scan_parquet(release.file_of(table), glob=False).filter(pl.col("site").is_null()).collect()
 
 
 def read_release(folder: Path) -> Release:

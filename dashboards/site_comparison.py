@@ -5,8 +5,9 @@ Sites stand in the order of their names or of how many people they measured, nev
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache
 
 import polars as pl
 
@@ -24,6 +25,7 @@ FIGURES = {
     "limit_high": "funnel_high_95", "outer_low": "funnel_low_998", "outer_high": "funnel_high_998",
     "shrunken": "shrunken", "shrunken_low": "shrunken_low", "shrunken_high": "shrunken_high",
 }  # fmt: skip
+Cells = Callable[..., list[site_headlines.Cell]]  # the sites of a choice of band and period
 
 
 @dataclass(frozen=True)
@@ -71,7 +73,12 @@ def comparison(release: Release, topic: Topic) -> tuple[dict[str, Cube], list[Fi
     compared = cube(rows, [topic.bands, period, sites], _columns(topic.scale))
     group = group_words("all", rows["age_from"].min(), rows["age_to"].max())
     methods = methods_named(rows["method"])
-    figures = [_funnel(topic, compared, group, methods), _shrunken(topic, compared, group)]
+
+    @cache
+    def cells(period: str, band: str = "") -> list[site_headlines.Cell]:
+        return compared.line("site", {"band": band, "period": period}, *FIGURES)
+
+    figures = [_funnel(topic, compared, cells, group, methods), _shrunken(topic, compared, cells, group)]
     cubes = {"compared": compared}
     spread = _spread(release, topic, period)
     if spread:
@@ -81,11 +88,7 @@ def comparison(release: Release, topic: Topic) -> tuple[dict[str, Cube], list[Fi
 
 
 def rows_compared(release: Release, topic: str) -> pl.DataFrame:
-    return release.once(_site_comparison).filter(pl.col("topic") == topic)
-
-
-def _site_comparison(release: Release) -> pl.DataFrame:
-    return release.scan("site_comparison").collect()
+    return release.rows("site_comparison").filter(pl.col("topic") == topic)
 
 
 def periods_compared(release: Release, rows: pl.DataFrame) -> Dimension:
@@ -113,7 +116,7 @@ def _table(topic: Topic) -> tuple[TableColumn, ...]:
     )
 
 
-def _funnel(topic: Topic, compared: Cube, group: str, methods: str) -> Figure:
+def _funnel(topic: Topic, compared: Cube, cells: Cells, group: str, methods: str) -> Figure:
     columns = _table(topic)
     period, heads = compared.dimension("period"), (("site", TEXT["column.site"]),)
     return Figure(
@@ -139,12 +142,12 @@ def _funnel(topic: Topic, compared: Cube, group: str, methods: str) -> Figure:
         ),
         links=topic.site_files,
         headline=lambda at: site_headlines.funnel(
-            _cells(compared, at), group, _label(period, at), topic.scale.writer
+            cells(**at), group, _label(period, at), topic.scale.writer
         ),
     )
 
 
-def _shrunken(topic: Topic, compared: Cube, group: str) -> Figure:
+def _shrunken(topic: Topic, compared: Cube, cells: Cells, group: str) -> Figure:
     is_percent, period = topic.scale.is_percent, compared.dimension("period")
     columns = (
         TableColumn(TEXT["compare.column.shrunken"], "value", ("shrunken",), is_percent,
@@ -172,7 +175,7 @@ def _shrunken(topic: Topic, compared: Cube, group: str) -> Figure:
         notes=(TEXT["compare.shrunken.read"],),
         links=topic.site_files,
         headline=lambda at: site_headlines.shrunken(
-            _cells(compared, at), group, _label(period, at), topic.scale.writer
+            cells(**at), group, _label(period, at), topic.scale.writer
         ),
     )
 
@@ -180,7 +183,7 @@ def _shrunken(topic: Topic, compared: Cube, group: str) -> Figure:
 def _spread(release: Release, topic: Topic, period: Dimension) -> Cube | None:
     if not release.has("site_heterogeneity"):
         return None
-    rows = release.scan("site_heterogeneity").filter(pl.col("topic") == topic.name).collect()
+    rows = release.rows("site_heterogeneity").filter(pl.col("topic") == topic.name)
     if rows.is_empty():
         return None
     scale = {"steps_per_unit": topic.scale.steps_per_unit, "decimals": topic.scale.decimals}
@@ -233,10 +236,6 @@ def _heterogeneity(topic: Topic, spread: Cube, group: str) -> Figure:
             group,
         ),
     )
-
-
-def _cells(compared: Cube, at: Mapping[str, str]) -> list[dict[str, int | str | None]]:
-    return [cell for _, cell in compared.walk(["site"], {"band": "", **at})]
 
 
 def _label(period: Dimension, at: Mapping[str, str]) -> str | None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 from typing import Any
 
 from dashboards.cubes import PUBLISHED
@@ -29,7 +30,8 @@ class Writer:
 
 
 def _with(cells: Sequence[Cell], *names: str) -> list[Cell]:
-    return [c for c in cells if c["state"] == PUBLISHED and all(c[name] is not None for name in names)]
+    found = itemgetter("state", *names)
+    return [cell for cell in cells if (values := found(cell))[0] == PUBLISHED and None not in values]
 
 
 def funnel(cells: Sequence[Cell], group: str, period: str | None, write: Writer) -> str:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-import polars as pl
-
 from dashboards import axes
 from dashboards.cubes import Dimension
 from dashboards.figures import Control
@@ -31,7 +29,7 @@ def mean_files(release: Release) -> dict[str, str]:
     """Measure → the page that compares sites by its mean. "mean" keeps the names apart from those of bandings."""
     if not release.has("site_comparison"):
         return {}
-    topics = set(release.scan("site_comparison").select(pl.col("topic").unique()).collect()["topic"])
+    topics = set(release.rows("site_comparison")["topic"].unique())
     return {name: f"sites-mean-{name.replace('_', '-')}.html" for name in release.measures if name in topics}
 
 

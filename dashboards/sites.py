@@ -6,20 +6,21 @@ Sites stand in the order of their names or of how many people they measured, nev
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import polars as pl
 
 from dashboards import axes, beam_charts, headlines, site_charts
-from dashboards.cubes import NO_ROW, Cube, Dimension
-from dashboards.figures import Figure, share_columns
+from dashboards.cubes import Cube, Dimension
+from dashboards.figures import Figure, TableColumn, share_columns
 from dashboards.hydration import BANDING, hydration_notes, water_sentences
-from dashboards.numbers import marks, period_title, written
+from dashboards.numbers import period_title
 from dashboards.page import Choice, Page, sibling_file, sibling_pages
-from dashboards.percentiles import measure_titles, unit_after
 from dashboards.release import ALL_SITES, Release
 from dashboards.site_comparison import Topic, comparison, share_of_band
 from dashboards.site_means import mean_files, mean_page, site_file, site_order
+from dashboards.typical_values import typical_group, typical_values
 from dashboards.wording import TEXT, group_words, listed, say
 
 SOURCE = "data/prevalence.csv"
@@ -32,17 +33,22 @@ def site_pages(release: Release) -> Iterator[Page]:
     """First the pages with every site, then a page for each."""
     if not release.has("prevalence"):
         return
-    ages = _opening_ages(release)
-    rows = release.once(_rows_of_opening_groups)
+    _, *others = release.bandings
+    yield release.once(_first_page)
+    for name in others:
+        yield _all_sites_page(release, name)
     means = mean_files(release)
-    for name in release.bandings:
-        yield _all_sites_page(release, name, ages[name], rows.filter(pl.col("banding") == name), means)
     for name in means:
         yield mean_page(release, name, means)
-    cubes, told = _cubes_of_sites(release, rows), _told_of_sites(rows)
-    typical, water = _typical_values(release), water_sentences(release)
+    told, typical = _told_of_sites(release.once(_rows_of_opening_groups)), typical_values(release)
+    beside = {name: _Beside.of(release, name) for name in release.bandings}
     for site in release.site_names:
-        yield _one_site_page(release, site, ages, cubes, told.get(site, {}), typical.get(site, []), water)
+        yield _one_site_page(release, site, beside, told.get(site, {}), typical.get(site, []))
+
+
+def _first_page(release: Release) -> Page:
+    """The page that others quote."""
+    return _all_sites_page(release, next(iter(release.bandings)))
 
 
 def _opening_ages(release: Release) -> dict[str, str]:
@@ -54,13 +60,14 @@ def _opening_ages(release: Release) -> dict[str, str]:
 
 def _rows_of_opening_groups(release: Release) -> pl.DataFrame:
     is_opening_group = pl.any_horizontal(
-        (pl.col("banding") == name) & (pl.col("age") == age) for name, age in _opening_ages(release).items()
+        (pl.col("banding") == name) & axes.of_group(age) for name, age in _opening_ages(release).items()
     )
-    return release.scan("prevalence").with_columns(axes.AGE_KEY).filter(is_opening_group).collect()
+    return release.scan("prevalence").filter(is_opening_group).collect()
 
 
-def _cubes_of_sites(release: Release, rows: pl.DataFrame) -> dict[str, Cube]:
-    """Banding → every site in every period: made once, and each site's page takes its own cells."""
+def _cubes_of_sites(release: Release) -> dict[str, Cube]:
+    """Banding → every site in every period: made once, and each page of sites takes its own cells."""
+    rows = release.once(_rows_of_opening_groups)
     sex, period, site = axes.sex_axis(), axes.period_axis(release), axes.site_axis(release)
     return {
         name: axes.share_cube(rows.filter(pl.col("banding") == name), [sex, period, axes.band_axis(banding), site])
@@ -78,15 +85,15 @@ def _told_of_sites(rows: pl.DataFrame) -> dict[str, dict[str, Any]]:
     return {row["site"]: row for row in told.to_dicts()}
 
 
-def _all_sites_page(
-    release: Release, name: str, age: str, rows: pl.DataFrame, means: Mapping[str, str]
-) -> Page:
+def _all_sites_page(release: Release, name: str) -> Page:
     banding = release.bandings[name]
     titles = {key: b["title"] for key, b in release.bandings.items()}
-    every = axes.period_axis(release)
+    cube = release.once(_cubes_of_sites)[name]
+    every = cube.dimension("period")
     period = Dimension("period", every.keys[-PERIODS_SHOWN:], every.labels[-PERIODS_SHOWN:])
-    sex, band, site = axes.sex_axis(), axes.band_axis(banding), axes.site_axis(release)
-    cube = axes.share_cube(rows, [sex, period, band, site])
+    if period != every:
+        cube = cube.narrowed(period)
+    sex, band, means = cube.dimension("sex"), cube.dimension("band"), mean_files(release)
     controls = axes.controls_for(
         band,
         sex,
@@ -103,7 +110,7 @@ def _all_sites_page(
     choices = sibling_pages("sites", titles, name)
     if means:
         choices += (Choice(TEXT["sites.means"], next(iter(means.values())), False),)
-    span = axes.age_spans(release, banding)[age]
+    span = axes.age_spans(release, banding)[_opening_ages(release)[name]]
     return Page(
         file=sibling_file("sites", titles, name),
         section="sites",
@@ -126,6 +133,12 @@ def _all_sites_page(
 def _every_site(release: Release, cube: Cube, name: str) -> Figure:
     heads = (("site", TEXT["column.site"]),)
     water = hydration_notes(water_sentences(release)) if name == BANDING else ()
+    periods = cube.dimension("period")
+
+    def headline(at: Mapping[str, str]) -> str:
+        overall, *sites = cube.along("site", at, "share", "low", "high")  # all sites stand first
+        return headlines.site_spread(sites, overall, periods.label(at["period"]))
+
     return Figure(
         id="sites",
         question=TEXT["sites.figure"],
@@ -141,22 +154,40 @@ def _every_site(release: Release, cube: Cube, name: str) -> Figure:
         none=TEXT["none.or_withheld"],  # a site's group without any figure to show has no rows
         notes=(TEXT["sites.read"], *water),
         links={key: site_file(key) for key in release.site_names},
-        headline=lambda at: headlines.site_spread(
-            [cell for keys, cell in cube.walk(["site"], at) if keys["site"] != ALL_SITES],
-            cube.cell({**at, "site": ALL_SITES}),
-            cube.dimension("period").label(at["period"]),
-        ),
+        headline=headline,
     )
+
+
+@dataclass(frozen=True)
+class _Beside:
+    """What the figures of one banding have in common on all pages of single sites."""
+
+    every: Cube
+    columns: tuple[TableColumn, ...]
+    spec: dict[str, Any]
+    groups: Mapping[str, str]  # sex → the group in words
+    water: Mapping[str, str]  # site → what stands beside hydration
+
+    @classmethod
+    def of(cls, release: Release, name: str) -> _Beside:
+        every, columns = release.once(_cubes_of_sites)[name], share_columns()
+        span = axes.age_spans(release, release.bandings[name])[_opening_ages(release)[name]]
+        heads = (("site", TEXT["column.site"]), ("band", TEXT["column.band"]))
+        return cls(
+            every,
+            columns,
+            beam_charts.band_beams_beside(columns, heads),
+            {sex: group_words(sex, *span) for sex in every.dimension("sex").keys},
+            water_sentences(release) if name == BANDING else {},
+        )
 
 
 def _one_site_page(
     release: Release,
     site: str,
-    ages: Mapping[str, str],
-    every: Mapping[str, Cube],
+    beside: Mapping[str, _Beside],
     told: Mapping[str, Any],
     typical: list[dict[str, Any]],
-    water: Mapping[str, str],
 ) -> Page:
     name, sex, period = release.site_names[site], axes.sex_axis(), axes.period_axis(release)
     site_axis = Dimension("site", (site, ALL_SITES), (name, TEXT["all_sites"]))
@@ -164,16 +195,11 @@ def _one_site_page(
     figures = []
     measured = set(told.get("banding", ()))  # a school has no figures of adults: its page does not say so six times
     opening = told.get("shown") or told.get("period") or release.periods[-1]
-    for key, banding in release.bandings.items():
+    for key, shared in beside.items():
         if measured and key not in measured:
             continue
-        cubes[key] = every[key].narrowed(site_axis)
-        figures.append(
-            _beside_all_sites(
-                release, key, cubes[key], site, axes.age_spans(release, banding)[ages[key]], water
-            )
-        )
-    kind = next(s.get("kind", "other") for s in release.facts["sites"] if s["id"] == site)
+        cubes[key] = shared.every.narrowed(site_axis)
+        figures.append(_beside_all_sites(release, key, cubes[key], site, shared))
     return Page(
         file=site_file(site),
         section="sites",
@@ -185,11 +211,11 @@ def _one_site_page(
         controls=axes.controls_for(sex, period, defaults={"sex": "all", "period": opening}),
         figures=tuple(figures),
         more={
-            "kind": TEXT.get(f"site.kind.{kind}", TEXT["site.kind.other"]),
+            "kind": TEXT.get(f"site.kind.{release.kinds[site]}", TEXT["site.kind.other"]),
             "typical": typical if any("words" not in row for row in typical) else [],
             "typical_lead": say(
                 "site.measures.lead",
-                group=group_words("all", *_typical_span(release)),
+                group=group_words("all", *typical_group(release)[1]),
                 period=period_title(release.periods[-1]),
             ),
         },
@@ -207,79 +233,22 @@ def _since_when(release: Release, opening: str, measured: set[str]) -> Iterator[
         yield say("site.left_out", list=listed(left_out))
 
 
-def _beside_all_sites(
-    release: Release, key: str, cube: Cube, site: str, span: tuple[int, int], water: Mapping[str, str]
-) -> Figure:
-    heads = (
-        ("site", TEXT["column.site"]),
-        ("band", TEXT["column.band"]),
-    )
-    notes = (TEXT["site.read"], *(hydration_notes(water, site) if key == BANDING else ()))
-    groups = {sex: group_words(sex, *span) for sex in cube.dimension("sex").keys}
-    periods = {period: period_title(period) for period in cube.dimension("period").keys}
+def _beside_all_sites(release: Release, key: str, cube: Cube, site: str, shared: _Beside) -> Figure:
+    water = hydration_notes(shared.water, site) if key == BANDING else ()
+    periods = cube.dimension("period")
     return Figure(
         id=key,
         question=release.bandings[key]["title"],
         cube=key,
         along=("band", "site"),
         picks=("sex", "period"),
-        spec=beam_charts.band_beams_beside(share_columns(), heads),
-        columns=share_columns(),
+        spec=shared.spec,
+        columns=shared.columns,
         source=SOURCE,
-        notes=notes,
+        notes=(TEXT["site.read"], *water),
         is_folded=True,
         none=TEXT["none.or_withheld"],
         headline=lambda at: headlines.most_common(
-            cube, {**at, "site": site}, groups[at["sex"]], periods[at["period"]]
+            cube, {**at, "site": site}, shared.groups[at["sex"]], periods.label(at["period"])
         ),
     )
-
-
-def _typical_span(release: Release) -> tuple[int, int]:
-    spans = axes.age_spans(release, {"age_from": 5, "age_to": 99})
-    return spans[axes.widest_adult(spans)]
-
-
-def _typical_values(release: Release) -> dict[str, list[dict[str, Any]]]:
-    """Site → middle value and middle half of each measure in the last period, as texts."""
-    if not release.has("percentile"):
-        return {}
-    low, high = _typical_span(release)
-    rows = (
-        release.scan("percentile")
-        .filter(
-            (pl.col("site") != ALL_SITES)
-            & (pl.col("period") == release.periods[-1])
-            & (pl.col("sex") == "all")
-            & (pl.col("age_from") == low)
-            & (pl.col("age_to") == high)
-            & pl.col("percentile").is_in([25, 50, 75])
-        )
-        .with_columns(axes.AGE_KEY)
-        .collect()
-    )
-    measures, site = axes.sex_axis(), axes.site_axis(release)
-    titles, found = measure_titles(release), {key: [] for key in release.site_names}
-    measures = {m: release.measures[m] for m in release.measures if m in set(rows["measure"])}
-    for name, measure in measures.items():
-        cube = axes.percentile_cube(rows.filter(pl.col("measure") == name), [site], measure, (25, 50, 75))
-        for key in found:
-            found[key].append({"title": titles[name], **_typical_texts(cube.cell({"site": key}), measure)})
-    return found
-
-
-def _typical_texts(cell: Mapping[str, Any], measure: Mapping[str, Any]) -> dict[str, str]:
-    if not headlines.is_shown(cell, "p25", "p50", "p75"):
-        return {"words": TEXT["none.or_withheld"] if cell["state"] == NO_ROW else TEXT["withheld"]}
-    unit, decimals = unit_after(measure), measure["decimals"]
-    texts = {name: written(cell[name], decimals) for name in ("p25", "p50", "p75")}
-    interval = [
-        TEXT["no_limit"] if cell[end] is None else written(cell[end], decimals)
-        for end in ("p50_low", "p50_high")
-    ]
-    return {
-        "middle": texts["p50"] + unit,
-        "interval": marks().range.join(interval),
-        "half": f"{texts['p25']}{marks().range}{texts['p75']}{unit}",
-        "people": written(cell["people"], 0),
-    }

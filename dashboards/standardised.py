@@ -24,12 +24,7 @@ def standardised_figure(
     standardised."""
     if not release.has("standardised_prevalence"):
         return None
-    rows = (
-        release.scan_overall("standardised_prevalence")
-        .filter(pl.col("banding") == name)
-        .with_columns(axes.AGE_KEY)
-        .collect()
-    )
+    rows = release.overall("standardised_prevalence").filter(pl.col("banding") == name).with_columns(axes.AGE_KEY)
     present = {key: span for key, span in spans.items() if key in set(rows["age"])}
     if not present:
         return None

@@ -54,7 +54,7 @@ def fitted_trends(release: Release, name: str, sex: Dimension, age: Dimension) -
     """None where the release fitted no trend in this banding."""
     if not release.has("trend"):
         return None
-    rows = release.scan("trend").filter(pl.col("banding") == name).with_columns(axes.AGE_KEY).collect()
+    rows = release.rows("trend").filter(pl.col("banding") == name).with_columns(axes.AGE_KEY)
     if rows.is_empty():
         return None
     return Trends(

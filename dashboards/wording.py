@@ -13,11 +13,19 @@ CAUTIONS = (
 HOW = ("person", "bands", "intervals", "percentiles", "withheld", "change", "analysers", "rounding")
 
 
+def _held(text: str) -> str:
+    """A per cent sign stays on the line of its number, as in numbers.percent: who writes texts need not see to it."""
+    return text.replace(" %", "\u00a0%")
+
+
 class _Text(Mapping[str, str]):
     """Text by its name in the language of the pages that are being made."""
 
     def __getitem__(self, key: str) -> str:
-        return catalogue().form_of(key, ENGLISH[key])
+        spoken = catalogue()
+        if key not in spoken.shown:
+            spoken.shown[key] = _held(spoken.form_of(key, ENGLISH[key]))
+        return spoken.shown[key]
 
     def __iter__(self) -> Iterator[str]:
         return iter(ENGLISH)
@@ -36,7 +44,7 @@ def say(key: str, /, **values: object) -> str:
 
 def say_of(key: str, n: int, /, **values: object) -> str:
     """The text under `key` in the form that the language has for `n`: in English `key.one` for one."""
-    return catalogue().form_for(key, n, ENGLISH[key], ENGLISH[f"{key}.one"]).format(**values)
+    return _held(catalogue().form_for(key, n, ENGLISH[key], ENGLISH[f"{key}.one"])).format(**values)
 
 
 def titled(*names: str, **values: object) -> list[tuple[str, str]]:

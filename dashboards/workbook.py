@@ -16,7 +16,7 @@ from xlsxwriter.format import Format
 from xlsxwriter.worksheet import Worksheet
 
 from dashboards.numbers import count, period_title
-from dashboards.release import ALL_SITES, Release
+from dashboards.release import Release
 from dashboards.stamp import stamp
 from dashboards.table_sheet import TableSheet, storable
 from dashboards.wording import TEXT, say
@@ -68,14 +68,15 @@ def rows_held(release: Release, table: dict[str, Any]) -> tuple[pl.DataFrame, bo
 
     A row without a period is of all of them, or of files that have none, and stays.
     """
-    scanned = pl.scan_parquet(release.file_of(table["name"]), glob=False)
-    if any(column["name"] == "period" for column in table["columns"]):
-        scanned = scanned.filter((pl.col("period") == release.periods[-1]) | pl.col("period").is_null())
-    if scanned.select(pl.len()).collect().item() <= MOST_ROWS:
+    columns = {column["name"] for column in table["columns"]}
+    is_held = pl.lit(True)
+    if "period" in columns:
+        is_held = (pl.col("period") == release.periods[-1]) | pl.col("period").is_null()
+    scanned = pl.scan_parquet(release.file_of(table["name"]), glob=False).filter(is_held)
+    if table["rows"] <= MOST_ROWS or scanned.select(pl.len()).collect().item() <= MOST_ROWS:
         return scanned.collect(), False
-    if any(column["name"] == "site" for column in table["columns"]):
-        scanned = scanned.filter(pl.col("site").is_null() | (pl.col("site") == ALL_SITES))
-    return scanned.collect().head(MOST_ROWS), True
+    rows = release.overall(table["name"]).filter(is_held) if "site" in columns else scanned.collect()
+    return rows.head(MOST_ROWS), True
 
 
 def _sheet(

@@ -9,7 +9,7 @@ from pipeline.programme import Programme
 from pipeline.publishing import Publication
 from pipeline.release.since_frozen import counts_that_differ
 from pipeline.store import Store, sql_text
-from pipeline.waiting_figures import due_on, resting_on
+from pipeline.waiting_figures import due_on, resting_on, said_of
 
 MUCH_SET_ASIDE = 0.05  # of a site's accepted readings; chance and slips give well under 1 %
 
@@ -67,7 +67,7 @@ def _waiting(store: Store, programme: Programme) -> tuple[str, ...]:
     if day is None:
         return ()
     return (
-        f"note  curves, analysers and outcomes rest on what had come by {day}\n"
+        f"note  {said_of(day)}\n"
         f"      next: nothing; the first run from {due_on(programme, day)} on works them out, or now: "
         "evenbeam run PROGRAMME.toml --all-figures",
     )

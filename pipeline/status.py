@@ -11,7 +11,7 @@ from pipeline.arrivals import arrival
 from pipeline.faults import SettingsFault, nearest, printable
 from pipeline.programme import Programme
 from pipeline.store import Store, sql_text
-from pipeline.waiting_figures import due_on, resting_on
+from pipeline.waiting_figures import due_on, resting_on, said_of
 
 ROW_STATES = ("rows_read", "rows_accepted", "rows_held", "rows_duplicate", "rows_superseded")
 REMOVED = ("rows_withdrawn", "rows_expired")  # shown where there are any
@@ -112,10 +112,7 @@ def show_status(
     _show_set_aside([row for row in found["set_aside"] if site in (None, row["site"])])
     waiting = found["over_periods"]
     if waiting:
-        print(
-            f"\ncurves, analysers and outcomes rest on what had come by {waiting['as_of']}; "
-            f"the first run from {waiting['due_on']} on works them out"
-        )
+        print(f"\n{said_of(waiting['as_of'])}; the first run from {waiting['due_on']} on works them out")
     if found["published"]:
         print(f"\nopen {found['published']}")
 

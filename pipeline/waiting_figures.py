@@ -35,6 +35,11 @@ def resting_on(store: Store) -> date | None:
     return last.as_of if last else None
 
 
+def said_of(day: date | str) -> str:
+    """What figures over all periods rest on, in the words of every message; pages have the same in their language."""
+    return f"curves, analysers and outcomes rest on what had come by {day}"
+
+
 def due_on(programme: Programme, worked_out: date) -> date:
     return worked_out + timedelta(days=programme.settings.results.over_periods_every_days)
 

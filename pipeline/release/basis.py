@@ -21,7 +21,7 @@ Basis = dict[str, str | None]
 
 _PACKAGES = ("pipeline", "dashboards", "sql")
 _LIBRARIES = (
-    "altair", "babel", "duckdb", "jinja2", "markupsafe", "numpy", "polars", "scipy", "typst", "vl-convert-python",
+    "babel", "duckdb", "jinja2", "markupsafe", "numpy", "orjson", "polars", "scipy", "typst", "vl-convert-python",
     "xlsxwriter",
 )  # fmt: skip
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from pipeline.release.contents import Content, Contents
 from pipeline.release.schema import Column, Table
+from pipeline.waiting_figures import said_of
 
 # The open standard's own identifiers of its second version: https://datapackage.org
 PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
@@ -43,7 +44,7 @@ def data_package(
 
 
 def _waiting(day: str | None) -> str:
-    return f" Curves, analysers and outcomes rest on what had come by {day}." if day else ""
+    return f" {said_of(day).capitalize()}." if day else ""
 
 
 def name_of(title: str) -> str:

@@ -85,10 +85,9 @@ def test_one_period_is_no_trend():
 
 def test_sites_are_counted_by_whether_their_interval_holds_the_overall_share():
     def cell(low, high):
-        return {"state": ".", "share": (low + high) // 2, "low": low, "high": high}
+        return ".", (low + high) // 2, low, high
 
-    overall = {"state": ".", "share": 300, "low": 290, "high": 310}
-    hidden = {"state": "w", "share": None, "low": None, "high": None}
+    overall, hidden = (".", 300, 290, 310), ("w", None, None, None)
     said = headlines.site_spread([cell(300, 400), cell(301, 400), cell(200, 300), hidden], overall, "Q1 2025")
     assert "2 of the 3 sites" in said
     assert "30.0\u00a0%" in said
@@ -103,7 +102,7 @@ def spread_cell(**figures):
 def test_a_middle_value_stands_with_its_interval_or_says_nothing_of_one():
     said = headlines.spread(spread_cell(), "adults", "Q1 2025", " kg", 1)
     assert "between 20.0 and 30.0 kg" in said
-    assert "25.0 (95 % interval 24.5 to 25.5)" in said
+    assert "25.0 (95\u00a0% interval 24.5 to 25.5)" in said
     assert "interval" not in headlines.spread(spread_cell(p50_low=None), "adults", "Q1 2025", " kg", 1)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import zipfile
+from datetime import datetime
 from pathlib import Path
 
 import polars as pl
@@ -35,6 +36,7 @@ CELL = re.compile(r'<c r="([A-Z]+\d+)"(?: s="(\d+)")?(?: t="(\w+)")?><v>([^<]*)<
 
 def write(path: Path, rows: pl.DataFrame, is_by_cell: bool) -> Path:
     with xlsxwriter.Workbook(path, {"strings_to_formulas": False, "strings_to_urls": False}) as book:
+        book.set_properties({"created": datetime(2026, 1, 15)})  # else the second in which each is written
         head = book.add_format({"bold": True})
         styles = {
             pl.Float64: book.add_format({"num_format": "0.00"}),

@@ -7,7 +7,9 @@ import random
 import pytest
 from invented_programme import FORMATS, PERSON, Invented, invented, others
 
+from dashboards.english import ENGLISH
 from pipeline.results.curve import build_curves
+from pipeline.waiting_figures import said_of
 
 OVER_PERIODS = (
     "reading.visit", "reading.repeat", "tally.person_value", "tally.change_value", "tally.change_sum",
@@ -80,6 +82,7 @@ def test_they_stay_to_the_digit_until_their_day_and_every_place_says_so(curves, 
     assert record(programme)["over_periods"] == {"as_of": FIRST, "written": "10 July 2025"}
     package = json.loads((programme.folder / "published/latest/data/datapackage.json").read_text())
     assert f"rest on what had come by {FIRST}" in package["description"]
+    assert ENGLISH["stamp.waiting"].lower() == f"{said_of('{day}')}."  # pages import nothing of the pipeline
     assert programme.run("status", str(programme.folder)) == 0
     assert f"rest on what had come by {FIRST}; the first run from {NEXT_WEEK} on" in capsys.readouterr().out
     assert programme.run("status", str(programme.folder), "--json") == 0
