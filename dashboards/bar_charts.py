@@ -5,76 +5,90 @@ Over the rows that chart_parts describes; the styles are in assets/charts.js.
 
 from __future__ import annotations
 
-from functools import cache
+from typing import Any
+
+import altair as alt
 
 from dashboards.chart_parts import (
-    BARE,
     IS_ABSENT,
     IS_SHOWN,
-    LEFT_TO_RIGHT,
-    WIDTH,
+    ROWS,
     Columns,
     Heads,
-    Part,
-    axis,
-    expr,
+    drawn_once,
     finished,
-    fixed,
     in_order,
-    layer,
-    number,
     period_axis,
     scale,
-    step,
     tooltip,
     value_axis,
-    words,
 )
 
 
-@cache
-def bars(columns: Columns, row: str, heads: Heads) -> Part:
+@drawn_once
+def bars(columns: Columns, row: str, heads: Heads) -> dict[str, Any]:
     """Plain bars of shares from zero, one row each."""
-    y = in_order(row, axis(labelLimit=190, **BARE))
-    x = number("share", scale=scale(), axis=value_axis("%", tickCount=3, orient="top"))
-    note = {"x": fixed(4), "y": y, "text": words("t0")}
+    y = alt.Y(**in_order(row, alt.Axis(title=None, labelLimit=190, ticks=False, domain=False)))
+    x = alt.X("share:Q", scale=scale(), axis=value_axis("%", tickCount=3, orient="top"))
+    base = alt.Chart(ROWS)
     return finished(
         (
-            layer("bar", {"x": x, "y": y, "tooltip": tooltip(heads, columns)}, IS_SHOWN, style="bar"),
-            layer("text", note, f"!({IS_SHOWN}) || datum.share == 0", style="note", align="left"),
+            base.transform_filter(IS_SHOWN)
+            .mark_bar(style="bar")
+            .encode(x=x, y=y, tooltip=tooltip(heads, columns)),
+            base.transform_filter(f"!({IS_SHOWN}) || datum.share == 0")
+            .mark_text(style="note", align="left")
+            .encode(x=alt.XValue(4), y=y, text=alt.Text("t0:N")),
         ),
-        step(22),
+        alt.Step(22),
     )
 
 
-@cache
-def named_bars(columns: Columns, row: str, title: str) -> Part:
+@drawn_once
+def named_bars(columns: Columns, row: str, title: str) -> dict[str, Any]:
     """Bars of shares from zero, each under its name, for names too long to stand beside."""
-    y, tip = in_order(row), tooltip(((row, title),), columns)
-    x = number("share", scale=scale(), axis=value_axis("%", tickCount=4))
-    name, figure = {"x": fixed(0), "text": words(row)}, {"x": fixed(WIDTH), "text": words("t0")}
+    base = alt.Chart(ROWS).encode(y=alt.Y(**in_order(row)))
+    x = alt.X("share:Q", scale=scale(), axis=value_axis("%", tickCount=4))
     return finished(
         (
-            layer("rule", {"y": y, **LEFT_TO_RIGHT}, style="track", yOffset=9),
-            layer("bar", {"y": y, "x": x, "tooltip": tip}, IS_SHOWN, style="bar", yOffset=9, height=8),
-            layer("text", {"y": y, **name}, style="name", yOffset=-10, align="left", limit=expr("width - 70")),
-            layer("text", {"y": y, **figure}, style="written", yOffset=-10, align="right"),
+            base.mark_rule(style="track", yOffset=9).encode(x=alt.XValue(0), x2=alt.X2Value(alt.expr("width"))),
+            base.transform_filter(IS_SHOWN)
+            .mark_bar(style="bar", yOffset=9, height=8)
+            .encode(x=x, tooltip=tooltip(((row, title),), columns)),
+            base.mark_text(style="name", yOffset=-10, align="left", limit=alt.expr("width - 70")).encode(
+                x=alt.XValue(0), text=alt.Text(f"{row}:N")
+            ),
+            base.mark_text(style="written", yOffset=-10, align="right").encode(
+                x=alt.XValue(alt.expr("width")), text=alt.Text("t0:N")
+            ),
         ),
-        step(44),
+        alt.Step(44),
     )
 
 
-@cache
-def people_by_period(columns: Columns, heads: Heads) -> Part:
+@drawn_once
+def people_by_period(columns: Columns, heads: Heads) -> dict[str, Any]:
     """How many people were measured, a column a period."""
-    x, every = in_order("period", period_axis(), scale={"paddingInner": 0.35}), "datum.sex_key == 'all'"
-    y = number("people", scale=scale(), axis=axis(tickCount=4))
-    written = {"align": "center", "baseline": "bottom", "dy": -4, "opacity": expr("width < 560 ? 0 : 1")}
+    base = alt.Chart(ROWS).encode(
+        x=alt.X(**in_order("period", period_axis(), scale=alt.Scale(paddingInner=0.35)))
+    )
+    base = base.transform_filter("datum.sex_key == 'all'")
+    y = alt.Y("people:Q", scale=scale(), axis=alt.Axis(title=None, tickCount=4))
     return finished(
         (
-            layer("rule", {"x": x}, every, IS_ABSENT, style="withheld"),
-            layer("bar", {"x": x, "y": y, "tooltip": tooltip(heads, columns)}, every, IS_SHOWN, style="bar"),
-            layer("text", {"x": x, "y": y, "text": words("t0")}, every, IS_SHOWN, style="written", **written),
+            base.transform_filter(IS_ABSENT).mark_rule(style="withheld"),
+            base.transform_filter(IS_SHOWN)
+            .mark_bar(style="bar")
+            .encode(y=y, tooltip=tooltip(heads, columns)),
+            base.transform_filter(IS_SHOWN)
+            .mark_text(
+                style="written",
+                align="center",
+                baseline="bottom",
+                dy=-4,
+                opacity=alt.expr("width < 560 ? 0 : 1"),
+            )
+            .encode(y=y, text=alt.Text("t0:N")),
         ),
         180,
     )

@@ -5,112 +5,132 @@ Over the rows that chart_parts describes; the styles are in assets/charts.js.
 
 from __future__ import annotations
 
-from functools import cache
+from typing import Any
+
+import altair as alt
 
 from dashboards.chart_parts import (
     IS_SHOWN,
-    LEFT_TO_RIGHT,
     OPEN_BEAD,
-    WIDTH,
+    ROWS,
     Columns,
     Heads,
-    Part,
-    far_end,
+    drawn_once,
     finished,
-    fixed,
     in_order,
-    layer,
-    number,
     scale,
-    step,
     tooltip,
     value_axis,
-    words,
 )
 
 
-def _named(row: str) -> tuple[Part, Part]:
-    """What stands over a beam: the name of its row at the left, the figure at the right."""
-    return {"x": fixed(0), "text": words(row)}, {"x": fixed(WIDTH), "text": words("t0")}
-
-
-def _across() -> Part:
-    """From the low end of an interval to its high end, in per cent."""
-    return {"x": number("low", scale=scale(), axis=value_axis("%")), "x2": far_end("high")}
-
-
-@cache
-def band_beams(columns: Columns, row: str, title: str) -> Part:
+@drawn_once
+def band_beams(columns: Columns, row: str, title: str) -> dict[str, Any]:
     """One row a band: its name, the share written out, and a bead on a beam (share and interval)."""
-    y, tip, (name, figure) = in_order(row), tooltip(((row, title),), columns), _named(row)
-    bead = {"y": y, "x": number("share"), "tooltip": tip, **OPEN_BEAD}
+    base = alt.Chart(ROWS).encode(y=alt.Y(**in_order(row)))
+    across = alt.X("low:Q", scale=scale(), axis=value_axis("%"))
+    shown = base.transform_filter(IS_SHOWN)
+    tip = tooltip(((row, title),), columns)
     return finished(
         (
-            layer("rule", {"y": y, **LEFT_TO_RIGHT}, style="track", yOffset=9),
-            layer("rule", {"y": y, **_across(), "tooltip": tip}, IS_SHOWN, style="beam", yOffset=9),
-            layer("point", bead, IS_SHOWN, style="bead", yOffset=9),
-            layer("text", {"y": y, **name}, style="name", yOffset=-10, align="left"),
-            layer("text", {"y": y, **figure}, style="written", yOffset=-10, align="right"),
+            base.mark_rule(style="track", yOffset=9).encode(x=alt.XValue(0), x2=alt.X2Value(alt.expr("width"))),
+            shown.mark_rule(style="beam", yOffset=9).encode(x=across, x2=alt.X2("high:Q"), tooltip=tip),
+            shown.mark_point(style="bead", yOffset=9).encode(x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD),
+            base.mark_text(style="name", yOffset=-10, align="left").encode(x=alt.XValue(0), text=alt.Text(f"{row}:N")),
+            base.mark_text(style="written", yOffset=-10, align="right").encode(
+                x=alt.XValue(alt.expr("width")), text=alt.Text("t0:N")
+            ),
         ),
-        step(48),
+        alt.Step(48),
     )
 
 
-@cache
-def band_beams_beside(columns: Columns, heads: Heads) -> Part:
+@drawn_once
+def band_beams_beside(columns: Columns, heads: Heads) -> dict[str, Any]:
     """As `band_beams` for one site, with a hollow diamond where all sites together stand."""
-    y, tip, (name, figure) = in_order("band"), tooltip(heads, columns), _named("band")
+    base = alt.Chart(ROWS).encode(y=alt.Y(**in_order("band")))
+    across = alt.X("low:Q", scale=scale(), axis=value_axis("%"))
     here, overall = "datum.site_key != ''", "datum.site_key == ''"
-    share = {"y": y, "x": number("share"), "tooltip": tip}
+    shown, tip = base.transform_filter(IS_SHOWN), tooltip(heads, columns)
     return finished(
         (
-            layer("rule", {"y": y, **LEFT_TO_RIGHT}, here, style="track", yOffset=9),
-            layer("rule", {"y": y, **_across(), "tooltip": tip}, IS_SHOWN, here, style="beam", yOffset=9),
-            layer("point", {**share, **OPEN_BEAD}, IS_SHOWN, here, style="bead", yOffset=9),
-            layer("point", share, IS_SHOWN, overall, style="diamond", yOffset=9, shape="diamond"),
-            layer("text", {"y": y, **name}, here, style="name", yOffset=-10, align="left"),
-            layer("text", {"y": y, **figure}, here, style="written", yOffset=-10, align="right"),
+            base.transform_filter(here)
+            .mark_rule(style="track", yOffset=9)
+            .encode(x=alt.XValue(0), x2=alt.X2Value(alt.expr("width"))),
+            shown.transform_filter(here)
+            .mark_rule(style="beam", yOffset=9)
+            .encode(x=across, x2=alt.X2("high:Q"), tooltip=tip),
+            shown.transform_filter(here)
+            .mark_point(style="bead", yOffset=9)
+            .encode(x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD),
+            shown.transform_filter(overall)
+            .mark_point(style="diamond", yOffset=9, shape="diamond")
+            .encode(x=alt.X("share:Q"), tooltip=tip),
+            base.transform_filter(here)
+            .mark_text(style="name", yOffset=-10, align="left")
+            .encode(x=alt.XValue(0), text=alt.Text("band:N")),
+            base.transform_filter(here)
+            .mark_text(style="written", yOffset=-10, align="right")
+            .encode(x=alt.XValue(alt.expr("width")), text=alt.Text("t0:N")),
         ),
-        step(48),
+        alt.Step(48),
     )
 
 
-@cache
-def two_shares(columns: Columns, heads: Heads, name: str, keys: tuple[str, ...]) -> Part:
+@drawn_once
+def two_shares(columns: Columns, heads: Heads, name: str, keys: tuple[str, ...]) -> dict[str, Any]:
     """One row a band: its share at the first key of the dimension `name` as a bead, under it that at the second as a
     diamond, each on its beam. Without a second key the beads stand alone."""
-    y, tip, (band, figure) = in_order("band"), tooltip(heads, columns), _named("band")
-    first, second = ({"filter": {"field": f"{name}_key", "equal": key}} for key in (*keys, "")[:2])
-    beam, share = {"y": y, **_across(), "tooltip": tip}, {"y": y, "x": number("share"), "tooltip": tip}
+    base = alt.Chart(ROWS).encode(y=alt.Y(**in_order("band")))
+    across = alt.X("low:Q", scale=scale(), axis=value_axis("%"))
+    tip = tooltip(heads, columns)
+    first, second = (
+        base.transform_filter(alt.FieldEqualPredicate(field=f"{name}_key", equal=key)) for key in (*keys, "")[:2]
+    )
+    first_shown, second_shown = first.transform_filter(IS_SHOWN), second.transform_filter(IS_SHOWN)
     return finished(
         (
-            layer("rule", {"y": y, **LEFT_TO_RIGHT}, first, style="track", yOffset=10),
-            layer("rule", beam, first, IS_SHOWN, style="beam-thin", yOffset=4),
-            layer("rule", beam, second, IS_SHOWN, style="beam-thin", yOffset=16),
-            layer("point", {**share, **OPEN_BEAD}, first, IS_SHOWN, style="bead-small", yOffset=4),
-            layer("point", share, second, IS_SHOWN, style="diamond", shape="diamond", yOffset=16),
-            layer("text", {"y": y, **band}, first, style="name", yOffset=-13, align="left"),
-            layer("text", {"y": y, **figure}, first, style="written", yOffset=-13, align="right"),
+            first.mark_rule(style="track", yOffset=10).encode(
+                x=alt.XValue(0), x2=alt.X2Value(alt.expr("width"))
+            ),
+            first_shown.mark_rule(style="beam-thin", yOffset=4).encode(x=across, x2=alt.X2("high:Q"), tooltip=tip),
+            second_shown.mark_rule(style="beam-thin", yOffset=16).encode(
+                x=across, x2=alt.X2("high:Q"), tooltip=tip
+            ),
+            first_shown.mark_point(style="bead-small", yOffset=4).encode(
+                x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD
+            ),
+            second_shown.mark_point(style="diamond", shape="diamond", yOffset=16).encode(
+                x=alt.X("share:Q"), tooltip=tip
+            ),
+            first.mark_text(style="name", yOffset=-13, align="left").encode(x=alt.XValue(0), text=alt.Text("band:N")),
+            first.mark_text(style="written", yOffset=-13, align="right").encode(
+                x=alt.XValue(alt.expr("width")), text=alt.Text("t0:N")
+            ),
         ),
-        step(60),
+        alt.Step(60),
     )
 
 
-@cache
-def beside_reference(columns: Columns, title: str) -> Part:
+@drawn_once
+def beside_reference(columns: Columns, title: str) -> dict[str, Any]:
     """One row a centile of a reference: the share below it as a bead on its beam, a diamond where the reference
     has it."""
-    y, tip, (name, figure) = in_order("centile"), tooltip((("centile", title),), columns), _named("centile")
-    bead = {"y": y, "x": number("share"), "tooltip": tip, **OPEN_BEAD}
-    diamond = {"y": y, "x": number("expected"), "tooltip": tip}
+    base = alt.Chart(ROWS).encode(y=alt.Y(**in_order("centile")))
+    across = alt.X("low:Q", scale=scale(), axis=value_axis("%"))
+    shown, tip = base.transform_filter(IS_SHOWN), tooltip((("centile", title),), columns)
     return finished(
         (
-            layer("rule", {"y": y, **LEFT_TO_RIGHT}, style="track", yOffset=9),
-            layer("rule", {"y": y, **_across(), "tooltip": tip}, IS_SHOWN, style="beam", yOffset=9),
-            layer("point", bead, IS_SHOWN, style="bead", yOffset=9),
-            layer("point", diamond, IS_SHOWN, style="diamond", yOffset=9, shape="diamond"),
-            layer("text", {"y": y, **name}, style="name", yOffset=-10, align="left"),
-            layer("text", {"y": y, **figure}, style="written", yOffset=-10, align="right"),
+            base.mark_rule(style="track", yOffset=9).encode(x=alt.XValue(0), x2=alt.X2Value(alt.expr("width"))),
+            shown.mark_rule(style="beam", yOffset=9).encode(x=across, x2=alt.X2("high:Q"), tooltip=tip),
+            shown.mark_point(style="bead", yOffset=9).encode(x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD),
+            shown.mark_point(style="diamond", yOffset=9, shape="diamond").encode(
+                x=alt.X("expected:Q"), tooltip=tip
+            ),
+            base.mark_text(style="name", yOffset=-10, align="left").encode(x=alt.XValue(0), text=alt.Text("centile:N")),
+            base.mark_text(style="written", yOffset=-10, align="right").encode(
+                x=alt.XValue(alt.expr("width")), text=alt.Text("t0:N")
+            ),
         ),
-        step(48),
+        alt.Step(48),
     )

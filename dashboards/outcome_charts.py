@@ -6,94 +6,107 @@ change, so that it is on every scale.
 
 from __future__ import annotations
 
-from functools import cache
+from typing import Any
+
+import altair as alt
 
 from dashboards.chart_parts import (
-    HEIGHT,
     IS_SHOWN,
     IS_WITHHELD,
-    LEFT_TO_RIGHT,
     OPEN_BEAD,
+    ROWS,
     Columns,
     Heads,
-    Part,
     around_none,
-    axis,
+    drawn_once,
     either,
-    far_end,
     finished,
-    fixed,
     in_order,
-    layer,
-    mean_of,
-    number,
     scale,
     signed_axis,
-    step,
     tooltip,
     value_axis,
-    words,
-    worked_out,
 )
 
 
-@cache
-def estimates(columns: Columns, heads: Heads, row: str, unit: str, *, is_share: bool = False) -> Part:
+@drawn_once
+def estimates(
+    columns: Columns, heads: Heads, row: str, unit: str, *, is_share: bool = False
+) -> dict[str, Any]:
     """One row an estimate: its name and figure over a bead on a beam, and an upright line at no change.
 
     Rows with a `target` have a stroke across their beam there.
     """
-    y, tip = in_order(row), tooltip(heads, columns)
-    across = number("low", scale=scale(), axis=value_axis("%") if is_share else signed_axis(unit))
-    none = {"x": mean_of("zero"), "y": fixed(0), "y2": fixed(HEIGHT)}
-    beam = {"y": y, "x": across, "x2": far_end("high"), "tooltip": tip}
-    bead = {"y": y, "x": number("value"), "tooltip": tip, **OPEN_BEAD}
-    # name and figure together: at the right end the figure would stand on the line of no change
-    named = worked_out("named", f"datum.{row} + ':  ' + datum.t0")
-    stroke = {"orient": "vertical", "thickness": 2, "size": 15}
+    base = alt.Chart(ROWS).encode(y=alt.Y(**in_order(row)))
+    across = alt.X("low:Q", scale=scale(), axis=value_axis("%") if is_share else signed_axis(unit))
+    shown, tip = base.transform_filter(IS_SHOWN), tooltip(heads, columns)
+    none = (
+        alt.Chart(ROWS)
+        .mark_rule(style="reference")
+        .encode(x=alt.X("mean(zero):Q"), y=alt.YValue(0), y2=alt.Y2Value(alt.expr("height")))
+    )
     return finished(
         (
-            layer("rule", {"y": y, **LEFT_TO_RIGHT}, style="track", yOffset=9),
-            layer("rule", none, style="reference"),
-            layer("rule", beam, IS_SHOWN, style="beam", yOffset=9),
-            layer("tick", {"y": y, "x": number("target")}, IS_SHOWN, "isValid(datum.target)", style="target",
-                  yOffset=9, **stroke),
-            layer("point", bead, IS_SHOWN, style="bead", yOffset=9),
-            layer("text", {"y": y, "x": fixed(0), "text": words("named")}, named, style="name", yOffset=-10,
-                  align="left"),
+            base.mark_rule(style="track", yOffset=9).encode(x=alt.XValue(0), x2=alt.X2Value(alt.expr("width"))),
+            none,
+            shown.mark_rule(style="beam", yOffset=9).encode(x=across, x2=alt.X2("high:Q"), tooltip=tip),
+            shown.transform_filter("isValid(datum.target)")
+            .mark_tick(style="target", orient="vertical", thickness=2, size=15, yOffset=9)
+            .encode(x=alt.X("target:Q")),
+            shown.mark_point(style="bead", yOffset=9).encode(x=alt.X("value:Q"), tooltip=tip, **OPEN_BEAD),
+            # name and figure together: at the right end the figure would stand on the line of no change
+            base.transform_calculate(named=f"datum.{row} + ':  ' + datum.t0")
+            .mark_text(style="name", yOffset=-10, align="left")
+            .encode(x=alt.XValue(0), text=alt.Text("named:N")),
         ),
-        step(48),
-    )  # fmt: skip
-
-
-@cache
-def transitions(columns: Columns, heads: Heads) -> Part:
-    """Band at entry down, band at follow-up across: the darker, the larger the share of the row."""
-    plain = axis(domain=False, ticks=False, labelLimit=110)
-    narrow = {"labelAngle": -40, "orient": "top", "labelAlign": "left"}
-    place = {"x": in_order("band_to", plain | narrow), "y": in_order("band_from", plain)}
-    tip = tooltip(heads, columns)
-    dark = number("share", scale={"domain": [0, 100], "range": [0, 1]}, legend=None)
-    whole = worked_out("whole", "format(datum.share, '.0f') + (width < 400 ? '' : '\u00a0%')")
-    figure = {**place, "text": words("whole"), "color": either("datum.share > 55", "var(--sheet)", "var(--ink)")}
-    return finished(
-        (
-            layer("rect", {**place, "opacity": dark, "tooltip": tip}, IS_SHOWN, color="var(--mark)", cornerRadius=2),
-            layer("text", figure, IS_SHOWN, "datum.n > 0", whole, style="note", fontStyle="normal", fontSize=12),
-            layer("text", {**place, "tooltip": tip}, IS_WITHHELD, style="note", text="–"),
-        ),
-        step(40),
+        alt.Step(48),
     )
 
 
-@cache
-def effects_over_time(columns: Columns, heads: Heads) -> Part:
+@drawn_once
+def transitions(columns: Columns, heads: Heads) -> dict[str, Any]:
+    """Band at entry down, band at follow-up across: the darker, the larger the share of the row."""
+    axis = {"title": None, "domain": False, "ticks": False, "labelLimit": 110}
+    narrow = {"labelAngle": -40, "orient": "top", "labelAlign": "left"}
+    base = alt.Chart(ROWS).encode(
+        x=alt.X(**in_order("band_to", alt.Axis(**axis, **narrow))),
+        y=alt.Y(**in_order("band_from", alt.Axis(**axis))),
+    )
+    shown, tip = base.transform_filter(IS_SHOWN), tooltip(heads, columns)
+    strong = "datum.share > 55"
+    return finished(
+        (
+            shown.mark_rect(color="var(--mark)", cornerRadius=2).encode(
+                opacity=alt.Opacity("share:Q", scale=alt.Scale(domain=[0, 100], range=[0, 1]), legend=None),
+                tooltip=tip,
+            ),
+            shown.transform_filter("datum.n > 0")
+            .transform_calculate(whole="format(datum.share, '.0f') + (width < 400 ? '' : '\u00a0%')")
+            .mark_text(style="note", fontStyle="normal", fontSize=12)
+            .encode(
+                text=alt.Text("whole:N"),
+                color=either(alt.ColorValue, strong, "var(--sheet)", "var(--ink)"),
+            ),
+            base.transform_filter(IS_WITHHELD).mark_text(style="note", text="–").encode(tooltip=tip),
+        ),
+        alt.Step(40),
+    )
+
+
+@drawn_once
+def effects_over_time(columns: Columns, heads: Heads) -> dict[str, Any]:
     """Effect by time since the start around the level line of no difference."""
-    x = in_order("time", axis(labelAngle=0, labelOverlap=False), scale={"padding": 0.5, "type": "point"})
+    x = alt.X(
+        **in_order(
+            "time",
+            alt.Axis(title=None, labelAngle=0, labelOverlap=False),
+            scale=alt.Scale(padding=0.5, type="point"),
+        )
+    )
     return around_none(x, "value", "%", tooltip(heads, columns), 220)
 
 
-def with_target(spec: Part) -> Part:
+def with_target(spec: dict[str, Any]) -> dict[str, Any]:
     """A chart of sites with a dashed line at the target, where the follow-up has one."""
     line = {
         "data": {"name": "rows"},

@@ -5,78 +5,81 @@ Over the rows that chart_parts describes; the styles are in assets/charts.js.
 
 from __future__ import annotations
 
-from functools import cache
+from typing import Any
+
+import altair as alt
 
 from dashboards.chart_parts import (
     IS_ABSENT,
     IS_SHOWN,
+    ROWS,
     Columns,
     Heads,
-    Part,
     age_axis,
-    axis,
-    far_end,
+    drawn_once,
     finished,
-    fixed,
     in_order,
-    layer,
-    number,
     period_axis,
     scale,
     tooltip,
-    upright_title,
-    worked_out,
 )
 
 CURVES = {3: "curve", 10: "curve", 25: "curve-quarter", 50: "curve-middle", 75: "curve-quarter", 90: "curve",
           97: "curve"}  # fmt: skip
-STRIPS = (("strip-outer", "p3", "p97"), ("strip-wide", "p10", "p90"), ("strip-middle", "p25", "p75"))
 
-
-@cache
-def nested_strips(columns: Columns, along: str, title: str, unit: str) -> Part:
+@drawn_once
+def nested_strips(columns: Columns, along: str, title: str, unit: str) -> dict[str, Any]:
     """Percentiles of each group as strips in each other: 3–97, 10–90, 25–75, and a bead for the middle."""
-    groups = period_axis() if along == "period" else age_axis()
-    x = in_order(along, groups, scale={"padding": 0.5, "type": "point"})
-    tip, over = tooltip(((along, title),), columns), upright_title(unit)
-    strips = [
-        layer("rule", {"x": x, "y": number(low, scale=scale(), axis=over), "y2": far_end(high), "tooltip": tip},
-              IS_SHOWN, style=style)
-        for style, low, high in STRIPS
-    ]  # fmt: skip
+    axis = period_axis() if along == "period" else age_axis()
+    base = alt.Chart(ROWS).encode(
+        x=alt.X(**in_order(along, axis, scale=alt.Scale(padding=0.5, type="point")))
+    )
+    y_axis = alt.Axis(
+        title=unit or None, titleAngle=0, titleAlign="left", titleAnchor="end", titleY=-16, titleX=-34
+    )
+    shown = base.transform_filter(IS_SHOWN)
+    tip = tooltip(((along, title),), columns)
+
+    def strip(style: str, low: str, high: str) -> alt.Chart:
+        return shown.mark_rule(style=style).encode(
+            y=alt.Y(f"{low}:Q", scale=scale(), axis=y_axis), y2=alt.Y2(f"{high}:Q"), tooltip=tip
+        )
+
     return finished(
         (
-            layer("rule", {"x": x}, IS_ABSENT, style="withheld"),
-            *strips,
-            layer("point", {"x": x, "y": number("p50"), "tooltip": tip}, IS_SHOWN, style="bead-over"),
+            base.transform_filter(IS_ABSENT).mark_rule(style="withheld"),
+            strip("strip-outer", "p3", "p97"),
+            strip("strip-wide", "p10", "p90"),
+            strip("strip-middle", "p25", "p75"),
+            shown.mark_point(style="bead-over").encode(y=alt.Y("p50:Q"), tooltip=tip),
         ),
         300,
     )
 
 
-@cache
-def percentile_curves(columns: Columns, heads: Heads, unit: str, ages: tuple[int, int]) -> Part:
+@drawn_once
+def percentile_curves(columns: Columns, heads: Heads, unit: str, ages: tuple[int, int]) -> dict[str, Any]:
     """Seven lines over age with a light band around the middle one; each line is named at its right end."""
-    look = {"tickCount": 10, "grid": False, "ticks": False, "format": "d", "titlePadding": 6}
-    x = number("year", axis=axis(heads[-1][1], **look), scale={"domain": list(ages), "nice": False})
-    shown = (worked_out("year", "toNumber(datum.year_key)"), IS_SHOWN)
-    y = number("p50_low", scale=scale(), axis=upright_title(unit))
-    lines = [
-        layer("line", {"x": x, "y": number(f"p{p}")}, *shown, style=style, clip=True) for p, style in CURVES.items()
-    ]
-    last = {"joinaggregate": [{"op": "max", "field": "year", "as": "last"}]}
-    ends = [
-        layer("text", {"x": x, "y": number(f"p{p}"), "text": fixed(str(p))}, *shown,
-              f"isValid(datum.p{p})",  # an outer percentile can end before the middle one
-              last, "datum.year == datum.last", style="end", align="left", dx=5)
-        for p in CURVES
-    ]  # fmt: skip
-    return finished(
-        (
-            layer("area", {"x": x, "y": y, "y2": far_end("p50_high")}, *shown, style="curve-band"),
-            *lines,
-            *ends,
-            layer("rule", {"x": x, "tooltip": tooltip(heads, columns)}, *shown, style="hover"),
-        ),
-        340,
+    axis = alt.Axis(title=heads[-1][1], tickCount=10, grid=False, ticks=False, format="d", titlePadding=6)
+    base = (
+        alt.Chart(ROWS)
+        .transform_calculate(year="toNumber(datum.year_key)")
+        .transform_filter(IS_SHOWN)
+        .encode(x=alt.X("year:Q", axis=axis, scale=alt.Scale(domain=list(ages), nice=False)))
     )
+    title = alt.Axis(
+        title=unit or None, titleAngle=0, titleAlign="left", titleAnchor="end", titleY=-16, titleX=-34
+    )
+    y = alt.Y("p50_low:Q", scale=scale(), axis=title)
+    band = base.mark_area(style="curve-band").encode(y=y, y2=alt.Y2("p50_high:Q"))
+    lines = [base.mark_line(style=style, clip=True).encode(y=alt.Y(f"p{p}:Q")) for p, style in CURVES.items()]
+    ends = [
+        base.transform_filter(f"isValid(datum.p{p})")  # an outer percentile can end before the middle one
+        .transform_joinaggregate(last="max(year)")
+        .transform_filter("datum.year == datum.last")
+        .mark_text(style="end", align="left", dx=5)
+        .encode(y=alt.Y(f"p{p}:Q"), text=alt.TextValue(str(p)))
+        for p in CURVES
+    ]
+    hover = base.mark_rule(style="hover").encode(tooltip=tooltip(heads, columns))
+    return finished((band, *lines, *ends, hover), 340)

@@ -5,7 +5,9 @@ Over the rows that chart_parts describes; the styles are in assets/charts.js.
 
 from __future__ import annotations
 
-from functools import cache
+from typing import Any
+
+import altair as alt
 
 from dashboards.chart_parts import (
     IS_FIRM,
@@ -13,64 +15,70 @@ from dashboards.chart_parts import (
     IS_UNRELIABLE,
     IS_WITHHELD,
     OPEN_BEAD,
+    ROWS,
     Columns,
     Heads,
-    Part,
     age_axis,
-    far_end,
+    drawn_once,
     finished,
-    fixed,
     in_order,
-    layer,
-    number,
     period_axis,
     scale,
     tooltip,
     value_axis,
-    words,
 )
 
-BOTH = {"domain": ["female", "male"]}
 
-
-@cache
-def over_periods(columns: Columns, heads: Heads) -> Part:
+@drawn_once
+def over_periods(columns: Columns, heads: Heads) -> dict[str, Any]:
     """Share by period: a thin line through beads on upright beams."""
-    x = in_order("period", period_axis(), scale={"padding": 0.5, "type": "point"})
-    y, share = number("low", scale=scale(), axis=value_axis("%", tickCount=4)), number("share")
+    base = alt.Chart(ROWS).encode(
+        x=alt.X(**in_order("period", period_axis(), scale=alt.Scale(padding=0.5, type="point")))
+    )
+    y = alt.Y("low:Q", scale=scale(), axis=value_axis("%", tickCount=4))
+    shown = base.transform_filter(IS_SHOWN)
     tip = tooltip(heads, columns)
     return finished(
         (
-            layer("rule", {"x": x}, IS_WITHHELD, style="withheld"),
-            layer("line", {"x": x, "y": share}, IS_SHOWN, style="thread"),
-            layer("rule", {"x": x, "y": y, "y2": far_end("high"), "tooltip": tip}, IS_SHOWN, style="beam-thin"),
-            layer("point", {"x": x, "y": share, "tooltip": tip, **OPEN_BEAD}, IS_SHOWN, style="bead-small"),
+            base.transform_filter(IS_WITHHELD).mark_rule(style="withheld"),
+            shown.mark_line(style="thread").encode(y=alt.Y("share:Q")),
+            shown.mark_rule(style="beam-thin").encode(y=y, y2=alt.Y2("high:Q"), tooltip=tip),
+            shown.mark_point(style="bead-small").encode(y=alt.Y("share:Q"), tooltip=tip, **OPEN_BEAD),
         ),
         170,
     )
 
 
-@cache
-def over_ages(columns: Columns, heads: Heads) -> Part:
+@drawn_once
+def over_ages(columns: Columns, heads: Heads) -> dict[str, Any]:
     """Share by age group, female and male side by side, told apart by colour and shape."""
-    each = "datum.sex_key != 'all'"
-    place = {
-        "x": in_order("age", age_axis(), scale={"paddingInner": 0.62}),
-        "xOffset": words("sex_key", scale={**BOTH, "paddingInner": 0.6}),
-    }
-    y, share = number("low", scale=scale(), axis=value_axis("%")), number("share")
-    sex = words("sex_key", scale=BOTH, legend=None)
-    shape = words("sex_key", scale={**BOTH, "range": ["circle", "square"]}, legend=None)
+    x = alt.X(**in_order("age", age_axis(), scale=alt.Scale(paddingInner=0.62)))
+    base = alt.Chart(ROWS).encode(
+        x=x, xOffset=alt.XOffset("sex_key:N", scale=alt.Scale(domain=["female", "male"], paddingInner=0.6))
+    )
+    y = alt.Y("low:Q", scale=scale(), axis=value_axis("%"))
+    sex = alt.Color("sex_key:N", scale=alt.Scale(domain=["female", "male"]), legend=None)
+    shape = alt.Shape(
+        "sex_key:N", scale=alt.Scale(domain=["female", "male"], range=["circle", "square"]), legend=None
+    )
+    base = base.transform_filter("datum.sex_key != 'all'")
+    shown = base.transform_filter(IS_SHOWN)
     tip = tooltip(heads, columns)
-    beam = {**place, "y": y, "y2": far_end("high"), "color": sex, "tooltip": tip}
-    bead = {**place, "y": share, "shape": shape, "tooltip": tip}
     return finished(
         (
-            layer("rule", place, each, IS_WITHHELD, style="withheld"),
-            layer("rule", beam, each, IS_SHOWN, style="beam-sex"),
-            layer("point", {**bead, "color": sex}, each, IS_FIRM, style="bead-sex"),
-            layer(
-                "point", {**bead, "fill": fixed("var(--sheet)"), "stroke": sex}, each, IS_UNRELIABLE, style="bead-sex"
+            base.transform_filter(IS_WITHHELD).mark_rule(style="withheld"),
+            shown.mark_rule(style="beam-sex").encode(y=y, y2=alt.Y2("high:Q"), color=sex, tooltip=tip),
+            base.transform_filter(IS_FIRM)
+            .mark_point(style="bead-sex")
+            .encode(y=alt.Y("share:Q"), color=sex, shape=shape, tooltip=tip),
+            base.transform_filter(IS_UNRELIABLE)
+            .mark_point(style="bead-sex")
+            .encode(
+                y=alt.Y("share:Q"),
+                fill=alt.FillValue("var(--sheet)"),
+                stroke=alt.Stroke("sex_key:N", scale=alt.Scale(domain=["female", "male"]), legend=None),
+                shape=shape,
+                tooltip=tip,
             ),
         ),
         240,

@@ -6,121 +6,132 @@ outside a limit: where it stands is what there is to see.
 
 from __future__ import annotations
 
-from functools import cache
+from typing import Any
+
+import altair as alt
 
 from dashboards.chart_parts import (
-    BARE,
     IS_SHOWN,
     IS_WITHHELD,
-    LEFT_TO_RIGHT,
     OPEN_BEAD,
+    ROWS,
     Columns,
     Heads,
-    Part,
     around_none,
-    axis,
-    expr,
-    far_end,
+    drawn_once,
     finished,
-    fixed,
     in_order,
-    layer,
-    mean_of,
-    number,
     period_axis,
     scale,
-    step,
     tooltip,
-    upright_title,
     value_axis,
-    words,
 )
 
 LIMITS = (("limit_low", "limit", "95 %"), ("limit_high", "limit", "95 %"), ("outer_low", "limit-outer", "99.8 %"),
           ("outer_high", "limit-outer", "99.8 %"))  # fmt: skip
 
 
-def _a_row_a_site() -> tuple[Part, Part]:
-    """Sites down the side, and the layer of words for those without a figure."""
-    y = in_order("site", axis(labelLimit=190, **BARE))
-    note = {"y": y, "x": fixed(4), "text": words("t0")}
-    return y, layer("text", note, f"({IS_WITHHELD}) || datum.state == '-'", style="note", align="left")
-
-
-@cache
-def site_beams(columns: Columns, heads: Heads) -> Part:
+@drawn_once
+def site_beams(columns: Columns, heads: Heads) -> dict[str, Any]:
     """One row a site around the upright line of all sites (the row whose key is empty)."""
-    (y, absent), tip = _a_row_a_site(), tooltip(heads, columns)
-    beam = {"x": number("low", scale=scale(), axis=value_axis("%", orient="top")), "x2": far_end("high")}
-    share, overall, each = number("share"), "datum.site_key == ''", "datum.site_key != ''"
+    y = alt.Y(**in_order("site", alt.Axis(title=None, labelLimit=190, ticks=False, domain=False)))
+    base = alt.Chart(ROWS)
+    x = alt.X("low:Q", scale=scale(), axis=value_axis("%", orient="top"))
+    shown = base.transform_filter(IS_SHOWN)
+    overall = shown.transform_filter("datum.site_key == ''")
+    each = shown.transform_filter("datum.site_key != ''")
+    tip = tooltip(heads, columns)
     return finished(
         (
-            layer("rect", beam, IS_SHOWN, overall, style="reference-band"),
-            layer("rule", {"x": share}, IS_SHOWN, overall, style="reference"),
-            layer("rule", {"y": y, **beam, "tooltip": tip}, IS_SHOWN, each, style="beam-thin"),
-            layer("point", {"y": y, "x": share, "tooltip": tip, **OPEN_BEAD}, IS_SHOWN, each, style="bead-small"),
-            absent,
+            overall.mark_rect(style="reference-band").encode(x=x, x2=alt.X2("high:Q")),
+            overall.mark_rule(style="reference").encode(x=alt.X("share:Q")),
+            each.mark_rule(style="beam-thin").encode(y=y, x=x, x2=alt.X2("high:Q"), tooltip=tip),
+            each.mark_point(style="bead-small").encode(y=y, x=alt.X("share:Q"), tooltip=tip, **OPEN_BEAD),
+            base.transform_filter(f"({IS_WITHHELD}) || datum.state == '-'")
+            .mark_text(style="note", align="left")
+            .encode(y=y, x=alt.XValue(4), text=alt.Text("t0:N")),
         ),
-        step(22),
+        alt.Step(22),
     )
 
 
-@cache
-def funnel(columns: Columns, heads: Heads, people: str, unit: str) -> Part:
+@drawn_once
+def funnel(columns: Columns, heads: Heads, people: str, unit: str) -> dict[str, Any]:
     """Sites by people measured and standardised figure, inside the limits that chance alone would draw.
 
     The script sets `widest`, the people of the largest site shown, with the ends of the scale.
     """
-    across = {"domain": [0, expr("widest")], "nice": True}
-    x = number("people", axis=axis(people, tickCount=5, titlePadding=8), scale=across)
-    over = {} if unit == "%" else upright_title(unit)
-    y = number("value", scale=scale(), axis=value_axis(unit) | over)
+    size = alt.Axis(title=people, tickCount=5, titlePadding=8)
+    base = (
+        alt.Chart(ROWS)
+        .transform_filter(IS_SHOWN)
+        .encode(x=alt.X("people:Q", axis=size, scale=alt.Scale(domain=[0, alt.ExprRef("widest")], nice=True)))
+    )
+    upright = {} if unit == "%" else {"titleAngle": 0, "titleAlign": "left", "titleAnchor": "end",
+                                      "titleY": -16, "titleX": -34}  # fmt: skip
+    y = alt.Y("value:Q", scale=scale(), axis=value_axis(unit, **upright))
     lines = [
-        layer("line", {"x": x, "y": number(name)}, IS_SHOWN, style=style, clip=True, interpolate="monotone")
+        base.mark_line(style=style, clip=True, interpolate="monotone").encode(y=alt.Y(f"{name}:Q"))
         for name, style, _ in LIMITS
     ]
     names = [
-        layer("text", {"x": x, "y": number(name), "text": fixed(text)}, IS_SHOWN,
-              f"datum.people == widest && datum.{name} <= top", style="end", align="right", dy=-7, clip=True)
+        base.transform_filter(f"datum.people == widest && datum.{name} <= top")
+        .mark_text(style="end", align="right", dy=-7, clip=True)
+        .encode(y=alt.Y(f"{name}:Q"), text=alt.TextValue(text))
         for name, _, text in LIMITS
         if name.endswith("high")
-    ]  # fmt: skip
-    bead = {"x": x, "y": y, "tooltip": tooltip(heads, columns), **OPEN_BEAD}
+    ]
     return finished(
         (
-            layer("rule", {**LEFT_TO_RIGHT, "y": mean_of("reference")}, IS_SHOWN, style="reference"),
+            alt.Chart(ROWS)
+            .transform_filter(IS_SHOWN)
+            .mark_rule(style="reference")
+            .encode(x=alt.XValue(0), x2=alt.X2Value(alt.expr("width")), y=alt.Y("mean(reference):Q")),
             *lines,
             *names,
-            layer("point", bead, IS_SHOWN, style="bead-small", clip=True),
+            base.mark_point(style="bead-small", clip=True).encode(
+                y=y, tooltip=tooltip(heads, columns), **OPEN_BEAD
+            ),
         ),
         340,
         widest=100,
     )
 
 
-@cache
-def shrunken_beams(columns: Columns, heads: Heads, unit: str) -> Part:
+@drawn_once
+def shrunken_beams(columns: Columns, heads: Heads, unit: str) -> dict[str, Any]:
     """One row a site: the shrunken estimate on its beam, a small diamond for the site's own standardised figure."""
-    (y, absent), tip = _a_row_a_site(), tooltip(heads, columns)
-    x = number("shrunken_low", scale=scale(), axis=value_axis(unit, orient="top"))
-    beam = {"y": y, "x": x, "x2": far_end("shrunken_high"), "tooltip": tip}
-    own, shrunken = ({"y": y, "x": number(name), "tooltip": tip} for name in ("value", "shrunken"))
+    base = alt.Chart(ROWS)
+    y = alt.Y(**in_order("site", alt.Axis(title=None, labelLimit=190, ticks=False, domain=False)))
+    x = alt.X("shrunken_low:Q", scale=scale(), axis=value_axis(unit, orient="top"))
+    shown, tip = base.transform_filter(IS_SHOWN), tooltip(heads, columns)
     return finished(
         (
-            layer("rule", {"x": mean_of("reference")}, IS_SHOWN, style="reference"),
-            layer("rule", beam, IS_SHOWN, style="beam-thin"),
-            layer("point", own, IS_SHOWN, style="diamond-small", shape="diamond", clip=True),
-            layer("point", shrunken, IS_SHOWN, style="bead-small"),
-            absent,
+            shown.mark_rule(style="reference").encode(x=alt.X("mean(reference):Q")),
+            shown.mark_rule(style="beam-thin").encode(y=y, x=x, x2=alt.X2("shrunken_high:Q"), tooltip=tip),
+            shown.mark_point(style="diamond-small", shape="diamond", clip=True).encode(
+                y=y, x=alt.X("value:Q"), tooltip=tip
+            ),
+            shown.mark_point(style="bead-small").encode(y=y, x=alt.X("shrunken:Q"), tooltip=tip),
+            base.transform_filter(f"({IS_WITHHELD}) || datum.state == '-'")
+            .mark_text(style="note", align="left")
+            .encode(y=y, x=alt.XValue(4), text=alt.Text("t0:N")),
         ),
-        step(22),
+        alt.Step(22),
     )
 
 
-@cache
-def differences_over_periods(columns: Columns, heads: Heads, unit: str) -> Part:
+@drawn_once
+def differences_over_periods(columns: Columns, heads: Heads, unit: str) -> dict[str, Any]:
     """An analyser's difference by period around the level line of no difference, with the word of its signal."""
-    x, tip = in_order("period", period_axis(), scale={"padding": 0.5, "type": "point"}), tooltip(heads, columns)
-    ring = {"x": x, "y": number("difference"), "tooltip": tip}
-    signals = layer("point", ring, IS_SHOWN, "datum.signal > 0", style="ring")
-    return around_none(x, "difference", unit, tip, 170, signals)
+    x = alt.X(**in_order("period", period_axis(), scale=alt.Scale(padding=0.5, type="point")))
+    tip = tooltip(heads, columns)
+
+    def rings(shown: alt.Chart) -> alt.Chart:
+        return (
+            shown.transform_filter("datum.signal > 0")
+            .mark_point(style="ring")
+            .encode(y=alt.Y("difference:Q"), tooltip=tip)
+        )
+
+    return around_none(x, "difference", unit, tip, 170, rings)

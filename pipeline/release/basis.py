@@ -21,8 +21,8 @@ Basis = dict[str, str | None]
 
 _PACKAGES = ("pipeline", "dashboards", "sql")
 _LIBRARIES = (
-    "babel", "duckdb", "jinja2", "markupsafe", "numpy", "orjson", "polars", "scipy", "typst", "vl-convert-python",
-    "xlsxwriter",
+    "altair", "babel", "duckdb", "jinja2", "markupsafe", "numpy", "orjson", "polars", "scipy", "typst",
+    "vl-convert-python", "xlsxwriter",
 )  # fmt: skip
 
 

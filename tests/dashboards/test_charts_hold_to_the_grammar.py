@@ -19,26 +19,11 @@ from dashboards import (
     bar_charts,
     beam_charts,
     build_pages,
+    chart_parts,
     outcome_charts,
     percentile_charts,
     share_charts,
     site_charts,
-)
-from dashboards.chart_parts import (
-    WIDTH,
-    axis,
-    either,
-    far_end,
-    finished,
-    fixed,
-    in_order,
-    layer,
-    mean_of,
-    number,
-    scale,
-    step,
-    tooltip,
-    worked_out,
 )
 
 MODULES = (bar_charts, beam_charts, outcome_charts, percentile_charts, share_charts, site_charts)
@@ -104,44 +89,10 @@ def test_a_word_that_the_grammar_does_not_have_is_found(drawn):
         alt.LayerChart.from_dict(spec, validate=True)
 
 
-def test_the_words_that_specs_are_made_of_say_what_altair_says():
-    rows = alt.NamedData(name="rows")
-    base = alt.Chart(rows).encode(
-        y=alt.Y("low:Q", scale=alt.Scale(domain=[alt.ExprRef("bottom"), alt.ExprRef("top")], nice=True, zero=False),
-                axis=alt.Axis(title="kg", tickCount=4)),
-        y2="high:Q",
-        x=alt.X("band:N", sort=alt.EncodingSortField(field="at", op="min", order="ascending"), axis=None),
-    )  # fmt: skip
-    beads = (
-        base.transform_filter("datum.n > 0")
-        .transform_calculate(whole="datum.n * 2")
-        .mark_point(style="bead", yOffset=9)
-        .encode(
-            color=alt.condition("datum.state == 'u'", alt.value("red"), alt.value("blue")),
-            tooltip=[alt.Tooltip("site:N", title="Site")],
-            text=alt.value("a"),
-        )
-    )
-    means = alt.Chart(rows).mark_rule().encode(x="mean(zero):Q", x2=alt.value(alt.expr("width")))
+def test_layers_are_laid_over_each_other_as_altair_does_it():
+    base = alt.Chart(chart_parts.ROWS).encode(y=alt.Y("low:Q", scale=chart_parts.scale()))
+    layers = (base.mark_rule(style="beam"), base.transform_filter("datum.n > 0").mark_point(style="bead"))
     parameters = [alt.param(name=name, value=value) for name, value in {"bottom": 0, "top": 100, "widest": 7}.items()]
-    theirs = (
-        alt.layer(base.mark_rule(style="beam"), beads, means)
-        .properties(width="container", height=alt.Step(22))
-        .add_params(*parameters)
-        .to_dict()
-    )
-
-    y = number("low", scale=scale(), axis=axis("kg", tickCount=4))
-    beam = {"y": y, "y2": far_end("high"), "x": in_order("band")}
-    bead = {**beam, "color": either("datum.state == 'u'", "red", "blue"), "text": fixed("a"),
-            "tooltip": tooltip((("site", "Site"),), ())}  # fmt: skip
-    ours = finished(
-        (
-            layer("rule", beam, style="beam"),
-            layer("point", bead, "datum.n > 0", worked_out("whole", "datum.n * 2"), style="bead", yOffset=9),
-            layer("rule", {"x": mean_of("zero"), "x2": fixed(WIDTH)}),
-        ),
-        step(22),
-        widest=7,
-    )
+    theirs = alt.layer(*layers).properties(width="container", height=alt.Step(22)).add_params(*parameters).to_dict()
+    ours = chart_parts.finished(layers, alt.Step(22), widest=7)
     assert ours == {key: value for key, value in theirs.items() if key not in ("config", "$schema")}
