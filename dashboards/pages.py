@@ -153,7 +153,8 @@ def _rendered(templates: Environment, release: Release, page: Page, sections: li
 
 
 def json_block(value: Any) -> Markup:
-    """Compact JSON that no browser can take for the end of its script element."""
+    """Compact JSON that no browser can take for the end of its script element. Figures are whole steps (cubes.py): what
+    is no number is missing there already."""
     text = orjson.dumps(value, option=orjson.OPT_SORT_KEYS).decode()
     for sign in "<>&\u2028\u2029":
         text = text.replace(sign, f"\\u{ord(sign):04x}")

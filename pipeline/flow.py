@@ -101,6 +101,7 @@ def _empty_what_stood_on_readings(store: Store) -> None:
     with store.transaction():
         for schema, table in tables:
             store.execute(f'delete from {schema}."{table}"')
+        store.execute("delete from ledger.percentile_digest")
 
 
 def _results(run: Run) -> None:

@@ -11,6 +11,7 @@ from pipeline.programme import Programme
 from pipeline.store import Store
 
 WHO_TABLE = "who_2007_bmi_for_age.csv"
+WRITES = 8  # of a store that is written whole: each goes through the readings, and a night reads fewer blocks for it
 
 
 def build_readings(store: Store, programme: Programme) -> None:
@@ -31,16 +32,21 @@ def build_readings(store: Store, programme: Programme) -> None:
         "23_changed_person.sql",
     ):
         store.execute_file(name, is_whole=is_whole)
-    for period in _touched(store) if is_whole else [None]:
-        store.execute_file("23_chosen_reading.sql", is_whole=is_whole, period=period)
-        store.execute_file("23_reading_participant_period.sql", is_whole=is_whole, period=period)
+    for first, last in _neighbours(store) if is_whole else [(None, None)]:
+        between = {"is_whole": is_whole, "first_period": first, "last_period": last}
+        store.execute_file("23_chosen_reading.sql", **between)
+        store.execute_file("23_reading_participant_period.sql", **between)
     store.execute("drop view if exists chosen_person")
     for table in ("touched_reading", "set_aside_before", "chosen_reading"):
         store.execute(f"drop table if exists {table}")
 
 
-def _touched(store: Store) -> list[str]:
-    return [period for (period,) in store.rows("select period from touched_period order by period")]
+def _neighbours(store: Store) -> list[tuple[str, str]]:
+    """The touched periods in at most WRITES runs of those that follow each other: the first and last of each."""
+    touched = [period for (period,) in store.rows("select period from touched_period order by period")]
+    length = -(-len(touched) // WRITES) or 1
+    runs = [touched[start : start + length] for start in range(0, len(touched), length)]
+    return [(run[0], run[-1]) for run in runs]
 
 
 def _count_anew_by_another_program(store: Store) -> None:

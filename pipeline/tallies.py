@@ -30,6 +30,7 @@ def build_tallies(store: Store, programme: Programme) -> None:
     store.execute_file("32_tally_band.sql")
     with store.lent("registered_banding", _registered_bandings()):
         store.execute_file("32_tally_band_of_ages.sql")
+    store.execute("drop view counted_anew")
     store.execute("drop table changed_person")
     require_promises(store)
     store.execute_file("36_stale_period.sql")

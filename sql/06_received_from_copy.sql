@@ -5,4 +5,4 @@
 -- reruns  the caller takes the file's rows out of received before
 insert into received by name
 select line, columns(* exclude (line))
-from read_parquet($path);
+from read_parquet($path, hive_partitioning = false);

@@ -4,7 +4,8 @@
 --         have; $columns names each column by its field, or by its place with a leading _ where it is put to no use
 -- keys    (file, line) unique, as long as every file has the rows that it should: rows come in the order of the files
 --         and of their lines, so the n-th row of a file stands n lines below its header (07_inexact_file.sql)
--- rule    strict: a line with fewer or more fields, or a stray quote, makes the statement fail as a whole
+-- rule    strict: a line with fewer or more fields, or a stray quote, makes the statement fail as a whole. Names say
+--         nothing: not that a file is packed (.gz), nor what it holds (a folder weight=99)
 -- reruns  the caller takes the files' rows out of received before
 insert into received by name
 select
@@ -20,7 +21,7 @@ from (
         $paths,
         columns = $columns, delim = $delimiter, quote = $quote, escape = $quote, header = false, skip = $header_row,
         auto_detect = false, strict_mode = true, null_padding = false, ignore_errors = false, nullstr = $no_null,
-        filename = '_path'
+        filename = '_path', compression = 'none', hive_partitioning = false
     )
 ) as row
 join plain_file on plain_file.path = row._path;

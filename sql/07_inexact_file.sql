@@ -7,7 +7,7 @@
 --         a row is blank is asked of three columns first: asking all is dearer than reading them
 -- reruns  a query: it changes nothing
 with row_count as (
-    select file, count(*) as n, min(line) as first_line
+    select file, count(*) as n, min(line) as first_line, max(line) as last_line
     from received
     where file in (select file from plain_file)
     group by file
@@ -23,5 +23,6 @@ left join row_count using (file)
 where
     coalesce(n, 0) != lines - $header_row
     or first_line != $header_row + 1
+    or last_line != lines
     or file in (select file from with_blank_row)
 order by file;

@@ -1,13 +1,14 @@
 -- reading.participant_period: the one reading that counts for a person in a period, with its derived measures
 -- grain   participant × period
 -- inputs  reading.accepted, touched_period, chosen_reading, changed_person, reference.who_bmi_for_age; $is_whole: touched
---         periods are written whole, or only what changes in them; $period: one of the periods, null for all
+--         periods are written whole, or only what changes in them; $first_period, $last_period: some of the periods, null for
+--         all
 -- keys    (participant, period) unique, neither null
 -- rule    The readings of 23_chosen_reading.sql. A derived measure is null where what it is made of was not printed.
 --         bmi_z: 5 to 19 years; null at exactly 60 completed months, which the reference does not cover.
 --         Others' rows stay as they are. Who counts now is added to changed_person.
---         Periods that are written whole are written one by one: then the rows of one stand side by side, and whoever
---         reads one period reads few blocks.
+--         Periods that are written whole are written some neighbours at a time: then the rows of one stand near each
+--         other, and whoever reads one period reads few blocks.
 -- reruns  rewrites only the touched periods; twice is the same as once. The order of rows is not promised.
 create or replace temp view chosen_person as
 with
@@ -44,7 +45,7 @@ left join reference.who_bmi_for_age as who
     and who.month = who_month(completed.age, completed.age_months);
 
 delete from reading.participant_period
-where period in (select period from touched_period) and ($period is null or period = $period)
+where period in (select period from touched_period) and ($first_period is null or period between $first_period and $last_period)
     and ($is_whole or reading_id in (select reading_id from changed_person));
 
 insert into changed_person by name select 1 as change, chosen_person.* from chosen_person where not $is_whole;
@@ -52,4 +53,4 @@ insert into changed_person by name select 1 as change, chosen_person.* from chos
 insert into reading.participant_period by name select * exclude (change) from changed_person where change = 1;
 
 insert into reading.participant_period by name
-select chosen_person.* from chosen_person where $is_whole and ($period is null or period = $period);
+select chosen_person.* from chosen_person where $is_whole and ($first_period is null or period between $first_period and $last_period);

@@ -179,6 +179,12 @@ def _finish(store: Store, setting: Setting, found: FileRead, is_read: bool, has_
     return replace(done, kept_sha256=entry.kept_sha256 or entry.sha256)
 
 
+def abandon(found: FileRead) -> None:
+    """Let go of a file that is not read now after all: another pass begins it anew."""
+    if found.under_way is not None:
+        _let_go(found.arrival, found.under_way.path)
+
+
 def _let_go(arrival: Arrival, path: Path) -> None:
     """What was fetched is ours to delete; what lies in the inbox is not."""
     if arrival.remote is not None:

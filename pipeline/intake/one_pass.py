@@ -9,7 +9,7 @@ only the file whose fault it is meets it.
 from __future__ import annotations
 
 from collections import defaultdict, deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -49,14 +49,18 @@ class Prepared:
 
 def prepare(store: Store, setting: Setting, items: Sequence[Any], begin: Begin) -> Prepared:
     """Read each file, normalise and check all of them. Of one file alone an error propagates."""
+    files: list[FileRead] = []
     try:
-        files = _begun_together(store, items, begin)
+        for file in _begun_together(store, items, begin):
+            files.append(file)
         of_rows = [file for file in files if file.under_way]
         if of_rows:
             called = f"pass of {amount(len(of_rows), 'file')} from {of_rows[0].arrival.where}"
             files = setting.read_file(printable(called, 300), lambda: _checked(store, setting, files))
         return Prepared(items, tuple(files))
     except Exception as error:
+        for file in files:
+            one_file.abandon(file)
         if len(items) == 1:
             raise
         return Prepared(items, broken_by=title_of(error))
@@ -98,11 +102,10 @@ def finish(
     return [done[0] + IntakeSummary(passes_apart=apart), *done[1:]]
 
 
-def _begun_together(store: Store, items: Sequence[Any], begin: Begin) -> list[FileRead]:
+def _begun_together(store: Store, items: Sequence[Any], begin: Begin) -> Iterator[FileRead]:
     """The files of a pass: until it is full, or the same bytes come a second time, of which nobody knows what they are
     before the first are filed. Of those that are left to the fast way no row stands in its tables yet."""
     received.begin_pass(store)
-    files: list[FileRead] = []
     seen: set[tuple[str, str]] = set()
     rows = 0
     for place, item in enumerate(items, start=1):
@@ -116,13 +119,13 @@ def _begun_together(store: Store, items: Sequence[Any], begin: Begin) -> list[Fi
         if is_repeated or file.fault is not None:
             received.begin(store)  # nothing of it stays among the others' rows
         if is_repeated:
-            break
-        files.append(file)
+            one_file.abandon(file)
+            return
+        yield file
         if file.under_way is not None:
             rows += file.under_way.plain.lines if file.under_way.plain else received.rows_at(store, place)
             if rows >= ROWS_AT_MOST:
-                break
-    return files
+                return
 
 
 def _all_read(store: Store, setting: Setting, files: list[FileRead]) -> list[FileRead]:

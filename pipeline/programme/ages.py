@@ -19,8 +19,8 @@ class Ages(Section):
 
     @property
     def all(self) -> list[tuple[int, int]]:
-        """The groups and the totals made of them."""
-        return [*self.groups, *self.totals]
+        """The groups and the totals made of them; a group that is a total, too, once."""
+        return list(dict.fromkeys([*self.groups, *self.totals]))
 
     @model_validator(mode="before")
     @classmethod

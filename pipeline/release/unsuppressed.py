@@ -45,12 +45,7 @@ class Unsuppressed:
 
     @cached_property
     def digests(self) -> dict[str, str]:
-        """Period → digest of what of_period gives. That of percentiles is kept until they are written again."""
-        for (period,) in self._store.rows(
-            "select distinct period from result.percentile "
-            "where period not in (select period from ledger.percentile_digest) order by period"
-        ):
-            self._store.execute_file("92_percentile_digest.sql", period=period)
+        """Period → digest of what of_period gives. That of percentiles was written with them."""
         parts: dict[str, list[str]] = {}
         for table, period, digest in self._store.rows(sql_text("92_digest_of_period.sql")):
             parts.setdefault(period, []).append(f"{table} {digest}")

@@ -70,6 +70,7 @@ def _build_period(store: Store, settings: ProgrammeSettings, period: str) -> Non
     by_site = SitesBelow(np.concatenate(below), np.concatenate(people))
     least = settings.disclosure.minimum_count
     _append(store, [*rows, percentile_rows(of_all, sites=by_site, least_beyond=least)])
+    store.execute_file("52_percentile_digest.sql", period=period)
 
 
 def _sites_at_a_time(store: Store) -> Iterator[tuple[str, str]]:

@@ -111,7 +111,7 @@ def test_files_that_are_held_again_leave_results_as_they_are_and_one_that_is_not
     assert main(run) == 3 and asked == [1]
 
 
-@pytest.mark.parametrize("name", ["again", "Stand [1] ä *"])
+@pytest.mark.parametrize("name", ["again", "Stand [1] ä * weight=88", "month=3"])
 def test_the_same_inputs_and_day_give_the_same_bytes_in_a_fresh_store(small_run, tmp_path, name):
     """Also under a name whose signs stand for other names where a pattern is read."""
     again = bare_copy(small_run, tmp_path / name)

@@ -2,6 +2,7 @@
 
 import os
 
+import pytest
 from invented_site import SITE, csv
 
 ROW = "m1,2025-02-03,F,35,165.0,65.0"
@@ -78,7 +79,7 @@ def test_a_name_that_is_no_utf_8_is_read_like_any_other(house):
 def test_a_name_with_signs_of_a_pattern_stands_for_that_file_and_no_other(house):
     """Browsers write a[1].csv; to a reader of patterns that is a1.csv."""
     names = ["a1.csv", "a[1].csv", "b*.csv", "bx.csv", "c?.csv", "cx.csv", "d\\[1].csv", "e[]f.csv", "[g]/h*.csv"]
-    names.append("g/h.csv")
+    names += ["g/h.csv", "x/weight=99/a.csv", "y=2024/i.csv", "plain.csv.gz"]
     for weight, name in enumerate(names, start=50):
         house.put(name, csv(ROW.replace("m1", f"m{weight}").replace("65.0", f"{weight}.0")))
     assert house.receive().files_accepted == len(names)
@@ -86,6 +87,14 @@ def test_a_name_with_signs_of_a_pattern_stands_for_that_file_and_no_other(house)
         "select name, weight_kg from reading.accepted join ledger.file using (file_id) order by weight_kg"
     )
     assert found == [(name, float(weight)) for weight, name in enumerate(names, start=50)]
+
+
+@pytest.mark.parametrize("name", ["x/weight=99/a.csv", "y=2024/a.csv", "file=7/a.csv", "plain.csv.gz", "a.csv.zst"])
+def test_a_name_says_nothing_of_what_a_file_holds(house, name):
+    """Alone in its pass, where readers of folders of data would take columns and packing from names."""
+    house.put(name, csv(ROW))
+    assert house.receive().files_accepted == 1
+    assert house.accepted("weight_kg", "line") == [(65.0, 2)]
 
 
 def test_a_symbolic_link_is_not_followed(house, tmp_path):

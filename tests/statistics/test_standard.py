@@ -78,3 +78,9 @@ def test_a_file_that_cannot_be_read_says_where(tmp_path, text, found):
         read_standard(programme(tmp_path, "district.csv"))
     assert found in fault.value.found and fault.value.where == "district.csv"
     assert "age_band" in fault.value.expected
+
+
+def test_a_group_that_is_a_total_too_is_counted_once(tmp_path):
+    ages = programme(tmp_path, ages={"groups": [(5, 19), (20, 99)]}).settings.ages
+    assert set(ages.totals) >= {(5, 19), (20, 99)}
+    assert ages.all == [(5, 19), (20, 99), (5, 99)]
