@@ -8,7 +8,7 @@ import polars as pl
 
 from pipeline.own_source import program_digest
 from pipeline.programme import Programme
-from pipeline.store import Store
+from pipeline.store import Store, sql_text
 
 WHO_TABLE = "who_2007_bmi_for_age.csv"
 WRITES = 8  # of a store that is written whole: each goes through the readings, and a night reads fewer blocks for it
@@ -32,13 +32,24 @@ def build_readings(store: Store, programme: Programme) -> None:
         "23_changed_person.sql",
     ):
         store.execute_file(name, is_whole=is_whole)
+    before, is_unsure = store.rows(sql_text("23_touched_people.sql"), {"is_before": True})[0]
     for first, last in _neighbours(store) if is_whole else [(None, None)]:
         between = {"is_whole": is_whole, "first_period": first, "last_period": last}
         store.execute_file("23_chosen_reading.sql", **between)
         store.execute_file("23_reading_participant_period.sql", **between)
+    after, _ = store.rows(sql_text("23_touched_people.sql"), {"is_before": False})[0]
+    _count_people(store, change=None if is_whole or is_unsure else after - before)
     store.execute("drop view if exists chosen_person")
     for table in ("touched_reading", "set_aside_before", "chosen_reading"):
         store.execute(f"drop table if exists {table}")
+
+
+def _count_people(store: Store, change: int | None) -> None:
+    """Keep how many people have a reading that counts; `change` is None where it is not known."""
+    people = store.value("select people + $change from ledger.count_state", {"change": change})
+    if people is None:  # comparing everybody's pseudonyms takes a second for ten million rows
+        people = store.value("select count(distinct participant) from reading.participant_period")
+    store.execute("update ledger.count_state set people = $people", {"people": people})
 
 
 def _neighbours(store: Store) -> list[tuple[str, str]]:

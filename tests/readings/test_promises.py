@@ -84,7 +84,7 @@ def test_another_program_counts_everything_anew_and_asks_of_all_of_it(store, nig
         ("p1", "2025Q1"),
         ("p2", "2025Q2"),
     ]
-    assert store.rows("from ledger.count_state") == [("another", date(2026, 1, 2))]
+    assert store.rows("select basis, checked_on from ledger.count_state") == [("another", date(2026, 1, 2))]
 
 
 @pytest.mark.usefixtures("first_night")

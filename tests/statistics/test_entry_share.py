@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from scipy.stats import fisher_exact
+from scipy.stats import fisher_exact, hypergeom
 
 from pipeline.statistics.entry_share import against_the_others
 
@@ -22,6 +22,15 @@ def test_p_agrees_with_scipy():
     for i, (count, of) in enumerate([(9, 100), (5, 200), (8, 300)]):
         table = [[count, of - count], [22 - count, 600 - of - 22 + count]]
         assert found.p[i] == pytest.approx(fisher_exact(table, alternative="greater").pvalue)
+
+
+def test_p_is_the_tail_of_scipys_hypergeometric_distribution():
+    """Small and large counts, up to millions of rows: a far tail keeps six digits."""
+    for of in ([40, 60, 900], [50_000, 81_000, 12], [4_000_000, 3_000_000, 9_000_000]):
+        count = np.array([n // 7 for n in of]) + np.array([9, 0, 2])
+        found = against_the_others(count, of)
+        expected = hypergeom.sf(count - 1, sum(of), count.sum(), of)
+        assert found.p == pytest.approx(expected, rel=1e-6)
 
 
 def test_none_at_a_site_is_no_sign():
