@@ -35,7 +35,7 @@ BESIDE = (
     ("floor", "floor: DuckDB, known types, one grouped quantile query", "instead/floor.py"),
     ("polars", "plain Polars script", "instead/plain_polars.py"),
     ("pandas", "plain pandas script", "instead/plain_pandas.py"),
-    ("alone", "all figures by DuckDB alone, nothing checked or protected", "instead/plain_duckdb.py"),
+    ("alone", "most figures by DuckDB alone, nothing checked or protected", "instead/plain_duckdb.py"),
 )
 RUNS = (
     ("first", "`evenbeam run`, 99 % of the readings"),

@@ -90,7 +90,7 @@ def _targets(sizes: list[int], records: dict) -> list[str]:
     rows += [
         "",
         "What the floor leaves out: DuckDB alone, without a check, an interval, protection or a page, takes "
-        f"{alone / largest['floor']['processor']:.1f} × the floor for as many counts and percentiles as a run makes; a "
+        f"{alone / largest['floor']['processor']:.1f} × the floor for fewer counts and percentiles than a run makes; a "
         f"first run takes {first['processor'] / alone:.1f} times that.",
     ]
     return rows

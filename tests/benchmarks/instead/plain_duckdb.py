@@ -1,4 +1,4 @@
-"""The same amount of work as a run's, in DuckDB alone and without what makes a run safe.
+"""Figures of the kind that a run makes, fewer of them, in DuckDB alone and without what makes a run safe.
 
 Received files are kept under their digest; cells are read as text, so that a broken one costs its row and not the
 file; values have a range; participants become keyed hashes; a person counts once a quarter; bands are counted, and
