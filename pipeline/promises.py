@@ -20,6 +20,7 @@ _OF_PERIODS = (
     "moments_agree_with_values",
 )
 _OF_FILES = ("no_orphan_set_aside", "file_accounting_adds_up", "sites_are_known")  # whole: they cost little
+_OF_EVERYBODY = ("people_are_counted_once",)  # asked of the whole store alone: it costs as much as counting them
 
 
 def require_promises(store: Store) -> None:
@@ -34,6 +35,7 @@ def require_promises(store: Store) -> None:
     has_files = store.value("select exists (from ledger.file where not is_built)")
     asked = [*(_OF_PERIODS if is_whole or touched else ())]
     asked += _OF_FILES if is_whole or touched or has_files else ()
+    asked += _OF_EVERYBODY if is_whole else ()
     for promise in asked:
         store.require_no_rows(f"checks/{promise}.sql", periods=None if is_whole else touched)
     if is_whole:

@@ -354,6 +354,7 @@ def test_a_total_that_is_also_a_group_counts_once(accept, store):
         ("update ledger.file set rows_held = 1, rows_read = rows_read + 1", "file_accounting_adds_up"),
         ("update reading.accepted set site = 'nowhere'", "sites_are_known"),
         ("insert into reading.set_aside values (99, 'sex_changes')", "no_orphan_set_aside"),
+        ("update ledger.count_state set people = people + 1", "people_are_counted_once"),
     ],
 )
 def test_each_promise_names_who_breaks_it(accept, build, store, spoil, promise):
