@@ -59,11 +59,10 @@ def literal(path: Path) -> str | None:
     None where it cannot be written: a name that is no UTF-8, or one with a backslash beside such a sign.
     """
     text = str(path)
-    if not text.isascii():
-        try:
-            text.encode()
-        except UnicodeEncodeError:
-            return None
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return None
     written = re.sub(r"([*?\[])", r"[\1]", text)
     return None if written != text and "\\" in text else written
 

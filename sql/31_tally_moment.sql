@@ -10,37 +10,14 @@ create or replace temp macro counted_moments(source) as table
 with year_of_age as (
     select
         site, period, sex, age,
-        moment_of(weight, change) as weight, moment_of(height, change) as height, moment_of(bmi, change) as bmi,
-        moment_of(bmi_z, change) as bmi_z, moment_of(body_fat_percent, change) as body_fat_percent,
-        moment_of(fat_mass, change) as fat_mass, moment_of(fat_free_mass, change) as fat_free_mass,
-        moment_of(muscle_mass, change) as muscle_mass, moment_of(total_body_water, change) as total_body_water,
-        moment_of(total_body_water_percent, change) as total_body_water_percent,
-        moment_of(water_in_fat_free_mass, change) as water_in_fat_free_mass,
-        moment_of(bone_mineral_mass, change) as bone_mineral_mass,
-        moment_of(basal_metabolic_rate, change) as basal_metabolic_rate,
-        moment_of(metabolic_age, change) as metabolic_age,
-        moment_of(visceral_fat_level, change) as visceral_fat_level,
-        moment_of(fat_mass_index, change) as fat_mass_index,
-        moment_of(fat_free_mass_index, change) as fat_free_mass_index,
-        moment_of(muscle_mass_index, change) as muscle_mass_index
+        moment_of(columns(* exclude (participant, site, period, sex, age, change)), change)
     from people_in_steps(source)
     group by site, period, sex, age
 ),
 age_group_of_site as (
     select
         site, period, sex, age_group.age_from, age_group.age_to,
-        moments_together(weight) as weight, moments_together(height) as height, moments_together(bmi) as bmi,
-        moments_together(bmi_z) as bmi_z, moments_together(body_fat_percent) as body_fat_percent,
-        moments_together(fat_mass) as fat_mass, moments_together(fat_free_mass) as fat_free_mass,
-        moments_together(muscle_mass) as muscle_mass, moments_together(total_body_water) as total_body_water,
-        moments_together(total_body_water_percent) as total_body_water_percent,
-        moments_together(water_in_fat_free_mass) as water_in_fat_free_mass,
-        moments_together(bone_mineral_mass) as bone_mineral_mass,
-        moments_together(basal_metabolic_rate) as basal_metabolic_rate,
-        moments_together(metabolic_age) as metabolic_age, moments_together(visceral_fat_level) as visceral_fat_level,
-        moments_together(fat_mass_index) as fat_mass_index,
-        moments_together(fat_free_mass_index) as fat_free_mass_index,
-        moments_together(muscle_mass_index) as muscle_mass_index
+        moments_together(columns(year_of_age.* exclude (site, period, sex, age)))
     from year_of_age
     join reference.age_group as age_group on age between age_group.age_from and age_group.age_to
     group by all

@@ -32,7 +32,6 @@ from pipeline.store import Store, sql_text
 class UnderWay:
     """What is known of a file that was begun, and what its reading takes."""
 
-    path: Path  # where its bytes lie now
     reader: readers.Reader
     places: dict[str, int]  # field → number of its column
     width: int  # columns of the header
@@ -131,17 +130,17 @@ def _begin(store: Store, setting: Setting, found: FileRead, seen: Looks | None) 
     places = headers.columns_of(profile, look.headers, where=arrival.where, most=limits.columns)
     width = len(look.headers)
     plain = reader.plain_lines(arrival.path, places, width) if isinstance(reader, readers.DelimitedReader) else None
-    under_way = UnderWay(arrival.path, reader, places, width, plain, seen)
+    under_way = UnderWay(reader, places, width, plain, seen)
     if plain is None:
-        _read(store, setting, under_way)
+        _read(store, setting, arrival.path, under_way)
     return replace(found, encoding=look.encoding, under_way=under_way)
 
 
-def _read(store: Store, setting: Setting, file: UnderWay) -> None:
+def _read(store: Store, setting: Setting, path: Path, file: UnderWay) -> None:
     """The file by itself → `received` and `broken_line`.  Errors   FileHeld."""
     spool = setting.spool / uuid.uuid4().hex
     try:
-        file.reader.read(store, file.path, file.places, file.width, spool)
+        file.reader.read(store, path, file.places, file.width, spool)
     finally:
         spool.unlink(missing_ok=True)
 
@@ -151,29 +150,28 @@ def finish(store: Store, setting: Setting, found: FileRead, *, is_read: bool, ha
 
     `is_read`: its rows stand in `received`; `has_words`: not all that stands there as a participant ends in a digit.
     """
-    file = found.under_way
     try:
         return _while_unchanged(
-            found.entry, file.seen, lambda: _finish(store, setting, found, is_read, has_words)
+            found.entry, found.under_way.seen, lambda: _finish(store, setting, found, is_read, has_words)
         )
     except FileHeld as fault:  # gone, or no file any more: nobody knows what was there
         return FileRead(found.arrival, found.as_of, found.first_period, fault=fault)
     finally:
-        _let_go(found.arrival, file.path)
+        _let_go(found.arrival, found.arrival.path)
 
 
 def _finish(store: Store, setting: Setting, found: FileRead, is_read: bool, has_words: bool) -> FileRead:
-    entry, file = found.entry, found.under_way
+    entry, path = found.entry, found.arrival.path
     done = replace(found, under_way=None)
     try:
         if not is_read:
-            _read(store, setting, file)
+            _read(store, setting, path, found.under_way)
         if has_words or not is_read:
             _refuse_named_participants(
                 store, setting.programme.profiles[found.arrival.site], where=found.arrival.where
             )
         if entry.kept_sha256 is None:
-            archive.keep(file.path, setting.archive, entry.sha256, where=found.arrival.where)
+            archive.keep(path, setting.archive, entry.sha256, where=found.arrival.where)
     except FileHeld as fault:
         return replace(done, fault=fault)
     return replace(done, kept_sha256=entry.kept_sha256 or entry.sha256)
@@ -182,7 +180,7 @@ def _finish(store: Store, setting: Setting, found: FileRead, is_read: bool, has_
 def abandon(found: FileRead) -> None:
     """Let go of a file that is not read now after all: another pass begins it anew."""
     if found.under_way is not None:
-        _let_go(found.arrival, found.under_way.path)
+        _let_go(found.arrival, found.arrival.path)
 
 
 def _let_go(arrival: Arrival, path: Path) -> None:

@@ -36,12 +36,14 @@ def periods_with_people(store: Store, periods: Sequence[str] | None = None) -> l
     return [period for (period,) in found]
 
 
-def band_tally(store: Store, period: str) -> pl.DataFrame:
-    """A period's people by site, sex, age, banding and band. In no order: they are counted, and tables sorted after.
+def band_tally(store: Store, period: str | None = None) -> pl.DataFrame:
+    """A period's people, or those of every period, by site, sex, age, banding and band.
 
+    In no order: they are counted, and tables sorted after.
     age is the first of the person's age group that the banding has: results tell groups and totals, no single years.
     """
     return store.frame(
-        "select site, period, sex, age_from as age, banding, band, n from tally.band_of_ages where period = $period",
+        "select site, period, sex, age_from as age, banding, band, n from tally.band_of_ages "
+        "where $period is null or period = $period",
         {"period": period},
     )
