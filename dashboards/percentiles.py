@@ -7,7 +7,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboards import axes, headlines, percentile_charts
+from dashboards import axes, headlines, percentile_charts, trend_headlines
 from dashboards.cubes import Cube
 from dashboards.curves import curve_figure
 from dashboards.figures import Figure, TableColumn
@@ -144,7 +144,7 @@ def _trend(
         is_wide=True,
         none=TEXT["none.or_withheld"],
         notes=(TEXT["index.changes.note"],),
-        headline=lambda at: headlines.median_trend(
+        headline=lambda at: trend_headlines.median_trend(
             cube, at, group_words(at["sex"], *spans[at["age"]]), unit, measure["decimals"]
         ),
     )
