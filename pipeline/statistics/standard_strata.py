@@ -37,6 +37,8 @@ def standardised_groups(
 def group_weights(bands: pl.DataFrame, groups: Sequence[Total]) -> Floats:
     """The share of the standard population in each age group, adding to 1 over them.
 
+    Shapes   bands: columns standard, age_band, weight, of one standard; groups: (groups,) of first and last age;
+             out: (groups,).
     Errors   ValueError for a band that an age group would split, for ages in no band or in two, or no weight at all.
     """
     standard = bands["standard"][0]
