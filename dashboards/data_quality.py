@@ -54,7 +54,7 @@ def _data_quality_page(release: Release) -> Page:
         figures.append(entry[1])
     if has_accounts:
         cubes["rows"] = accounting
-        figures.insert(0, _accounting(accounting, release))
+        figures.insert(0, _accounting(accounting))
     return Page(
         file="data-quality.html",
         section="data-quality",
@@ -150,7 +150,7 @@ def _cube(rows: pl.DataFrame, dimensions: list[Dimension]) -> Cube:
     )
 
 
-def _accounting(accounting: Cube, release: Release) -> Figure:
+def _accounting(accounting: Cube) -> Figure:
     def headline(at: dict[str, str]) -> str:
         cell = accounting.cell({"item": "rows_accepted", "site": ALL_SITES})
         if not headlines.is_shown(cell, "n", "of", "share"):

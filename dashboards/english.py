@@ -281,7 +281,6 @@ ENGLISH: dict[str, str] = {
     "chance. I² is the share of the variation between sites that chance does not explain; with few people a site it "
     "is small whatever the spread. Overdispersion above 1 means more variation than the funnel’s limits suppose.",
     "sites.list": "A page for each site",
-    "site.title": "{site}",
     "site.question": "What did {site} measure?",
     "site.read": "Filled bead and bar: this site and its 95 % interval. Hollow diamond: all sites together.",
     "site.lead": "Plain shares of the people measured here, beside all sites together. Nothing is adjusted "
@@ -290,11 +289,8 @@ ENGLISH: dict[str, str] = {
     "site.left_out": "There are no figures of this site for {list}: either nobody was measured, or all of them are "
     "withheld.",
     "quoted": "‘{words}’",
-    "site.now": "How do people here divide over the bands?",
-    "site.trend": "Has it changed over time?",
     "site.measures": "Typical values",
     "site.measures.lead": "Middle value and middle half of the people measured here, {group}, {period}.",
-    "site.quality": "What became of the files' rows",
     "site.kind.gym": "Leisure or fitness centre",
     "site.kind.clinic": "Clinic",
     "site.kind.school": "School",
@@ -404,7 +400,6 @@ ENGLISH: dict[str, str] = {
     "report.methods": "How the figures are made",
     "report.cautions": "What the figures do not mean",
     "report.download": "The same report as a PDF",
-    "report.of": "{programme} · {title}",
     "report.page": "page {page} of {pages}",
     "report.table": "The figures behind the chart",
     "report.pages": "The pages beside this report have every figure by age, sex, period and site, and every table to "

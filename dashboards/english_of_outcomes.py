@@ -50,7 +50,6 @@ OUTCOMES: dict[str, str] = {
     "outcome.column.share": "Share",
     "outcome.column.seen": "Seen",
     "outcome.column.due": "Due",
-    "outcome.column.effective": "Effective people",
     "outcome.column.of": "Out of",
     "outcome.column.people": "People",
     "outcome.column.before": "Difference, as seen",

@@ -1,7 +1,7 @@
 """A figure: one question, its cells of a cube, its chart, its table, its sentence for every choice of the controls.
 
-Python writes the first view (it is all there without JavaScript); assets/figures.js writes every other one from
-the same declaration. tests/dashboards/test_in_the_browser.py compares the two, cell by cell.
+Python writes the first view (it is all there without JavaScript); assets/cells.js and charts.js write every other one
+from the same declaration. tests/dashboards/test_in_the_browser.py compares the two, cell by cell.
 """
 
 from __future__ import annotations

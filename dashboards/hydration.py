@@ -6,14 +6,15 @@ Water as a share of weight falls as fat rises; a band without this beside it wou
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import polars as pl
 
-from dashboards import axes, headlines, percentile_charts
+from dashboards import axes, headlines
 from dashboards.cubes import Cube, Dimension
 from dashboards.figures import Figure
 from dashboards.numbers import period_title
-from dashboards.percentiles import SOURCE, percentile_columns, percentile_names, unit_after
+from dashboards.percentiles import by_age_figure, unit_after
 from dashboards.release import ALL_SITES, Release
 from dashboards.typical_values import MIDDLE, middles
 from dashboards.wording import TEXT, group_words, say
@@ -37,28 +38,13 @@ def water_figure(release: Release, sex: Dimension, period: Dimension) -> tuple[C
     cube = axes.percentile_cube(
         rows, [sex, axes.age_axis(spans), period], measure, release.facts["percentiles"]
     )
-    unit, columns, whole = unit_after(measure), percentile_columns(MIDDLE), axes.widest_adult(spans)
-    return cube, Figure(
+    return cube, replace(
+        by_age_figure(release, cube, spans, measure, MIDDLE),
         id="water",
         question=TEXT["prevalence.water"],
         cube="water",
-        along=("age",),
-        picks=("sex", "period"),
-        only={"age": axes.ages_and_whole(release, spans)},
-        spec=percentile_charts.nested_strips(columns, "age", TEXT["column.age"], unit.strip()),
-        columns=columns,
-        source=SOURCE,
-        extent=percentile_names(release),
-        is_from_zero=False,
-        none=TEXT["none.or_withheld"],
+        is_wide=False,
         notes=(TEXT["prevalence.water.note"], TEXT["percentiles.read"]),
-        headline=lambda at: headlines.spread(
-            cube.cell({**at, "age": whole}),
-            group_words(at["sex"], *spans[whole]),
-            period.label(at["period"]),
-            unit,
-            measure["decimals"],
-        ),
     )
 
 

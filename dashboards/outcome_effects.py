@@ -91,6 +91,7 @@ def _time_words(time: int) -> str:
 
 
 def error_figure(release: Release) -> tuple[Cube, Figure] | None:
+    """What one reading can tell: errors of measurement; None where the release has none."""
     if not release.has("measurement_error"):
         return None
     rows = (

@@ -152,6 +152,7 @@ def retention(cell: Cell, months: str) -> str:
 
 
 def balance(cells: Sequence[Cell], effective: int | None, months: str, decimals: int) -> str:
+    """How far those who came back differ from those who were due, before and after weighting, at the most."""
     shown = [cell for cell in cells if is_shown(cell, "before", "after")]
     if not shown:
         return say("o.balance.none", months=months)
@@ -186,6 +187,7 @@ def children(cell: Cell, group: str, months: str, decimals: int) -> str:
 
 
 def sites(cells: Sequence[Cell], months: str, decimals: int, unit: str) -> str:
+    """The range of sites' shrunken estimates, and how many have an interval without the reference."""
     names = ("shrunken", "shrunken_low", "shrunken_high", "reference")
     shown = [c for c in cells if c["state"] == PUBLISHED and all(c[name] is not None for name in names)]
     if not shown:

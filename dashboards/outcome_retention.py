@@ -21,6 +21,7 @@ BALANCE_DECIMALS = 2
 
 
 def retention_figure(release: Release) -> tuple[Cube, Figure] | None:
+    """Who came back, of all sites; None where the release has none."""
     if not release.has("retention"):
         return None
     rows = (
@@ -70,6 +71,10 @@ def retention_figure(release: Release) -> tuple[Cube, Figure] | None:
 
 
 def balance_figure(release: Release, effective: Mapping[str, int]) -> tuple[Cube, Figure] | None:
+    """How alike those due and those seen are; None where the release has none of it.
+
+    effective: months → people of equal weight that the weighted figures tell as much as.
+    """
     if not release.has("retention_balance"):
         return None
     rows = (

@@ -12,6 +12,7 @@ from dashboards.wording import TEXT
 
 
 def transition_figure(release: Release) -> tuple[Cube, Figure] | None:
+    """From which band into which adults went; None where the release has none."""
     if not release.has("transition") or "bmi_adult" not in release.bandings:
         return None
     rows = (

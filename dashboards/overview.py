@@ -7,7 +7,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboards import axes, bar_charts, beam_charts, headlines, trends
+from dashboards import axes, bar_charts, beam_charts, headlines, trend_headlines, trends
 from dashboards.cubes import Cube
 from dashboards.data_quality import data_quality_pages
 from dashboards.figures import Figure, TableColumn, share_columns
@@ -100,7 +100,7 @@ def _change(release: Release, name: str, cube: Cube, group: str) -> str:
     spans = axes.age_spans(release, release.bandings[name])
     at = {"sex": "all", "age": axes.widest_adult(spans)}
     fitted = trends.fitted_trends(release, name, axes.sex_axis(), axes.age_axis(spans))
-    return (fitted.sentence(at, group) if fitted else "") or headlines.trend(cube, {}, group)
+    return (fitted.sentence(at, group) if fitted else "") or trend_headlines.first_to_last(cube, {}, group)
 
 
 def _latest_shares(release: Release) -> dict[str, tuple[Cube, str]]:

@@ -7,7 +7,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboards import axes, headlines, percentile_charts
+from dashboards import axes, headlines, percentile_charts, trend_headlines
 from dashboards.cubes import Cube
 from dashboards.curves import curve_figure
 from dashboards.figures import Figure, TableColumn
@@ -70,7 +70,8 @@ def _page(release: Release, name: str, rows: pl.DataFrame) -> Page:
     if name.startswith("total_body_water") or name == "water_in_fat_free_mass":
         notes.append(TEXT["prevalence.water.note"])
     cubes = {"spread": cube}
-    figures = [_by_age(release, cube, spans, measure), _trend(release, cube, spans, measure)]
+    shown = release.facts["percentiles"]
+    figures = [by_age_figure(release, cube, spans, measure, shown), _trend(release, cube, spans, measure)]
     first = [curve_figure(release, name, unit_after(measure))]
     first += [reference_figure(release)] if name == MEASURE else []
     for made in reversed([found for found in first if found]):
@@ -92,14 +93,15 @@ def _page(release: Release, name: str, rows: pl.DataFrame) -> Page:
     )
 
 
-def _by_age(
-    release: Release, cube: Cube, spans: dict[str, tuple[int, int]], measure: Mapping[str, Any]
+def by_age_figure(
+    release: Release,
+    cube: Cube,
+    spans: dict[str, tuple[int, int]],
+    measure: Mapping[str, Any],
+    percentiles: Sequence[int],
 ) -> Figure:
-    columns, unit, period = (
-        percentile_columns(release.facts["percentiles"]),
-        unit_after(measure),
-        cube.dimension("period"),
-    )
+    """The spread of a measure by age. cube: by sex, age and period; percentiles: those that the table shows."""
+    columns, unit, period = percentile_columns(percentiles), unit_after(measure), cube.dimension("period")
     whole = axes.widest_adult(spans)
     return Figure(
         id="by-age",
@@ -144,7 +146,7 @@ def _trend(
         is_wide=True,
         none=TEXT["none.or_withheld"],
         notes=(TEXT["index.changes.note"],),
-        headline=lambda at: headlines.median_trend(
+        headline=lambda at: trend_headlines.median_trend(
             cube, at, group_words(at["sex"], *spans[at["age"]]), unit, measure["decimals"]
         ),
     )

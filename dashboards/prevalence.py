@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import polars as pl
 
-from dashboards import axes, beam_charts, headlines, hydration, share_charts, trends
+from dashboards import axes, beam_charts, headlines, hydration, share_charts, trend_headlines, trends
 from dashboards.cubes import Cube
 from dashboards.figures import Figure, share_columns
 from dashboards.methods_named import methods_named
@@ -108,7 +108,7 @@ def _trend(cube: Cube, fitted: trends.Trends | None, spans: dict[str, tuple[int,
 
     def headline(at: dict[str, str]) -> str:
         group = group_words(at["sex"], *spans[at["age"]])
-        return (fitted.sentence(at, group) if fitted else "") or headlines.trend(cube, at, group)
+        return (fitted.sentence(at, group) if fitted else "") or trend_headlines.first_to_last(cube, at, group)
 
     heads = (
         ("band", TEXT["column.band"]),

@@ -34,6 +34,7 @@ def mean_files(release: Release) -> dict[str, str]:
 
 
 def mean_page(release: Release, name: str, files: Mapping[str, str]) -> Page:
+    """Sites compared by the mean of one measure. files: measure → its page."""
     measure, titles = release.measures[name], measure_titles(release)
     decimals = measure["decimals"]  # a release tells a mean to three digits: more decimals would be noughts
     links = {key: site_file(key) for key in release.site_names}

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from dashboards import axes, headlines
+from dashboards import axes, trend_headlines
 from dashboards.cubes import Column, Cube, Dimension, cube
 from dashboards.figures import Figure, TableColumn
 from dashboards.methods_named import methods_named
@@ -37,7 +37,7 @@ class Trends:
 
     def sentence(self, at: Mapping[str, str], group: str) -> str:
         """The trend of a group in words; empty where none was fitted for it."""
-        return headlines.fitted_trend(self.cube, at, group, self.first, self.last)
+        return trend_headlines.fitted_trend(self.cube, at, group, self.first, self.last)
 
 
 def _columns() -> tuple[TableColumn, ...]:
@@ -85,5 +85,5 @@ def trend_figure(trends: Trends, spans: Mapping[str, tuple[int, int]]) -> Figure
         is_wide=True,
         none=TEXT["none.not_made"],
         notes=(TEXT["trend.read"], say("method", method=trends.method)),
-        headline=lambda at: headlines.firm_trends(trends.cube, at, group_words(at["sex"], *spans[at["age"]])),
+        headline=lambda at: trend_headlines.firm_trends(trends.cube, at, group_words(at["sex"], *spans[at["age"]])),
     )

@@ -56,9 +56,7 @@ class Step:
 
 
 def _remove(run: Run) -> None:
-    run.removed = remove(
-        run.store, run.programme, as_of=run.as_of, happened_at=run.received_at, run_id=run.run_id
-    )
+    run.removed = remove(run.store, run.programme, as_of=run.as_of, happened_at=run.received_at)
 
 
 def _receive(run: Run) -> None:

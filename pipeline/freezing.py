@@ -17,12 +17,6 @@ import polars as pl
 import dashboards
 from pipeline import __version__
 from pipeline.audit import require_sound, require_sound_tables
-from pipeline.disclosure.between_releases import (
-    exposures,
-    with_earlier_figures,
-    without_small_differences,
-)
-from pipeline.disclosure.input_account import account_as_published
 from pipeline.faults import Fault
 from pipeline.fit_to_freeze import (
     next_version,
@@ -36,6 +30,7 @@ from pipeline.language import require_language
 from pipeline.programme import Programme
 from pipeline.readings import build_readings
 from pipeline.release import frozen, manifest
+from pipeline.release.beside_frozen import account_beside, guarded
 from pipeline.release.frozen import Version
 from pipeline.release.frozen_tables import of_period, tables_in
 from pipeline.release.publish import json_bytes, proved_results, write_release
@@ -44,7 +39,7 @@ from pipeline.release.schema import TABLES
 from pipeline.release.table import published_table
 from pipeline.results import build_results
 from pipeline.sole_use import opened_alone, sole_use
-from pipeline.store import Store, sql_text
+from pipeline.store import Store
 from pipeline.tallies import build_tallies
 
 STEPS = (
@@ -53,7 +48,6 @@ STEPS = (
     "Comparing with earlier releases",
     "Writing and freezing",
 )
-_SHOWN_GROUPS = 12
 Tables = dict[str, pl.DataFrame]
 
 
@@ -116,10 +110,10 @@ def freeze(
         on_step(3, len(STEPS), STEPS[2])
         if earlier:  # proved as computed: what the guard puts back was proved with the version that first told it
             require_sound_tables(version.name, truth, tables, programme.settings.disclosure)
-        tables = _guarded(
+        tables = guarded(
             programme, version, tables, [tables_in(folder) for folder in earlier], keep_small_changes
         )
-        account = _account(store, programme)
+        account = account_beside(store, programme)
         on_step(4, len(STEPS), STEPS[3])
         return _written(store, programme, version, truth, tables, account, as_of, why)
 
@@ -174,63 +168,6 @@ def _totals(store: Store, quality: pl.DataFrame, period: str) -> pl.DataFrame:
     )
 
 
-def _guarded(
-    programme: Programme, version: Version, tables: Tables, earlier: list[Tables], keep_small_changes: bool
-) -> Tables:
-    """The tables as they may stand beside every frozen release.
-
-    Errors   Fault naming the groups that would be exposed, without any count.
-    """
-    least = programme.settings.disclosure.minimum_count
-    keys = {table.name: table.key for table in TABLES}
-    last_of = {
-        one.period: one for one in frozen.versions_in(programme.published) if one.period != version.period
-    }
-    others = [(name, tables_in(frozen.folder_of(programme.published, one))) for name, one in last_of.items()]
-    others += [(version.period, one) for one in earlier]
-    tables = without_small_differences(tables, version.period, others, least)
-    if earlier and keep_small_changes:
-        tables = with_earlier_figures(earlier, tables, least, keys)
-        tables = {table.name: published_table(table, tables[table.name]) for table in TABLES}
-    found = [exposures(one, tables, least) for one in earlier]
-    exposed = pl.concat(found).unique(maintain_order=True) if found else pl.DataFrame()
-    if exposed.height:
-        raise Fault(
-            "would expose a few people",
-            where=version.name,
-            found=f"{exposed.height} counts that, beside an earlier version, tell of fewer than {least} people: "
-            + _groups(exposed),
-            expected="no difference between versions of under minimum_count people",
-            next="give --keep-small-changes: such figures keep their earlier value, and all others are restated; "
-            "or wait until more has come in. Nothing was frozen",
-        )
-    return tables
-
-
-def _groups(exposed: pl.DataFrame) -> str:
-    """Which groups, in words, without a count."""
-    named = [
-        f"{row['site'] or 'all sites'}, {row['family'].split(' ', 1)[-1]}"
-        for row in exposed.sort("site", "family")
-        .select("site", "family")
-        .unique(maintain_order=True)
-        .to_dicts()
-    ]
-    more = f" and {len(named) - _SHOWN_GROUPS} more" if len(named) > _SHOWN_GROUPS else ""
-    return "; ".join(named[:_SHOWN_GROUPS]) + more
-
-
-def _account(store: Store, programme: Programme) -> pl.DataFrame:
-    """The input account, told so that no other release's account beside it tells of a few rows."""
-    earlier = [
-        manifest.account_in(frozen.folder_of(programme.published, one))
-        for one in frozen.versions_in(programme.published)
-    ]
-    return account_as_published(
-        store.frame(sql_text("64_input_account.sql")), earlier, programme.settings.disclosure.minimum_count
-    )
-
-
 # ---- the folder ---------------------------------------------------------------------------------------------
 
 
@@ -247,17 +184,8 @@ def _written(
     listed = [(table, tables[table.name]) for table in TABLES]
     changed = None
     if version.number > 1:
-        before = tables_in(frozen.folder_of(programme.published, Version(version.period, version.number - 1)))
-        rows = restatement_rows(list(TABLES), before, tables)
+        rows = _restated(programme, version, tables)
         changed = rows.height
-        if not changed:
-            raise Fault(
-                "nothing to restate",
-                where=version.name,
-                found="the figures of the version before, every one",
-                expected="a figure that changed, and may be told",
-                next="nothing: the version before stands. Nothing was frozen",
-            )
         listed.append((RESTATEMENT, rows))
     about = {
         "release": version.name,
@@ -280,6 +208,24 @@ def _written(
     _mark_frozen(store, version)
     kept_ledger.write(store, programme.store / "archive")
     return Frozen(target, version, digest, changed, _remarks(store))
+
+
+def _restated(programme: Programme, version: Version, tables: Tables) -> pl.DataFrame:
+    """Every figure that is not as in the version before.
+
+    Errors   Fault where there is none.
+    """
+    before = tables_in(frozen.folder_of(programme.published, Version(version.period, version.number - 1)))
+    rows = restatement_rows(list(TABLES), before, tables)
+    if not rows.height:
+        raise Fault(
+            "nothing to restate",
+            where=version.name,
+            found="the figures of the version before, every one",
+            expected="a figure that changed, and may be told",
+            next="nothing: the version before stands. Nothing was frozen",
+        )
+    return rows
 
 
 def _record(

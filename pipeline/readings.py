@@ -40,8 +40,9 @@ def build_readings(store: Store, programme: Programme) -> None:
     after, _ = store.rows(sql_text("23_touched_people.sql"), {"is_before": False})[0]
     _count_people(store, change=None if is_whole or is_unsure else after - before)
     store.execute("drop view if exists chosen_person")
-    for table in ("touched_reading", "set_aside_before", "chosen_reading"):
-        store.execute(f"drop table if exists {table}")
+    store.execute("drop table if exists touched_reading")
+    store.execute("drop table if exists set_aside_before")
+    store.execute("drop table if exists chosen_reading")
 
 
 def _count_people(store: Store, change: int | None) -> None:

@@ -9,24 +9,19 @@ read, the store says; where it is gone, cannot be read or has lost files, the ar
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import closing, contextmanager
-from dataclasses import dataclass, replace
-from datetime import date, datetime
-from functools import partial
-from itertools import chain
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 import duckdb
 
 from pipeline.durable import flush
-from pipeline.faults import Fault, StoreFault, printable
-from pipeline.intake import archive, kept_ledger, ledger, one_file, one_pass, pseudonyms, tombstones
-from pipeline.intake.arrival import Arrival
-from pipeline.intake.in_turn import in_turn
-from pipeline.intake.passes import passes
-from pipeline.intake.setting import Setting
+from pipeline.faults import Fault, StoreFault
+from pipeline.intake import kept_ledger
+from pipeline.intake.reading_again import read_again, require_that_all_can_be_read
 from pipeline.intake.summary import IntakeSummary
 from pipeline.programme import Programme
 from pipeline.readings import build_readings
@@ -94,15 +89,14 @@ def rebuild(
             parts = _begin_again(store, programme, started_at)
             of = 1 + 2 * len(parts)
             intake = IntakeSummary()
-            with _spool(programme):
-                for number, one in enumerate(parts):
-                    on_step(2 * number + 1, of, "Reading the kept files again")
-                    intake += _read_again(store, programme, one.files, started_at, progress)
-                    if one is parts[-1]:
-                        with store.transaction():
-                            store.execute_file("43_rows_that_left.sql")
-                    on_step(2 * number + 2, of, "Choosing readings, counting and computing")
-                    _compute(store, programme, one, progress)
+            for number, one in enumerate(parts):
+                on_step(2 * number + 1, of, "Reading the kept files again")
+                intake += read_again(store, programme, one.files, started_at, progress)
+                if one is parts[-1]:
+                    with store.transaction():
+                        store.execute_file("43_rows_that_left.sql")
+                on_step(2 * number + 2, of, "Choosing readings, counting and computing")
+                _compute(store, programme, one, progress)
             on_step(of, of, "Comparing with the store as it is")
             tables, differences = (0, ()) if damage else _compared(store, database)
             store.execute("checkpoint")
@@ -188,7 +182,7 @@ def _begin_again(store: Store, programme: Programme, started_at: datetime) -> li
         for table in _tables(store):
             store.execute(f"delete from {table}")  # names from this program's own schema
     found = store.frame("from again").to_dicts()
-    _require_that_all_can_be_read(programme, found)
+    require_that_all_can_be_read(programme, found)
     found.sort(key=lambda file: (file["run_id"], file["site"], PurePosixPath(file["name"]).parts))
     last = last or WorkedOut(max((file["run_id"] for file in found), default=0), started_at.date())
     before = [file for file in found if file["run_id"] <= last.run_id]
@@ -203,73 +197,6 @@ def _compute(store: Store, programme: Programme, part: _Part, progress: Progress
         build_tallies(store, programme)
         refresh_results(store, programme, progress, now=part.now, over_periods=part.over_periods)
         store.require_no_rows("checks/file_accounting_adds_up.sql")
-
-
-def _read_again(
-    store: Store, programme: Programme, found: list[dict[str, Any]], started_at: datetime, progress: Progress
-) -> IntakeSummary:
-    """The kept copies, in the order given, with the day of the run that read each."""
-    key = pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=len(found))
-    pads = pseudonyms.pads_of(key)
-    kept_out = tombstones.read(programme.store, withdrawals=ledger.withdrawals(store))
-    settings = programme.settings
-
-    of_all = Setting(programme, started_at.date(), started_at, 0, pads, kept_out)
-
-    def begin(sibling: Store, file: dict) -> one_file.FileRead:
-        as_of: date = file["as_of"]
-        first_period = settings.retention.first_period(min(as_of, started_at.date()), settings.period)
-        setting = replace(
-            of_all, as_of=as_of, received_at=file["received_at"], run_id=file["run_id"], first_period=first_period
-        )
-        kept = archive.path_of(setting.archive, file["kept_sha256"])
-        entry = ledger.Entry(
-            Arrival(file["site"], kept, file["name"]), file["sha256"], file["bytes"], file["received_at"],
-            file["run_id"], file["kept_sha256"],
-        )  # fmt: skip
-        return one_file.begin_entry(sibling, setting, entry)
-
-    def prepare(sibling: Store, files: Sequence[dict]) -> one_pass.Prepared:
-        return one_pass.prepare(sibling, of_all, files, begin)
-
-    def finish(sibling: Store, prepared: one_pass.Prepared) -> list[IntakeSummary]:
-        return one_pass.finish(sibling, of_all, prepared, prepare_again=partial(prepare, sibling))
-
-    together = list(passes(found, lambda file: file["bytes"]))
-    summary, workers = IntakeSummary(), store.value("select current_setting('threads')")
-    with closing(in_turn(store, together, prepare, finish, workers=workers)) as results:
-        one_by_one = chain.from_iterable(results)
-        for done, file in enumerate(found):
-            progress(done, len(found), printable(f"{file['site']}/{file['name']}"))
-            summary += next(one_by_one)
-    return summary
-
-
-def _require_that_all_can_be_read(programme: Programme, found: list[dict]) -> None:
-    folder = programme.store / "archive"
-    gone = [
-        file
-        for file in found
-        if file["kept_sha256"] is None or not archive.path_of(folder, file["kept_sha256"]).exists()
-    ]
-    if gone:
-        raise Fault(
-            "kept copies gone",
-            where=str(folder),
-            found=f"no copy of {len(gone)} of {len(found)} files, such as {gone[0]['site']}/{gone[0]['name']}",
-            expected="every accepted file",
-            next="restore them from a backup. Where [retention] files let them go, the store cannot be rebuilt and "
-            "stays as it is",
-        )
-    unknown = sorted({file["site"] for file in found} - set(programme.sites))
-    if unknown:
-        raise Fault(
-            "site missing from the settings",
-            where=str(programme.path),
-            found=f"no site {unknown[0]}, and files of it in the store",
-            expected="every site whose files were read",
-            next="put it back under [[site]]",
-        )
 
 
 def _tables(store: Store) -> list[str]:
@@ -305,17 +232,6 @@ def _beside(part: Path) -> Iterator[None]:
         yield
     finally:
         _clear(part)
-
-
-@contextmanager
-def _spool(programme: Programme) -> Iterator[None]:
-    spool = programme.store / "spool"
-    shutil.rmtree(spool, ignore_errors=True)
-    spool.mkdir(parents=True, mode=0o700)
-    try:
-        yield
-    finally:
-        shutil.rmtree(spool, ignore_errors=True)
 
 
 def _clear(part: Path) -> None:

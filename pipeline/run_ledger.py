@@ -15,6 +15,7 @@ from pipeline.store import Store
 
 
 def begin(store: Store, programme: Programme, as_of: date, started_at: datetime) -> int:
+    """Enter a run, and that earlier ones still under way failed; returns its number."""
     run_id = store.value("select coalesce(max(run_id), 0) + 1 from ledger.run")
     # A run that was killed could not say so itself.
     store.execute("update ledger.run set outcome = 'failed' where outcome = 'running'")

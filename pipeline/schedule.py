@@ -31,7 +31,7 @@ from prefect.runtime import flow_run
 
 from pipeline import flow, running
 from pipeline.faults import Fault, SettingsFault
-from pipeline.feedback import write_history
+from pipeline.feedback.run_history import write_history
 from pipeline.programme import Programme
 from pipeline.sole_use import sole_use
 from pipeline.store import Store, storage_fault

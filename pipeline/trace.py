@@ -19,26 +19,7 @@ def trace_prevalence(
              been run yet or the period holds no reading.
     """
     programme = Programme.read(path)
-    if banding not in BANDINGS:
-        raise SettingsFault(
-            f"no banding {printable(banding)}",
-            expected=f"a banding{nearest(banding, BANDINGS)}",
-            next="give one of those",
-        )
-    bands = [one.name for one in BANDINGS[banding].bands]
-    if band not in bands:
-        raise SettingsFault(
-            f"no band {printable(band)}",
-            where=banding,
-            expected=f"a band{nearest(band, bands)}",
-            next="give one of those",
-        )
-    if site is not None and site not in programme.sites:
-        raise SettingsFault(
-            f"no site {printable(site)}",
-            expected=f"a site of the programme{nearest(site, programme.sites)}",
-            next="give one of those",
-        )
+    _require_known(programme, banding, band, site)
     database = programme.store / "evenbeam.duckdb"
     if not database.exists():
         raise Fault(
@@ -65,4 +46,27 @@ def trace_prevalence(
                 "age_to": ages[1],
                 "site": site,
             },
+        )
+
+
+def _require_known(programme: Programme, banding: str, band: str, site: str | None) -> None:
+    if banding not in BANDINGS:
+        raise SettingsFault(
+            f"no banding {printable(banding)}",
+            expected=f"a banding{nearest(banding, BANDINGS)}",
+            next="give one of those",
+        )
+    bands = [one.name for one in BANDINGS[banding].bands]
+    if band not in bands:
+        raise SettingsFault(
+            f"no band {printable(band)}",
+            where=banding,
+            expected=f"a band{nearest(band, bands)}",
+            next="give one of those",
+        )
+    if site is not None and site not in programme.sites:
+        raise SettingsFault(
+            f"no site {printable(site)}",
+            expected=f"a site of the programme{nearest(site, programme.sites)}",
+            next="give one of those",
         )

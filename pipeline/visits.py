@@ -44,8 +44,8 @@ def build_visits(store: Store, programme: Programme) -> None:
         for part in range(given["parts"]):
             for name in _FILES:
                 store.execute_file(f"{name}.sql", part=part, **given)
-    for table in ("visitor", "visitor_reading"):
-        store.execute(f"drop table {table}")
+    store.execute("drop table visitor")
+    store.execute("drop table visitor_reading")
     store.execute("delete from ledger.file_without_visits")
     store.execute("delete from ledger.visit_state")
     store.execute("insert into ledger.visit_state values ($basis)", {"basis": basis})

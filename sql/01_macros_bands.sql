@@ -37,20 +37,6 @@ create or replace temp macro water_kg(printed_water_kg, water_percent, weight_kg
 create or replace temp macro water_percent(printed_percent, water_kg, weight_kg) as
     coalesce(printed_percent, percent_of(water_kg, weight_kg));
 
--- A value in whole print steps, half away from zero. The last factor lifts what is a half exactly but stands a
--- few units of the last place below it in binary (0.7325 * 1000); no other printable value is that near to a half.
-create or replace temp macro print_steps(value, steps_per_unit) as
-    round(value * (steps_per_unit * (1 + 1e-12)))::integer;
-
--- of a group's values in print steps, each as often as it is added (1) or taken away (-1): exact, so that groups add up
-create or replace temp macro moment_of(steps, change) as {
-    n: coalesce(sum(change) filter (where steps is not null), 0),
-    sum: coalesce(sum(steps::bigint * change), 0),
-    sum_of_squares: coalesce(sum(steps::bigint * steps * change), 0)
-};
-create or replace temp macro moments_together(moment) as
-    {n: sum(moment.n), sum: sum(moment.sum), sum_of_squares: sum(moment.sum_of_squares)};
-
 -- ---- BMI for age: WHO Reference 2007 ------------------------------------------------------------------------
 
 -- the row of the reference: completed months where the file gives months, else mid-year; month 228 for all of 19

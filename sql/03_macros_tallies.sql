@@ -1,3 +1,20 @@
+-- print_steps(value, steps_per_unit): a value in whole print steps, half away from zero
+-- rule    The last factor lifts what is a half exactly but stands a few units of the last place below it in binary
+--         (0.7325 * 1000); no other printable value is that near to a half.
+create or replace temp macro print_steps(value, steps_per_unit) as
+    round(value * (steps_per_unit * (1 + 1e-12)))::integer;
+
+-- moment_of(steps, change), moments_together(moment): how many of a group were measured, their sum and sum of squares
+-- inputs  steps: a value in print steps; change: 1 for one to be added, -1 for one to be taken away
+-- rule    whole numbers throughout, so that groups add up exactly
+create or replace temp macro moment_of(steps, change) as {
+    n: coalesce(sum(change) filter (where steps is not null), 0),
+    sum: coalesce(sum(steps::bigint * change), 0),
+    sum_of_squares: coalesce(sum(steps::bigint * steps * change), 0)
+};
+create or replace temp macro moments_together(moment) as
+    {n: sum(moment.n), sum: sum(moment.sum), sum_of_squares: sum(moment.sum_of_squares)};
+
 -- people_in_steps(source): the reading that counts for each person in a period, its measures as whole print steps
 -- inputs  source: the name of a table like reading.participant_period
 -- rule    a measure that was not taken, or does not apply at the age, is null. Names, columns, steps and ages are those
@@ -67,6 +84,52 @@ union all from people_with(source, 'visceral_fat_level')
 union all from people_with(source, 'fat_mass_index')
 union all from people_with(source, 'fat_free_mass_index')
 union all from people_with(source, 'muscle_mass_index');
+
+-- counted_values(source): how many people have each value of each measure, by period, sex and age
+-- inputs  source: as people_in_steps, with change; touched_period
+-- rule    as tally.value
+create or replace temp macro counted_values(source) as table
+with period as (
+    select period, row_number() over (order by period) as number from touched_period
+),
+-- people: one whole number for period, sex and age, since counting by it takes a quarter of counting by words
+person as (
+    select 256 * (2 * period.number + (sex = 'male')::integer) + age as people, person_in_steps.*
+    from people_in_steps(source) as person_in_steps
+    join period on period.period = person_in_steps.period
+)
+select
+    period.period, case people // 256 % 2 when 1 then 'male' else 'female' end as sex, (people % 256)::smallint as age,
+    counted.measure, counted.value, counted.n
+from people_by_value('person') as counted
+join period on period.number = people // 512;
+
+-- counted_moments(source): how many people, the sum and the sum of squares of each measure, by site and age group
+-- inputs  source: as people_in_steps, with change; reference.age_group
+-- rule    as tally.moment
+create or replace temp macro counted_moments(source) as table
+with year_of_age as (
+    select
+        site, period, sex, age,
+        moment_of(columns(* exclude (participant, site, period, sex, age, change)), change)
+    from people_in_steps(source)
+    group by site, period, sex, age
+),
+age_group_of_site as (
+    select
+        site, period, sex, age_group.age_from, age_group.age_to,
+        moments_together(columns(year_of_age.* exclude (site, period, sex, age)))
+    from year_of_age
+    join reference.age_group as age_group on age between age_group.age_from and age_group.age_to
+    group by all
+),
+measured as (
+    select site, period, sex, age_from, age_to, measure, moment.n, moment.sum, moment.sum_of_squares
+    from age_group_of_site unpivot (moment for measure in (* exclude (site, period, sex, age_from, age_to)))
+)
+select site, period, sex, age_from, age_to, measure, n, sum, sum_of_squares
+from measured
+where (n, sum, sum_of_squares) <> (0, 0, 0);
 
 -- people_in_bands(source): the band of each person in a period in each banding
 -- inputs  source: as people_in_steps, with change

@@ -6,22 +6,6 @@
 --         taken, or does not apply at the age, counts nowhere. A period that is not counted anew has what it had,
 --         changed by what changes.
 -- reruns  rewrites only the touched periods; twice is the same as once
-create or replace temp macro counted_values(source) as table
-with period as (
-    select period, row_number() over (order by period) as number from touched_period
-),
--- people: one whole number for period, sex and age, since counting by it takes a quarter of counting by words
-person as (
-    select 256 * (2 * period.number + (sex = 'male')::integer) + age as people, person_in_steps.*
-    from people_in_steps(source) as person_in_steps
-    join period on period.period = person_in_steps.period
-)
-select
-    period.period, case people // 256 % 2 when 1 then 'male' else 'female' end as sex, (people % 256)::smallint as age,
-    counted.measure, counted.value, counted.n
-from people_by_value('person') as counted
-join period on period.number = people // 512;
-
 delete from tally.value where period in (select period from touched_period where is_whole);
 
 insert into tally.value (period, sex, age, measure, value, n)

@@ -6,30 +6,6 @@
 --         periods and machines. Totals of age groups are rows of their own. A group with nobody has no row.
 --         A period that is not counted anew has what it had, changed by what changes.
 -- reruns  rewrites only the touched periods; twice is the same as once
-create or replace temp macro counted_moments(source) as table
-with year_of_age as (
-    select
-        site, period, sex, age,
-        moment_of(columns(* exclude (participant, site, period, sex, age, change)), change)
-    from people_in_steps(source)
-    group by site, period, sex, age
-),
-age_group_of_site as (
-    select
-        site, period, sex, age_group.age_from, age_group.age_to,
-        moments_together(columns(year_of_age.* exclude (site, period, sex, age)))
-    from year_of_age
-    join reference.age_group as age_group on age between age_group.age_from and age_group.age_to
-    group by all
-),
-measured as (
-    select site, period, sex, age_from, age_to, measure, moment.n, moment.sum, moment.sum_of_squares
-    from age_group_of_site unpivot (moment for measure in (* exclude (site, period, sex, age_from, age_to)))
-)
-select site, period, sex, age_from, age_to, measure, n, sum, sum_of_squares
-from measured
-where (n, sum, sum_of_squares) <> (0, 0, 0);
-
 delete from tally.moment where period in (select period from touched_period where is_whole);
 
 insert into tally.moment (site, period, sex, age_from, age_to, measure, n, sum, sum_of_squares)

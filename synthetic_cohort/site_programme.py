@@ -278,7 +278,7 @@ def _write(site: _Site, rows: Rows, label: str, quarter: int, fault: str) -> Ite
         truth.FileFact(site.place.id, name, quarter, main, "accepted", "", len(rows) + extra_rows),
         truth.reading_truth(rows, site.place.id, name, lines),
         faults,
-        truth.pair_ends(rows, site.place.id, name, lines),
+        truth.pair_ends(rows, name, lines),
     )
     if fault == "sent_again":
         again = f"{label}_sent_again{site.layout.suffix}"

@@ -100,7 +100,7 @@ def _value_text(column: str) -> pl.Expr:
     return words.alias(column)
 
 
-def pair_ends(rows: Rows, site: str, file: str, lines: np.ndarray) -> pl.DataFrame:
+def pair_ends(rows: Rows, file: str, lines: np.ndarray) -> pl.DataFrame:
     """Where the sound row of each pair stands."""
     at = np.flatnonzero((rows.link != NO_LINK) & (rows.fault == 0))
     return pl.DataFrame(

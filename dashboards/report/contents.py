@@ -12,7 +12,7 @@ from typing import Any
 
 import polars as pl
 
-from dashboards import axes, headlines
+from dashboards import axes, headlines, trend_headlines
 from dashboards.beam_charts import two_shares
 from dashboards.cubes import Cube, Dimension
 from dashboards.data_quality import data_quality_pages
@@ -204,7 +204,7 @@ def _moved(cube: Cube) -> str:
     now, *before = period.keys
     if not before:
         return ""
-    return headlines.since(cube, {"period": before[0]}, {"period": now}, period.label(before[0]))
+    return trend_headlines.since(cube, {"period": before[0]}, {"period": now}, period.label(before[0]))
 
 
 def _outcomes(source: Source, taken: Selection) -> Section | None:

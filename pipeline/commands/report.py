@@ -17,7 +17,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 
 def does(options: argparse.Namespace) -> int:
-    from pipeline.feedback import write_feedback
+    from pipeline.feedback.site_page import write_feedback
 
     written = write_feedback(options.programme, [options.site] if options.site else [])
     for path in written:

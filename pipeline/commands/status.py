@@ -31,7 +31,7 @@ def does(options: argparse.Namespace) -> int:
     from pipeline.status import read_status, show_status
 
     if options.page:
-        from pipeline.feedback import write_history
+        from pipeline.feedback.run_history import write_history
 
         print(f"open {write_history(options.programme, as_of=options.as_of or date.today())}")
         return 0

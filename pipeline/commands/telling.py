@@ -26,6 +26,7 @@ def run_and_tell(
     publish_again: bool = False,
     all_figures: bool = False,
 ) -> running.Outcome:
+    """Run a programme as of a day, or of today, and say on the terminal what came of it."""
     from pipeline import running
 
     outcome = running.run(

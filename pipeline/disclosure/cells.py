@@ -124,21 +124,21 @@ def _keyed(rows: pl.DataFrame, count: str, **key: pl.Expr) -> pl.DataFrame:
 
 def _of_prevalence(rows: pl.DataFrame) -> dict[str, pl.DataFrame]:
     ranges = {banding.name: (banding.age_from, banding.age_to) for banding in measures.BANDINGS.values()}
-    key = dict(_group(rows, "banding", ranges), family=pl.lit("banding ") + pl.col("banding"))
+    key = dict(_group("banding", ranges), family=pl.lit("banding ") + pl.col("banding"))
     return {
         "n": _keyed(rows, "n", kind=pl.lit("band"), band=pl.col("band"), **key),
         "denominator": _keyed(rows, "denominator", kind=pl.lit("people"), **key),
     }
 
 
-def group_of_percentile(rows: pl.DataFrame) -> dict[str, pl.Expr]:
+def group_of_percentile() -> dict[str, pl.Expr]:
     """GROUP of each row of percentile, as the cells have it."""
     ranges = {measure.name: (measure.age_from, measure.age_to) for measure in measures.MEASURES.values()}
-    return _group(rows, "measure", ranges)
+    return _group("measure", ranges)
 
 
 def _of_percentile(rows: pl.DataFrame) -> dict[str, pl.DataFrame]:
-    key = dict(group_of_percentile(rows), family=pl.lit("measure ") + pl.col("measure"))
+    key = dict(group_of_percentile(), family=pl.lit("measure ") + pl.col("measure"))
     return {"n": _keyed(rows, "n", kind=pl.lit("people"), **key)}
 
 
@@ -174,7 +174,7 @@ _SHOWN = {
 _ALIKE = {"percentile": ["measure", "site", "period", "sex", "age_from", "age_to", "n"]}
 
 
-def _group(rows: pl.DataFrame, name: str, ranges: dict[str, tuple[int, int]]) -> dict[str, pl.Expr]:
+def _group(name: str, ranges: dict[str, tuple[int, int]]) -> dict[str, pl.Expr]:
     lowest = pl.col(name).replace_strict({k: v[0] for k, v in ranges.items()}, return_dtype=pl.Int64)
     highest = pl.col(name).replace_strict({k: v[1] for k, v in ranges.items()}, return_dtype=pl.Int64)
     return {

@@ -100,7 +100,7 @@ class Complements:
 
 
 def without_followers(
-    cells: Cells, equations: pl.DataFrame, sensitive: np.ndarray, withheld: np.ndarray, losses: Losses
+    equations: pl.DataFrame, sensitive: np.ndarray, withheld: np.ndarray, losses: Losses
 ) -> np.ndarray:
     """The withheld cells less those that follow from one published sum after the other, where these are not sensitive.
 

@@ -132,7 +132,7 @@ def _of_positions(edges: pl.DataFrame, position: pl.DataFrame, minimum_count: in
         "row"
     )
     rows = rows.with_columns(
-        **group_of_percentile(rows),
+        **group_of_percentile(),
         family=pl.lit("banding bmi_child"),
         told=to_nearest(pl.col("n").cast(pl.Float64), float(minimum_count)),
     )
@@ -186,7 +186,7 @@ def _edges(cells: Cells) -> tuple[pl.DataFrame, csr_array, csr_array]:
 def _statements(percentile: pl.DataFrame, is_open: np.ndarray) -> pl.DataFrame:
     """row, figure, family, GROUP, n, value, at_most, at_least: so many have the value or less, so many it or more."""
     cut = {measure for measure, _ in EDGES.values()}
-    rows = percentile.with_row_index("row").with_columns(**group_of_percentile(percentile))
+    rows = percentile.with_row_index("row").with_columns(**group_of_percentile())
     rows = rows.filter(pl.Series(is_open) & pl.col("measure").is_in(cut))
     n, percent = rows["n"].to_numpy(), rows["percentile"].cast(pl.Int64).to_numpy()
     k = 1 + ((n - 1) * percent) // 100

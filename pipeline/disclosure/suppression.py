@@ -76,9 +76,9 @@ def suppressed(
     def settled(withheld: np.ndarray) -> np.ndarray:
         # what hides is for the sums to say
         withheld = with_company(withheld & (~losses.hidden | sensitive), losses)
-        withheld = without_followers(cells, equations, sensitive, withheld, losses)
+        withheld = without_followers(equations, sensitive, withheld, losses)
         mended = with_complements(cells, equations, withheld, minimum_count, losses, is_proven=True)
-        if np.array_equal(without_followers(cells, equations, sensitive, mended, losses), mended):
+        if np.array_equal(without_followers(equations, sensitive, mended, losses), mended):
             return mended
         return with_complements(cells, equations, mended, minimum_count, losses)  # what mends must not follow itself
 

@@ -42,16 +42,7 @@ def inspect_file(path: Path) -> Inspection:
 
     Errors   FileHeld for a file without rows or of no known format, or one that cannot be opened.
     """
-    try:
-        found = layout.layout_of(path)
-    except OSError as error:
-        raise FileHeld(
-            "cannot be read",
-            where=str(path),
-            found=error.strerror or "a file that does not open",
-            expected="a CSV, TSV, XLSX, NDJSON, FHIR or Parquet file",
-            next="check the path and its permissions",
-        ) from error
+    found = _laid_out(path)
     names = found.look.headers
     if found.settings["format"] == "ndjson" and "resourceType" in names:
         return _of_observations(path)
@@ -69,17 +60,7 @@ def inspect_file(path: Path) -> Inspection:
     (undecided if sign.undecided else reasons).append(sign.undecided or sign.reason)
     known = [one for one in meaning.meanings(names, columns, decimal) if one.header not in closed]
     _add_only_date(known, names, columns, closed)
-    settings = dict(found.settings)
-    if decimal != ".":
-        settings["decimal"] = decimal
-    if thousands:
-        settings["thousands"] = thousands
-    marks = writing.unusual_missing_marks(
-        [columns[one.place] for one in known if measures.FIELDS[one.field].kind == "number"]
-    )
-    if marks:
-        settings["missing"] = [*MISSING_MARKS, *marks]
-        reasons.append(f"missing: {', '.join(marks)} stands in columns of numbers")
+    settings = found.settings | _how_numbers_are_written(decimal, thousands, known, columns, reasons)
     lines = [*(f"{key} = {toml_value(value)}" for key, value in settings.items()), "", "[columns]"]
     for one in known:
         lines.append(_column_line(one, columns[one.place], reasons, undecided))
@@ -98,6 +79,37 @@ def inspect_file(path: Path) -> Inspection:
         undecided,
         [str(one) for one in identifying],
     )
+
+
+def _laid_out(path: Path) -> layout.Layout:
+    try:
+        return layout.layout_of(path)
+    except OSError as error:
+        raise FileHeld(
+            "cannot be read",
+            where=str(path),
+            found=error.strerror or "a file that does not open",
+            expected="a CSV, TSV, XLSX, NDJSON, FHIR or Parquet file",
+            next="check the path and its permissions",
+        ) from error
+
+
+def _how_numbers_are_written(
+    decimal: str, thousands: str, known: list[Meaning], columns: list[list[str]], reasons: list[str]
+) -> dict[str, object]:
+    """The profile's keys for what is not usual; why a mark is taken for a missing value goes to `reasons`."""
+    settings: dict[str, object] = {}
+    if decimal != ".":
+        settings["decimal"] = decimal
+    if thousands:
+        settings["thousands"] = thousands
+    marks = writing.unusual_missing_marks(
+        [columns[one.place] for one in known if measures.FIELDS[one.field].kind == "number"]
+    )
+    if marks:
+        settings["missing"] = [*MISSING_MARKS, *marks]
+        reasons.append(f"missing: {', '.join(marks)} stands in columns of numbers")
+    return settings
 
 
 def _of_observations(path: Path) -> Inspection:

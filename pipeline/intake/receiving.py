@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
@@ -17,7 +16,7 @@ from pipeline.intake.amounts import amount
 from pipeline.intake.in_turn import in_turn
 from pipeline.intake.judgement import judged_by
 from pipeline.intake.passes import passes, weight_of_new
-from pipeline.intake.setting import ReadFile, Setting
+from pipeline.intake.setting import ReadFile, Setting, empty_spool
 from pipeline.intake.summary import IntakeSummary
 from pipeline.intake.tombstones import read as read_tombstones
 from pipeline.intake.unchanged import forget_others, unchanged
@@ -47,45 +46,46 @@ def receive(
     Errors   StoreFault when the pseudonym key may be read by others, or is gone though files were accepted with it.
              What no file can cause propagates.
     """
-    key = pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=ledger.accepted_files(store))
-    pads = pseudonyms.pads_of(key)
-    settings = programme.settings
-    # A day in the future, mistyped say, must not count anything as past its time.
-    first_period = settings.retention.first_period(min(as_of, received_at.date()), settings.period)
-    tombstones = read_tombstones(programme.store)
-    spool = programme.store / "spool"
-    shutil.rmtree(spool, ignore_errors=True)
-    spool.mkdir(parents=True, mode=0o700)
-    setting = Setting(
-        programme, as_of, received_at, run_id, pads, tombstones, first_period, spool.stat().st_ctime_ns, read_file
-    )  # fmt: skip
-    archive.clear_unfinished(setting.archive)
-    earlier: Counter[str] = Counter()  # site → files that were read with an earlier profile
-    try:
-        with sources.opened(programme) as places:
-            found, passed_over = _arrivals(store, setting, places, progress)
-            summary = IntakeSummary(
-                passed_over=sum(one.is_misplaced for one in passed_over),
-                messages=[one.message for one in passed_over],
-            )
-            with closing(_read_and_filed(store, setting, found)) as results:
-                for done, arrival in enumerate(found):
-                    progress(done, len(found), printable(arrival.where))
-                    one = next(results)
-                    earlier[arrival.site] += one.files_of_earlier_profile
-                    summary += one
-            progress(len(found), len(found), "all files read")
-    finally:
-        shutil.rmtree(setting.spool, ignore_errors=True)
-    if summary.rows_withdrawn or summary.rows_expired or tombstones:
+    with empty_spool(programme) as spool, sources.opened(programme) as places:
+        setting = Setting(
+            programme, as_of, received_at, run_id, _pads(store, programme), read_tombstones(programme.store),
+            _first_period(programme, as_of, received_at), spool.stat().st_ctime_ns, read_file,
+        )  # fmt: skip
+        archive.clear_unfinished(setting.archive)
+        found, passed_over = _arrivals(store, setting, places, progress)
+        summary = IntakeSummary(
+            passed_over=sum(one.is_misplaced for one in passed_over),
+            messages=[one.message for one in passed_over],
+        )
+        earlier: Counter[str] = Counter()  # site → files that were read with an earlier profile
+        with closing(_read_and_filed(store, setting, found)) as results:
+            for done, arrival in enumerate(found):
+                progress(done, len(found), printable(arrival.where))
+                one = next(results)
+                earlier[arrival.site] += one.files_of_earlier_profile
+                summary += one
+        progress(len(found), len(found), "all files read")
+    if summary.rows_withdrawn or summary.rows_expired or setting.tombstones:
         archive.sweep(setting.archive, ledger.kept_copies(store))
-    said = [_read_with_earlier_profile(site, n) for site, n in sorted(earlier.items()) if n]
     lost = [place for place in places if place.out_of_reach]
     # First of all messages: of many only some are shown.
     at_fault = IntakeSummary(
         messages=[str(place.out_of_reach) for place in lost], lost_sources=[place.name for place in lost]
     )
+    said = [_read_with_earlier_profile(site, n) for site, n in sorted(earlier.items()) if n]
     return at_fault + summary + IntakeSummary(messages=said)
+
+
+def _pads(store: Store, programme: Programme) -> tuple[bytes, bytes]:
+    return pseudonyms.pads_of(
+        pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=ledger.accepted_files(store))
+    )
+
+
+def _first_period(programme: Programme, as_of: date, received_at: datetime) -> str | None:
+    """A day in the future, mistyped say, must not count anything as past its time."""
+    settings = programme.settings
+    return settings.retention.first_period(min(as_of, received_at.date()), settings.period)
 
 
 def _arrivals(

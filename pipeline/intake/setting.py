@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -33,4 +35,21 @@ class Setting:
 
     @property
     def spool(self) -> Path:
-        return self.programme.store / "spool"
+        return spool_of(self.programme)
+
+
+def spool_of(programme: Programme) -> Path:
+    """Where copies lie while files are read."""
+    return programme.store / "spool"
+
+
+@contextmanager
+def empty_spool(programme: Programme) -> Iterator[Path]:
+    """That folder, without what a run that was killed left there; closed to others, and gone afterwards."""
+    spool = spool_of(programme)
+    shutil.rmtree(spool, ignore_errors=True)
+    spool.mkdir(parents=True, mode=0o700)
+    try:
+        yield spool
+    finally:
+        shutil.rmtree(spool, ignore_errors=True)

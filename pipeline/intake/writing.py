@@ -40,18 +40,7 @@ def decimal_sign(columns: Sequence[Sequence[str]], *, is_typed: bool = False) ->
 
     Where cells have types, numbers show with a point whatever the profile says; a comma in text then decides.
     """
-    seen: Counter[str] = Counter()
-    three_decimals = True
-    for value in (value.strip() for column in columns for value in column):
-        if _GROUPED_POINT.fullmatch(value):
-            seen["1,234.5"] += 1
-        elif _GROUPED_COMMA.fullmatch(value):
-            seen["1.234,5"] += 1
-        elif _WITH_POINT.fullmatch(value):
-            seen["point"] += 1
-        elif _WITH_COMMA.fullmatch(value):
-            seen["comma"] += 1
-            three_decimals = three_decimals and len(value.rstrip(" %").split(",")[1]) == 3
+    seen = _ways_of_decimals(columns)
     if seen["1.234,5"] and not seen["1,234.5"]:
         return Finding(
             (",", "."),
@@ -64,6 +53,7 @@ def decimal_sign(columns: Sequence[Sequence[str]], *, is_typed: bool = False) ->
         )
     if is_typed:
         seen["point"] = 0 if seen["comma"] else seen["point"]
+    three_decimals = seen["comma before three"] == seen["comma"]
     if seen["comma"] and seen["point"]:
         if three_decimals:
             return Finding(
@@ -88,6 +78,22 @@ def decimal_sign(columns: Sequence[Sequence[str]], *, is_typed: bool = False) ->
         if seen["point"]
         else "decimal = point: no value has decimals, so it does not matter yet",
     )
+
+
+def _ways_of_decimals(columns: Sequence[Sequence[str]]) -> Counter[str]:
+    """How many values are written in each way that tells a decimal sign; "comma before three" are among "comma"."""
+    seen: Counter[str] = Counter()
+    for value in (value.strip() for column in columns for value in column):
+        if _GROUPED_POINT.fullmatch(value):
+            seen["1,234.5"] += 1
+        elif _GROUPED_COMMA.fullmatch(value):
+            seen["1.234,5"] += 1
+        elif _WITH_POINT.fullmatch(value):
+            seen["point"] += 1
+        elif _WITH_COMMA.fullmatch(value):
+            seen["comma"] += 1
+            seen["comma before three"] += len(value.rstrip(" %").split(",")[1]) == 3
+    return seen
 
 
 def is_date_like(values: Sequence[str]) -> bool:

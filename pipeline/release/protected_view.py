@@ -48,6 +48,7 @@ class View:
 
 
 def protected_view(results: Unsuppressed, programme: Programme, progress: Progress) -> View:
+    """What of the results may be shown: periods as they are kept, and those decided on anew."""
     rules = programme.settings.disclosure
     kept = PeriodsKept(programme.store)
     kept.forget_all_but(results.periods)

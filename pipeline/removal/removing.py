@@ -39,9 +39,7 @@ class Removed:
         return self.rows_withdrawn + self.rows_expired
 
 
-def remove(
-    store: Store, programme: Programme, *, as_of: date, happened_at: datetime, run_id: int | None = None
-) -> Removed:
+def remove(store: Store, programme: Programme, *, as_of: date, happened_at: datetime) -> Removed:
     """Remove whatever must not be kept on `as_of`; nothing where nobody withdrew and nothing is past its time.
 
     A day in the future never counts: a mistyped --as-of must not destroy anything.

@@ -33,10 +33,11 @@ def build_percentiles(
 
     No percentile of a period rests on another period.
     """
-    for table in ("result.percentile", "ledger.percentile_digest"):
-        store.execute(
-            f"delete from {table} where $periods is null or list_contains($periods, period)", {"periods": periods}
-        )
+    given = {"periods": periods}
+    store.execute("delete from result.percentile where $periods is null or list_contains($periods, period)", given)
+    store.execute(
+        "delete from ledger.percentile_digest where $periods is null or list_contains($periods, period)", given
+    )
     asked = periods_with_people(store, periods)
     for done, period in enumerate(asked, start=1):
         _build_period(store, settings, period)

@@ -22,6 +22,8 @@ _TABLES = ("result.site_comparison", "result.site_heterogeneity")
 _ORDER = (("topic", "band", "site"), ("topic", "band"))
 _ADULT = 18
 
+Key = tuple[str, str, str, str, int, int]  # topic, band, unit, period, first and last age
+
 _METHODS = {
     "proportion": "indirectly standardised by sex and age group to all sites together; Wilson interval; {funnel}; "
     "Benjamini–Hochberg over sites; shrunken: Morris (1983)",
@@ -144,26 +146,26 @@ def _matrix(part: pl.DataFrame, sites: list[str], strata: int, column: str) -> n
 
 
 def _rows(
-    key: tuple[str, str, str, str, int, int],
-    sites: list[str],
-    found: Comparison,
-    kind: str,
-    count: np.ndarray,
-    people: np.ndarray,
+    key: Key, sites: list[str], found: Comparison, kind: str, count: np.ndarray, people: np.ndarray
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
-    topic, band, unit, period, age_from, age_to = key
+    """A row a site, and a row on all of them."""
+    return _of_sites(key, sites, found, kind, count, people), _between_sites(key, found)
+
+
+def _of_sites(
+    key: Key, sites: list[str], found: Comparison, kind: str, count: np.ndarray, people: np.ndarray
+) -> pl.DataFrame:
+    head, place = _head_and_place(key)
     observed, n = count.sum(axis=1), people.sum(axis=1)
     method = _METHODS[kind].format(funnel=_FUNNELS[kind, found.is_widened])
     if kind == "proportion":
         unreliable = flag(nchs_reliability(observed, n, n, found.low, found.high, np.inf)[0])
     else:
         unreliable = np.where(n < LEAST_PEOPLE, "unreliable", "")
-    head = {"topic": topic, "band": band, "unit": unit}
-    place = {"period": period, "sex": "all", "age_from": age_from, "age_to": age_to}
     funnel = ("funnel_low_998", "funnel_low_95", "funnel_high_95", "funnel_high_998")
     figures = ("value", "low", "high", "reference", "expected", "ratio", "ratio_low", "ratio_high")
     final = ("score", "q_value", "shrunken", "shrunken_low", "shrunken_high")
-    compared = pl.DataFrame(
+    return pl.DataFrame(
         head
         | {"site": sites}
         | place
@@ -174,8 +176,12 @@ def _rows(
         | {"method": method, "flag": unreliable},
         schema_overrides={"age_from": pl.Int16, "age_to": pl.Int16},
     ).with_columns(flag=pl.when(pl.col("flag") != "").then("flag"))
+
+
+def _between_sites(key: Key, found: Comparison) -> pl.DataFrame:
+    head, place = _head_and_place(key)
     between = found.heterogeneity
-    summary = pl.DataFrame(
+    return pl.DataFrame(
         head
         | place
         | {
@@ -193,4 +199,9 @@ def _rows(
         },
         schema_overrides={"age_from": pl.Int16, "age_to": pl.Int16, "flag": pl.String},
     )
-    return compared, summary
+
+
+def _head_and_place(key: Key) -> tuple[dict[str, str], dict[str, str | int]]:
+    topic, band, unit, period, age_from, age_to = key
+    head = {"topic": topic, "band": band, "unit": unit}
+    return head, {"period": period, "sex": "all", "age_from": age_from, "age_to": age_to}

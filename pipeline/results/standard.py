@@ -11,7 +11,7 @@ import polars as pl
 from pipeline.faults import SettingsFault, nearest
 from pipeline.programme import Programme
 from pipeline.results.prevalence import reported_bandings
-from pipeline.statistics.standardised_table import group_weights, standardised_groups
+from pipeline.statistics.standard_strata import group_weights, standardised_groups
 
 PUBLISHED = {"who-world": "WHO2000_2025", "esp-2013": "ESP2013", "us-2000": "US2000"}
 POPULATIONS = "standard_populations.csv"

@@ -1,8 +1,7 @@
 """From a file's bytes to text: gzip or not, which encoding, how many lines.
 
-Order of decision: the profile's `encoding`; a byte order mark; the zero bytes of UTF-16; strict UTF-8; else
-charset-normalizer over the lines that are not ASCII. DuckDB reads UTF-8 reliably and nothing else, so every
-other text is copied as UTF-8 into the run's spool folder, a block at a time.
+DuckDB reads UTF-8 reliably and nothing else, so every other text is copied as UTF-8 into the run's spool folder, a
+block at a time.
 """
 
 from __future__ import annotations
@@ -21,43 +20,11 @@ from typing import BinaryIO, TextIO
 from pipeline.faults import FileHeld
 from pipeline.seal import limits
 from pipeline.seal.addresses import AddressScan
+from pipeline.seal.encoding import DETECTION_BYTES, checked_codec, encoding_of
 
 _CHUNK = 1 << 20
 _GZIP = b"\x1f\x8b"
-_MARKS = (  # UTF-32 first: its little-endian mark begins with that of UTF-16
-    (b"\xff\xfe\x00\x00", "utf-32"),
-    (b"\x00\x00\xfe\xff", "utf-32"),
-    (b"\xef\xbb\xbf", "utf-8-sig"),
-    (b"\xff\xfe", "utf-16"),
-    (b"\xfe\xff", "utf-16"),
-)
-# Codecs of Python that are no way in which a file's letters are written, and give what is no text.
-_NO_CODE_PAGES = ("unicode-escape", "unicode_escape", "raw-unicode-escape", "raw_unicode_escape", "utf-7", "idna",
-                  "punycode", "undefined", "mbcs", "oem")  # fmt: skip
 _MOST_BYTES_A_CHARACTER = 4  # of any encoding
-_DETECTION_BYTES = 64 * 1024
-# What office software in the sites' countries writes; a longer list only adds ways to be wrong.
-_LIKELY = [
-    "cp1252",
-    "latin_1",
-    "iso8859_15",
-    "cp1250",
-    "iso8859_2",
-    "mac_roman",
-    "cp850",
-    "cp437",
-    "cp1251",
-    "cp1253",
-    "cp1254",
-    "cp1257",
-    "shift_jis",
-    "gb18030",
-    "big5",
-    "euc_kr",
-]
-_WESTERN = {chr(code) for code in range(128)} | set(
-    "äöüßÄÖÜéèêëàâáíìîïóòôúùûñçãõåæøÉÈÊÀÂÁÍÓÚÑÇÃÕÅÆØœ°²€–’“”«»·º\u00a0"
-)
 
 
 @dataclass(frozen=True)
@@ -105,9 +72,8 @@ def survey(
              are not the profile's encoding, or that are no text in any encoding tried.
     """
     utf8 = codecs.getincrementaldecoder("utf-8")()
-    is_utf8, size, newlines, returns, pairs, last, unusual = True, 0, 0, 0, 0, b"", b""
-    first, addresses, extracts = b"", AddressScan(rows_from), _Extracts()
-    since_end = 0  # bytes after the last line end
+    is_utf8, size, first, unusual = True, 0, b"", b""
+    ends, addresses, extracts = _LineEnds(), AddressScan(rows_from), _Extracts()
     for chunk in _blocks(path, where):
         if not first and chunk.startswith(_GZIP):
             raise _packed_twice(where)
@@ -115,38 +81,56 @@ def survey(
         size += len(chunk)
         if size > most_bytes:
             raise too_large(where, most_bytes)
-        addresses.feed(chunk, newlines + returns - pairs)
+        before = ends.n
+        addresses.feed(chunk, before)
         extracts.feed(chunk)
-        end = max(chunk.rfind(b"\n"), chunk.rfind(b"\r"))
-        since_end = len(chunk) - end - 1 if end >= 0 else since_end + len(chunk)
-        if since_end > _MOST_BYTES_A_CHARACTER * most_characters:
-            raise _line_too_long(where, newlines + returns - pairs + 1, most_characters)
-        newlines += chunk.count(b"\n")
-        if b"\r" in chunk:
-            returns += chunk.count(b"\r")
-            pairs += chunk.count(b"\r\n")
-        pairs += last == b"\r" and chunk[:1] == b"\n"
-        if returns - pairs + newlines > most_rows + rows_from:
+        ends.feed(chunk)
+        if ends.bytes_since > _MOST_BYTES_A_CHARACTER * most_characters:
+            raise _line_too_long(where, before + 1, most_characters)
+        if ends.n > most_rows + rows_from:
             raise too_many_rows(where, most_rows)
-        last = chunk[-1:]
-        if not chunk.isascii() and len(unusual) < _DETECTION_BYTES:
-            unusual += b"\n".join(line for line in chunk.splitlines() if not line.isascii())[
-                :_DETECTION_BYTES
-            ]
+        if not chunk.isascii() and len(unusual) < DETECTION_BYTES:
+            unusual += b"\n".join(line for line in chunk.splitlines() if not line.isascii())[:DETECTION_BYTES]
         if is_utf8:
             is_utf8 = _still_decodes(utf8, chunk)
     is_utf8 = is_utf8 and _still_decodes(utf8, b"", final=True)
-    found = encoding or _encoding_of(first, is_utf8, unusual, where)
-    ends = returns - pairs + newlines
+    found = encoding or encoding_of(first, is_utf8, unusual, where)
     return TextFacts(
-        encoding=_checked_codec(found, where),
+        encoding=checked_codec(found, where),
         is_gzip=is_gzip(path),
         bytes=size,
-        lines=ends + (size > 0 and last not in (b"\n", b"\r")),
-        has_plain_line_ends=returns in (0, newlines) and returns == pairs,
+        lines=ends.n + (ends.bytes_since > 0),
+        has_plain_line_ends=ends.are_plain,
         address_line=addresses.line,
         extracts=tuple(extracts.pieces),
     )
+
+
+class _LineEnds:
+    """The line ends of a file, block by block: \\n, \\r, and \\r\\n as one."""
+
+    def __init__(self) -> None:
+        self.bytes_since = 0  # the last one
+        self._newlines, self._returns, self._pairs, self._last = 0, 0, 0, b""
+
+    @property
+    def n(self) -> int:
+        return self._newlines + self._returns - self._pairs
+
+    @property
+    def are_plain(self) -> bool:
+        """Only \\n, or only \\r\\n."""
+        return self._returns in (0, self._newlines) and self._returns == self._pairs
+
+    def feed(self, block: bytes) -> None:
+        end = max(block.rfind(b"\n"), block.rfind(b"\r"))
+        self.bytes_since = len(block) - end - 1 if end >= 0 else self.bytes_since + len(block)
+        self._newlines += block.count(b"\n")
+        if b"\r" in block:
+            self._returns += block.count(b"\r")
+            self._pairs += block.count(b"\r\n")
+        self._pairs += self._last == b"\r" and block[:1] == b"\n"
+        self._last = block[-1:]
 
 
 class _Extracts:
@@ -249,66 +233,6 @@ def _still_decodes(decoder: codecs.IncrementalDecoder, chunk: bytes, *, final: b
     except UnicodeDecodeError:
         return False
     return True
-
-
-def _encoding_of(first: bytes, is_utf8: bool, unusual: bytes, where: str) -> str:
-    for mark, name in _MARKS:
-        if first.startswith(mark):
-            return name
-    zeros_even, zeros_odd = first[0::2].count(0), first[1::2].count(0)
-    if (
-        max(zeros_even, zeros_odd) > len(first) / 5
-        and min(zeros_even, zeros_odd) < max(zeros_even, zeros_odd) / 4
-    ):
-        return "utf-16-be" if zeros_even > zeros_odd else "utf-16-le"
-    if is_utf8:
-        return "utf-8"
-    if _is_western(unusual):
-        return "cp1252"
-    try:  # takes a third of a second to import, and few files need it; a site's small install does without
-        from charset_normalizer import from_bytes
-    except ModuleNotFoundError:
-        best = None
-    else:
-        best = from_bytes(unusual[:_DETECTION_BYTES], cp_isolation=_LIKELY).best()
-    if best is None:
-        raise FileHeld(
-            "held",
-            where=where,
-            found="bytes that are no text in any encoding tried",
-            expected="text",
-            next='name the encoding in the site\'s profile, e.g. encoding = "cp1252"',
-            code="encoding",
-        )
-    return best.encoding
-
-
-def _is_western(unusual: bytes) -> bool:
-    """Windows-1252 (and so Latin-1) when that makes every byte a letter or sign that Western languages use:
-    the bytes of other code pages come out as stray signs such as ³ or ¿. Short texts tell no more."""
-    try:
-        return set(unusual.decode("cp1252")) <= _WESTERN
-    except UnicodeDecodeError:
-        return False
-
-
-def _checked_codec(name: str, where: str) -> str:
-    try:
-        io.TextIOWrapper(io.BytesIO(), encoding=name)  # refuses codecs of bytes such as zip, and unknown ones
-        if codecs.lookup(name).name in _NO_CODE_PAGES:
-            raise LookupError(name)
-        return {"utf_8": "utf-8", "utf_8_sig": "utf-8-sig"}.get(
-            name.replace("-", "_").lower(), codecs.lookup(name).name
-        )
-    except (LookupError, ValueError) as error:
-        raise FileHeld(
-            "held",
-            where=where,
-            found=f"encoding {name!r} in the site's profile",
-            expected="a known encoding such as utf-8, cp1252, utf-16",
-            next="correct the profile",
-            code="encoding",
-        ) from error
 
 
 def _wrong_encoding(where: str, encoding: str) -> FileHeld:

@@ -34,17 +34,13 @@ NOISE_ALLOWED = 1.5  # times what sampling alone makes of the difference; projec
 class CurveChoice:
     """published: lms, regression_quantile or none, and why, in words for the table.
 
-    lms                 also kept where it was fitted and not published
-    strays, tolerance   (gate percents,) root mean square difference of the two methods over people, and what
-                        was allowed, in standard deviations; empty when nothing was fitted
+    lms   also kept where it was fitted and not published
     """
 
     published: Literal["lms", "regression_quantile", "none"]
     why: str
     lms: LmsFit | None
     regression: QuantileCurves | None
-    strays: Floats
-    tolerance: Floats
 
     def value_at(self, age: ArrayLike, percents: ArrayLike) -> Floats:
         """The published curves. Shapes: age (ages,), percents (percents,) → (ages, percents).
@@ -75,7 +71,7 @@ def choose_curves(
     age, value, n = (np.asarray(a, dtype=float) for a in (age, value, n))
     reason = why_no_curve(age, n)
     if reason:
-        return CurveChoice("none", reason, None, None, np.empty(0), np.empty(0))
+        return CurveChoice("none", reason, None, None)
     age, value, n = spread_over_step(age, value, n, step)
     if np.any(value[n > 0] <= 0):
         return _regression(age, value, n, percents, "values at or below 0 lie outside the family")
@@ -91,9 +87,9 @@ def choose_curves(
         f"{tolerance[worst]:.3f} allowed"
     )
     if strays[worst] <= tolerance[worst]:
-        return CurveChoice("lms", f"the family holds: {measured}", lms, gate, strays, tolerance)
+        return CurveChoice("lms", f"the family holds: {measured}", lms, gate)
     choice = _regression(age, value, n, percents, f"the family does not hold: {measured}", gate)
-    return replace(choice, lms=lms, strays=strays, tolerance=tolerance)
+    return replace(choice, lms=lms)
 
 
 def _regression(
@@ -101,7 +97,7 @@ def _regression(
 ) -> CurveChoice:
     """fitted: curves of the same cells that are there already; those of other percents are not taken over."""
     curves = fit_quantile_curves(age, value, n, percents, fitted=fitted)
-    return CurveChoice("regression_quantile", why, None, curves, np.empty(0), np.empty(0))
+    return CurveChoice("regression_quantile", why, None, curves)
 
 
 def why_no_curve(age: Floats, n: Floats) -> str:

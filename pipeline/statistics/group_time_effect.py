@@ -108,19 +108,21 @@ def group_time_effects(
             p,
         )
 
+    return [effect(*asked) for asked in _asked_of(cells)]
+
+
+def _asked_of(cells: list[_Cell]) -> Iterator[tuple[str, list[_Cell], int | None]]:
+    """(kind, cells, event time) of each effect: of every cell alone, by time since the start, and of all together."""
     after = [cell for cell in cells if cell.event_time >= 0]
     before = [cell for cell in cells if cell.event_time < 0]
-    found = [effect("group_time", [cell], cell.event_time) for cell in after]
-    found += [effect("pre_trend", [cell], cell.event_time) for cell in before]
-    found += [
-        effect("event", [cell for cell in cells if cell.event_time == time], time)
-        for time in sorted({cell.event_time for cell in cells})
-    ]
+    yield from (("group_time", [cell], cell.event_time) for cell in after)
+    yield from (("pre_trend", [cell], cell.event_time) for cell in before)
+    for time in sorted({cell.event_time for cell in cells}):
+        yield "event", [cell for cell in cells if cell.event_time == time], time
     if before:
-        found.append(effect("overall_before", before, None))
+        yield "overall_before", before, None
     if after:
-        found.append(effect("overall", after, None))
-    return found
+        yield "overall", after, None
 
 
 def _cells(start: NDArray[np.int64], n: Floats, mean: Floats) -> Iterator[_Cell]:

@@ -45,24 +45,7 @@ def prevalence_table(
     by_site = count_by_group(tally, groups, ["site", "period", "banding", "band"]).join(
         reported, on=["banding", "group"], how="semi"
     )
-    counts = pl.concat(
-        [
-            by_site.group_by("period", "banding", "band", "group")
-            .agg(pl.col("n").sum())
-            .select(
-                pl.lit("all").alias("population"),
-                pl.lit(None, dtype=pl.String).alias("site"),
-                "period",
-                "banding",
-                "band",
-                "group",
-                "n",
-            ),
-            by_site.select(
-                pl.lit("site").alias("population"), "site", "period", "banding", "band", "group", "n"
-            ),
-        ]
-    )
+    counts = _with_all_sites(by_site)
     cells = (
         counts.group_by(_POPULATION)
         .agg(pl.col("n").sum().alias("denominator"))
@@ -90,6 +73,18 @@ def prevalence_table(
         "design_effect",
         "method",
         "flag",
+    )
+
+
+def _with_all_sites(by_site: pl.DataFrame) -> pl.DataFrame:
+    """population, site, period, banding, band, group, n: all sites together, then each."""
+    key = ["period", "banding", "band", "group"]
+    of_all = by_site.group_by(key).agg(pl.col("n").sum())
+    return pl.concat(
+        [
+            of_all.select(pl.lit("all").alias("population"), pl.lit(None, pl.String).alias("site"), *key, "n"),
+            by_site.select(pl.lit("site").alias("population"), "site", *key, "n"),
+        ]
     )
 
 

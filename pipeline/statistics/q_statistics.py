@@ -68,7 +68,10 @@ def q_statistics(
 
 
 def moment_scores(z: Floats, n: Floats) -> tuple[float, float, float, float]:
-    """Normal scores of mean, variance, skewness and kurtosis against 0, 1, 0 and 3, from weighted values."""
+    """Normal scores of mean, variance, skewness and kurtosis against 0, 1, 0 and 3, from weighted values.
+
+    Shapes   z, n: (values,), how many people have each.
+    """
     people = n.sum()
     mean = n @ z / people
     second, third, fourth = (n @ (z - mean) ** k / people for k in (2, 3, 4))

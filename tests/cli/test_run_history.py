@@ -15,7 +15,7 @@ from playwright.sync_api import sync_playwright
 from pipeline import flow
 from pipeline.cli import main
 from pipeline.faults import Fault
-from pipeline.feedback import write_history
+from pipeline.feedback.run_history import write_history
 from pipeline.store import Store
 
 

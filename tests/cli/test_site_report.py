@@ -8,7 +8,7 @@ import re
 import pytest
 
 from pipeline.cli import main
-from pipeline.feedback import write_feedback
+from pipeline.feedback.site_page import write_feedback
 
 
 def words_of(path):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
-from dashboards import headlines, site_headlines
+from dashboards import headlines, site_headlines, trend_headlines
 from dashboards.axes import percentile_cube, share_cube
 from dashboards.cubes import Column, Dimension, cube
 from dashboards.trends import FIGURES
@@ -30,7 +30,7 @@ def trends(*values):
 
 
 def said_of(made):
-    return headlines.fitted_trend(made, {}, "adults", "Q1 2024", "Q4 2025")
+    return trend_headlines.fitted_trend(made, {}, "adults", "Q1 2024", "Q4 2025")
 
 
 def test_a_trend_is_named_when_its_interval_leaves_out_one():
@@ -58,13 +58,13 @@ def test_a_group_without_a_trend_leaves_the_word_to_first_and_last_period():
 def test_withheld_trends_are_called_so():
     made = trends(("a", 1.1, 1.05, 1.2, 0.01, "withheld"))
     assert "withheld" in said_of(made)
-    assert "withheld" in headlines.firm_trends(made, {}, "adults")
+    assert "withheld" in trend_headlines.firm_trends(made, {}, "adults")
 
 
 def test_trends_are_counted_by_their_intervals():
     made = trends(("a", 1.05, 1.001, 1.1, 0.004), ("b", 1.02, 1.0, 1.05, 0.002))
-    assert "1 of the 2 trends" in headlines.firm_trends(made, {}, "adults")
-    assert "only" in headlines.firm_trends(trends(("c", 1.1, 1.05, 1.2, 0.01)), {}, "adults aged 20–29")
+    assert "1 of the 2 trends" in trend_headlines.firm_trends(made, {}, "adults")
+    assert "only" in trend_headlines.firm_trends(trends(("c", 1.1, 1.05, 1.2, 0.01)), {}, "adults aged 20–29")
 
 
 # ---- curves

@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
-from dashboards import headlines
+from dashboards import headlines, trend_headlines
 from dashboards.axes import share_cube
 from dashboards.cubes import Dimension
 
@@ -61,7 +61,7 @@ def test_a_group_without_rows_may_be_nobody_or_withheld_and_the_sentence_says_bo
 def test_a_change_is_named_when_first_and_last_interval_are_apart():
     cube = shares(("a", "2024Q1", 50, 45, 54.9), ("a", "2025Q1", 60, 55, 65),
                   ("b", "2024Q1", 50, 45, 55), ("b", "2025Q1", 40, 35, 45))  # fmt: skip
-    said = headlines.trend(cube, {}, "adults")
+    said = trend_headlines.first_to_last(cube, {}, "adults")
     assert "rose in ‘Alpha’ (50.0\u00a0% to 60.0\u00a0%)" in said
     assert "Beta" not in said
     assert "no clear change" in said
@@ -69,18 +69,18 @@ def test_a_change_is_named_when_first_and_last_interval_are_apart():
 
 def test_touching_intervals_are_no_clear_change():
     cube = shares(("a", "2024Q1", 50, 45, 55), ("a", "2025Q1", 60, 55, 65))
-    assert headlines.trend(cube, {}, "adults").startswith("No clear change")
+    assert trend_headlines.first_to_last(cube, {}, "adults").startswith("No clear change")
 
 
 def test_a_fall_is_not_praised():
     cube = shares(("a", "2024Q1", 60, 55, 65), ("a", "2025Q1", 50, 45, 54.9))
-    said = headlines.trend(cube, {}, "adults")
+    said = trend_headlines.first_to_last(cube, {}, "adults")
     assert "fell in ‘Alpha’" in said
     assert not any(word in said.lower() for word in ("good", "better", "improve", "worse", "success"))
 
 
 def test_one_period_is_no_trend():
-    assert "two periods" in headlines.trend(shares(("a", "2025Q1", 50, 45, 55)), {}, "adults")
+    assert "two periods" in trend_headlines.first_to_last(shares(("a", "2025Q1", 50, 45, 55)), {}, "adults")
 
 
 def test_sites_are_counted_by_whether_their_interval_holds_the_overall_share():

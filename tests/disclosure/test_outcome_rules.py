@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from pipeline.disclosure import protect
-from pipeline.disclosure.outcome_rules import sensitive, withheld_among_sites, withheld_in_line
+from pipeline.disclosure.parts_of_a_group import sensitive, withheld_among_sites, withheld_in_line
 from pipeline.programme import Disclosure
 
 RULES, M = Disclosure(), 10

@@ -28,7 +28,7 @@ MAY_IMPORT = {
     "pipeline/programme": (
         "pipeline.measures", "pipeline.faults", "pipeline.period", "pipeline.observation_codes", "pipeline.seal",
     ),
-    "pipeline/store.py": ("pipeline.faults", "pipeline.durable"),
+    "pipeline/store": ("pipeline.faults", "pipeline.durable"),
     "pipeline/intake": (
         "pipeline.store", "pipeline.programme", "pipeline.measures", "pipeline.faults", "pipeline.checks",
         "pipeline.seal", "pipeline.observation_codes", "pipeline.durable", "pipeline.own_source", "pipeline",

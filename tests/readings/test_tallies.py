@@ -110,10 +110,7 @@ def test_values_are_those_of_the_registry_by_name_column_steps_and_ages(store):
 
 def test_one_place_says_in_which_steps_a_measure_counts():
     statements = {path.name: re.sub(r"--.*", "", path.read_text("utf-8")) for path in SQL.glob("*.sql")}
-    assert {name for name, text in statements.items() if "print_steps(" in text} == {
-        "01_macros_bands.sql",
-        "03_macros_tallies.sql",
-    }
+    assert {name for name, text in statements.items() if "print_steps(" in text} == {"03_macros_tallies.sql"}
 
 
 def test_moments_are_sums_of_steps_by_site_and_age_group(store, programme):

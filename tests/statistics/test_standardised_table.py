@@ -7,13 +7,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.measures import AGE_GROUPS, AGE_TOTALS, BANDINGS
-from pipeline.statistics.standardised_table import (
+from pipeline.statistics.standard_strata import (
     LEAST_IN_STRATUM,
     group_weights,
     merged_strata,
     standardised_groups,
-    standardised_table,
 )
+from pipeline.statistics.standardised_table import standardised_table
 
 VISCERAL, FAT = BANDINGS["visceral_fat"], BANDINGS["body_fat"]
 SCHEMA = ["site", "period", "sex", "age", "banding", "band", "n"]

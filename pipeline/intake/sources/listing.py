@@ -64,45 +64,69 @@ def _sort_out(
     listing: Listing,
 ) -> None:
     told: set[str] = set()
-
-    def tell(where: str, found: str, next_step: str, *, is_misplaced: bool = True) -> None:
-        if where not in told:  # one line a folder, however many files are in it
-            told.add(where)
-            listing.passed_over.append(pass_over(where, found, next_step, is_misplaced=is_misplaced))
-
     for file in sorted(files, key=lambda file: file.parts):
-        where = f"{source.name}/{file.path}"
-        site = source.settings.site or file.parts[0]
-        below = file.parts if source.settings.site else file.parts[1:]
-        if not _is_safe(file):
-            tell(where, "a name that leads elsewhere, or cannot be written down", "rename it")
-        elif not below:
-            if not site.startswith("."):
-                tell(where, "a file outside the sites' folders", "move it into the folder of its site")
-        elif site not in sites:
-            tell(
-                f"{source.name}/{site}/",
-                f"no site {site}{nearest(site, sites)}",
-                "rename the folder, or add the site to the programme's settings",
-            )
-        elif any(part.startswith(".") for part in below[:-1]):
-            tell(f"{source.name}/{site}: hidden folders", "hidden files", "nothing, unless readings are in them",
-                 is_misplaced=False)  # fmt: skip
-        elif file.kind != FILE:
-            what = "a symbolic link" if file.kind == LINK else "not a regular file"
-            tell(where, what, "put the file itself there" if file.kind == LINK else "remove it")
-        elif is_unfinished(below[-1]):
-            tell(where, "a hidden, temporary or unfinished file", "nothing: it is read once it has its final name",
-                 is_misplaced=False)  # fmt: skip
-        elif source.is_written_in_place and 0 <= now - file.changed_at < AT_REST_SECONDS:
-            tell(where, "a file that was written to within the last minute", "nothing: the next run reads it",
-                 is_misplaced=False)  # fmt: skip
-        else:
+        site, below = _place(source, file)
+        if not below and site.startswith(".") and _is_safe(file):
+            continue
+        unread = _why_unread(source, file, sites, now)
+        if unread is None:
             name = "/".join((source.name, *below))
             remote = _with_what_is_known(
                 Remote(source, file, None, judged_by), known.get((source.settings.url, file.path)), name
             )
             listing.found.append(Arrival(site, Path(name), name, remote))
+        elif unread.where not in told:  # one line a folder, however many files are in it
+            told.add(unread.where)
+            listing.passed_over.append(
+                pass_over(unread.where, unread.found, unread.next, is_misplaced=unread.is_misplaced)
+            )
+
+
+@dataclass(frozen=True)
+class _Unread:
+    """A file that is passed over, as it is told of."""
+
+    where: str
+    found: str
+    next: str
+    is_misplaced: bool = True
+
+
+def _place(source: Source, file: RemoteFile) -> tuple[str, tuple[str, ...]]:
+    """The site of a file, and the parts of its path below the site's folder."""
+    if source.settings.site:
+        return source.settings.site, file.parts
+    return file.parts[0], file.parts[1:]
+
+
+def _why_unread(source: Source, file: RemoteFile, sites: Mapping[str, object], now: float) -> _Unread | None:
+    """Why a file is passed over, or None where it is to be read."""
+    where = f"{source.name}/{file.path}"
+    site, below = _place(source, file)
+    if not _is_safe(file):
+        return _Unread(where, "a name that leads elsewhere, or cannot be written down", "rename it")
+    if not below:
+        return _Unread(where, "a file outside the sites' folders", "move it into the folder of its site")
+    if site not in sites:
+        return _Unread(
+            f"{source.name}/{site}/",
+            f"no site {site}{nearest(site, sites)}",
+            "rename the folder, or add the site to the programme's settings",
+        )
+    if any(part.startswith(".") for part in below[:-1]):
+        at = f"{source.name}/{site}: hidden folders"
+        return _Unread(at, "hidden files", "nothing, unless readings are in them", is_misplaced=False)
+    if file.kind == LINK:
+        return _Unread(where, "a symbolic link", "put the file itself there")
+    if file.kind != FILE:
+        return _Unread(where, "not a regular file", "remove it")
+    if is_unfinished(below[-1]):
+        found, after = "a hidden, temporary or unfinished file", "nothing: it is read once it has its final name"
+        return _Unread(where, found, after, is_misplaced=False)
+    if source.is_written_in_place and 0 <= now - file.changed_at < AT_REST_SECONDS:
+        found, after = "a file that was written to within the last minute", "nothing: the next run reads it"
+        return _Unread(where, found, after, is_misplaced=False)
+    return None
 
 
 def _with_what_is_known(remote: Remote, before: Fetched | None, name: str) -> Remote:

@@ -17,6 +17,8 @@ import polars as pl
 
 from pipeline.durable import flush
 from pipeline.faults import StoreFault
+from pipeline.store.fault_of import storage_fault, why_it_did_not_open
+from pipeline.store.path_in_sql import as_named
 
 SETTINGS = {
     "autoinstall_known_extensions": False,  # nothing is ever fetched at run time
@@ -28,10 +30,6 @@ SETTINGS = {
 RECEIVED = ("../inbox", "archive", "spool")
 
 _PARSED: dict[str, list[duckdb.Statement]] = {}  # each execution takes a copy
-_CANNOT_BE_WRITTEN = (
-    "no space left|could not write|cannot write|could not truncate|permission denied|read-only|file too large|quota"
-)
-_DAMAGED = "corrupt|checksum|not a valid duckdb|could not read|database has been invalidated"
 
 MACROS = (
     "00_macros_received_text.sql", "01_macros_bands.sql", "02_macros_checks.sql", "03_macros_outcomes.sql",
@@ -51,25 +49,6 @@ class ArrowStream:
     def let_go(self) -> None:
         """Hold no row any more: DuckDB keeps what was registered until the transaction ends, also once it is not."""
         self._frame = self._frame.clear()
-
-
-def literal(path: Path) -> str | None:
-    """A path as DuckDB's readers take it, which look for every file that a name with a sign like * or [ fits.
-
-    None where it cannot be written: a name that is no UTF-8, or one with a backslash beside such a sign.
-    """
-    text = str(path)
-    try:
-        text.encode()
-    except UnicodeEncodeError:
-        return None
-    written = re.sub(r"([*?\[])", r"[\1]", text)
-    return None if written != text and "\\" in text else written
-
-
-def as_named(path: Path) -> set[str]:
-    """How statements name a path: what may be reached is compared with a name before signs in it are understood."""
-    return {str(path), literal(path) or str(path)}
 
 
 def sql_text(name: str) -> str:
@@ -101,22 +80,11 @@ class Store:
         Errors   StoreFault when another process holds it, when it is no DuckDB file, when a newer version of
                  evenbeam made it, or when DuckDB cannot work under its path.
         """
-        if path is not None and "?" in str(path):  # DuckDB would put the ending of its log before that sign
-            raise StoreFault(
-                "store cannot be there",
-                where=str(path),
-                found="a ? in the path",
-                expected="a path without that sign",
-                next="rename the folder",
-            )
-        if path is not None and not read_only:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            if not path.exists():
-                _make_empty(path)
         settings: dict[str, Any] = dict(SETTINGS, memory_limit=memory_limit)
         if threads:
             settings["threads"] = threads
         if path is not None:
+            _make_ready(path, read_only)
             settings["temp_directory"] = str(path.with_suffix(".spill"))
         try:
             connection = duckdb.connect(str(path or ":memory:"), read_only=read_only, config=settings)
@@ -301,6 +269,22 @@ def received_beside(path: Path | None) -> list[Path]:
     return [path.parent / name for name in RECEIVED] if path else []
 
 
+def _make_ready(path: Path, read_only: bool) -> None:
+    """A file to open at `path`, made where there is none and it may be written."""
+    if "?" in str(path):  # DuckDB would put the ending of its log before that sign
+        raise StoreFault(
+            "store cannot be there",
+            where=str(path),
+            found="a ? in the path",
+            expected="a path without that sign",
+            next="rename the folder",
+        )
+    if not read_only:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if not path.exists():
+            _make_empty(path)
+
+
 def _make_empty(path: Path) -> None:
     """A database with nothing in it, whole or not there: a kill or a full disk must not leave half a header."""
     part = path.with_name(f".{path.name}.part")
@@ -315,48 +299,3 @@ def _make_empty(path: Path) -> None:
     finally:
         part.unlink(missing_ok=True)
     flush(path.parent)
-
-
-def storage_fault(error: duckdb.Error, path: Path | None) -> StoreFault | None:
-    """A full disk, a closed folder, a damaged file or too little memory as a fault; None for anything else."""
-    text = str(error).partition("\n")[0]
-    if isinstance(error, duckdb.OutOfMemoryException):
-        return StoreFault(
-            "out of memory", where=str(path), found=text, expected="work within the settings' limit",
-            next="raise memory under [limits] in the settings, and run again; nothing half-done was kept",
-        )  # fmt: skip
-    if re.search(_CANNOT_BE_WRITTEN, str(error), re.IGNORECASE):
-        return StoreFault(
-            "store cannot be written", where=str(path), found=text, expected="room and permission to write there",
-            next="make room, and run again: what was committed is kept, nothing is counted twice",
-        )  # fmt: skip
-    if isinstance(error, duckdb.SerializationException | duckdb.FatalException) or re.search(
-        _DAMAGED, str(error), re.IGNORECASE
-    ):
-        return _unreadable(path, text)
-    return None
-
-
-def why_it_did_not_open(path: Path | None, error: duckdb.Error) -> StoreFault:
-    text = str(error)
-    if "could not set lock" in text.lower():
-        holder = re.search(r"PID (\d+)", text)
-        return StoreFault(
-            "store in use",
-            where=str(path),
-            found=f"process {holder.group(1)} has it open" if holder else "it is open",
-            expected="one run at a time",
-            next="wait for that run to end, then try again",
-        )
-    return storage_fault(error, path) or _unreadable(path, text.partition("\n")[0])
-
-
-def _unreadable(path: Path | None, found: str) -> StoreFault:
-    return StoreFault(
-        "store unreadable",
-        where=str(path),
-        found=found,
-        expected="a DuckDB file as evenbeam wrote it",
-        next="evenbeam rebuild PROGRAMME.toml, which reads the kept files of store/archive again and needs neither "
-        "this file nor the inbox (keep pseudonym.key, withdrawn and archive as they are). Nothing was published",
-    )
