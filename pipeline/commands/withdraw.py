@@ -40,6 +40,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def does(options: argparse.Namespace) -> int:
     import getpass
 
+    from pipeline.commands.telling import print_damaged_copies
     from pipeline.intake.amounts import amount
     from pipeline.terminal import Terminal
     from pipeline.withdrawal import numbers_in, withdraw
@@ -67,6 +68,7 @@ def does(options: argparse.Namespace) -> int:
         f"removed {amount(removed.rows_withdrawn, 'row')} of {amount(len(removed.files), 'file')}, "
         "and the figures were rebuilt"
     )
+    print_damaged_copies(removed)
     for name in done.waiting:
         print(f"note  {printable(name, 300)} still holds withdrawn rows; it belongs to its sender")
     if done.waiting:
