@@ -9,7 +9,7 @@ import polars as pl
 
 from dashboards.cubes import NO_ROW, PUBLISHED, UNRELIABLE, Column, Cube, Dimension, cube
 from dashboards.figures import Control, share_scale
-from dashboards.numbers import age_title, period_title
+from dashboards.numbers import age_title, period_number, period_numbered, period_title
 from dashboards.release import ALL_SITES, Release
 from dashboards.wording import TEXT, say
 
@@ -23,6 +23,18 @@ def sex_axis() -> Dimension:
 
 def period_axis(release: Release) -> Dimension:
     return Dimension("period", tuple(release.periods), tuple(period_title(p) for p in release.periods))
+
+
+def calendar_of(period: Dimension) -> tuple[str, ...]:
+    """Every period from the axis's first to its last by its title; nothing where the axis has all of them.
+
+    Nothing either where more than three quarters of them would be empty: a lone early day would leave the rest no room.
+    """
+    numbers = [period_number(key) for key in period.keys]
+    every = range(numbers[0], numbers[-1] + 1) if numbers else range(0)
+    if len(every) == len(numbers) or len(every) > 4 * len(numbers):
+        return ()
+    return tuple(period_title(period_numbered(number, period.keys[0])) for number in every)
 
 
 def site_axis(release: Release) -> Dimension:

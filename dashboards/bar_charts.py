@@ -15,6 +15,7 @@ from dashboards.chart_parts import (
     ROWS,
     Columns,
     Heads,
+    along_periods,
     drawn_once,
     finished,
     in_order,
@@ -67,11 +68,9 @@ def named_bars(columns: Columns, row: str, title: str) -> dict[str, Any]:
 
 
 @drawn_once
-def people_by_period(columns: Columns, heads: Heads) -> dict[str, Any]:
+def people_by_period(columns: Columns, heads: Heads, calendar: tuple[str, ...] = ()) -> dict[str, Any]:
     """How many people were measured, a column a period."""
-    base = alt.Chart(ROWS).encode(
-        x=alt.X(**in_order("period", period_axis(), scale=alt.Scale(paddingInner=0.35)))
-    )
+    base = alt.Chart(ROWS).encode(x=alt.X(**along_periods(calendar, period_axis(), paddingInner=0.35)))
     base = base.transform_filter("datum.sex_key == 'all'")
     y = alt.Y("people:Q", scale=scale(), axis=alt.Axis(title=None, tickCount=4))
     return finished(

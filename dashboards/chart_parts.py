@@ -154,5 +154,13 @@ def age_axis() -> alt.Axis:
     )
 
 
+def along_periods(calendar: Sequence[str], axis: alt.Axis, **of_scale: Any) -> dict[str, Any]:
+    """The periods from left to right. `calendar`: every period from the first to the last, where some between them have
+    no readings and take their room all the same; else nothing, and the rows' own periods follow each other."""
+    if not calendar:
+        return in_order("period", axis, scale=alt.Scale(**of_scale))
+    return in_order("period", axis, scale=alt.Scale(domain=list(calendar), **of_scale)) | {"sort": None}
+
+
 def period_axis() -> alt.Axis:
     return alt.Axis(title=None, labelAngle=0, labelOverlap="greedy", labelExpr=PERIOD_LABEL)

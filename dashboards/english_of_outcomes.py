@@ -185,6 +185,7 @@ OUTCOMES: dict[str, str] = {
     "{high}).",
     "o.answer.none": "At {months}, the change for {who} is withheld or rests on too few people.",
     "o.range": "However those not seen are taken, the mean change lies between {least} and {most}",
+    "o.range.same": "However those not seen are taken, the mean change is {value}",
     "o.range.clear": ", and each of the {n} intervals leaves out no change.",
     "o.range.open": ", and {n} of the {of} intervals include no change.",
     "o.range.mixed": ", and the {of} intervals do not agree on its direction.",

@@ -130,7 +130,7 @@ def _steadiness(
         picks=("site",),
         chosen={"analyser": ("site", chosen)},
         panels="analyser",
-        spec=site_charts.differences_over_periods(columns, heads, unit),
+        spec=site_charts.differences_over_periods(columns, heads, unit, axes.calendar_of(period)),
         columns=columns,
         source=SOURCE,
         extent=("low", "high", "zero"),

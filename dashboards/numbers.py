@@ -87,5 +87,18 @@ def period_title(period: str) -> str:
     return f"Q{quarter.group(2)} {quarter.group(1)}" if quarter else period
 
 
+def period_number(period: str) -> int:
+    """Consecutive numbers for consecutive quarters, 2025Q3, or months, 2025-07."""
+    a_year = 4 if "Q" in period else 12
+    return int(period[:4]) * a_year + int(period[5:]) - 1
+
+
+def period_numbered(number: int, like: str) -> str:
+    """The period of a number, a quarter or a month as another one is."""
+    if "Q" in like:
+        return f"{number // 4}Q{number % 4 + 1}"
+    return f"{number // 12}-{number % 12 + 1:02}"
+
+
 def age_title(age_from: int, age_to: int) -> str:
     return f"{age_from}–{age_to}" if age_from != age_to else str(age_from)

@@ -70,8 +70,12 @@ def _range(cells: Sequence[Cell], decimals: int, unit: str) -> str:
     firm = [cell for cell in cells if is_firm(cell)]
     if len(firm) < 2:
         return TEXT["o.range.alone"]
-    values = sorted((cell["value"] for cell in firm), key=abs)
+    values = sorted(cell["value"] for cell in firm)
+    if values[-1] <= 0:  # from the smaller loss to the larger
+        values.reverse()
     start = say("o.range", least=written(values[0], decimals), most=with_unit(values[-1], decimals, unit))
+    if values[0] == values[-1]:
+        start = say("o.range.same", value=with_unit(values[0], decimals, unit))
     clear = [cell for cell in firm if leaves_out_none(cell)]
     if len(clear) < len(firm):
         return start + say("o.range.open", n=count(len(firm) - len(clear)), of=count(len(firm)))

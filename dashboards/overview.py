@@ -159,7 +159,7 @@ def _reach(release: Release) -> tuple[Cube, Figure] | None:
         cube="reach",
         along=("period", "sex"),
         columns=columns,
-        spec=bar_charts.people_by_period(columns, heads),
+        spec=bar_charts.people_by_period(columns, heads, axes.calendar_of(cube.dimension("period"))),
         source="data/percentile.csv",
         extent=("people", "people"),
         none=TEXT["none.or_withheld"],

@@ -16,6 +16,7 @@ from dashboards.chart_parts import (
     Columns,
     Heads,
     age_axis,
+    along_periods,
     drawn_once,
     finished,
     in_order,
@@ -28,12 +29,16 @@ CURVES = {3: "curve", 10: "curve", 25: "curve-quarter", 50: "curve-middle", 75: 
           97: "curve"}  # fmt: skip
 
 @drawn_once
-def nested_strips(columns: Columns, along: str, title: str, unit: str) -> dict[str, Any]:
+def nested_strips(
+    columns: Columns, along: str, title: str, unit: str, calendar: tuple[str, ...] = ()
+) -> dict[str, Any]:
     """Percentiles of each group as strips in each other: 3–97, 10–90, 25–75, and a bead for the middle."""
-    axis = period_axis() if along == "period" else age_axis()
-    base = alt.Chart(ROWS).encode(
-        x=alt.X(**in_order(along, axis, scale=alt.Scale(padding=0.5, type="point")))
+    x = (
+        along_periods(calendar, period_axis(), padding=0.5, type="point")
+        if along == "period"
+        else in_order(along, age_axis(), scale=alt.Scale(padding=0.5, type="point"))
     )
+    base = alt.Chart(ROWS).encode(x=alt.X(**x))
     y_axis = alt.Axis(
         title=unit or None, titleAngle=0, titleAlign="left", titleAnchor="end", titleY=-16, titleX=-34
     )

@@ -138,7 +138,9 @@ def _trend(
         cube="spread",
         along=("period",),
         picks=("sex", "age"),
-        spec=percentile_charts.nested_strips(columns, "period", TEXT["column.period"], unit.strip()),
+        spec=percentile_charts.nested_strips(
+            columns, "period", TEXT["column.period"], unit.strip(), axes.calendar_of(cube.dimension("period"))
+        ),
         columns=columns,
         source=SOURCE,
         extent=percentile_names(release),

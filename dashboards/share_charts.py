@@ -19,6 +19,7 @@ from dashboards.chart_parts import (
     Columns,
     Heads,
     age_axis,
+    along_periods,
     drawn_once,
     finished,
     in_order,
@@ -30,10 +31,10 @@ from dashboards.chart_parts import (
 
 
 @drawn_once
-def over_periods(columns: Columns, heads: Heads) -> dict[str, Any]:
+def over_periods(columns: Columns, heads: Heads, calendar: tuple[str, ...] = ()) -> dict[str, Any]:
     """Share by period: a thin line through beads on upright beams."""
     base = alt.Chart(ROWS).encode(
-        x=alt.X(**in_order("period", period_axis(), scale=alt.Scale(padding=0.5, type="point")))
+        x=alt.X(**along_periods(calendar, period_axis(), padding=0.5, type="point"))
     )
     y = alt.Y("low:Q", scale=scale(), axis=value_axis("%", tickCount=4))
     shown = base.transform_filter(IS_SHOWN)

@@ -17,6 +17,7 @@ from dashboards.chart_parts import (
     ROWS,
     Columns,
     Heads,
+    along_periods,
     around_none,
     drawn_once,
     finished,
@@ -122,9 +123,11 @@ def shrunken_beams(columns: Columns, heads: Heads, unit: str) -> dict[str, Any]:
 
 
 @drawn_once
-def differences_over_periods(columns: Columns, heads: Heads, unit: str) -> dict[str, Any]:
+def differences_over_periods(
+    columns: Columns, heads: Heads, unit: str, calendar: tuple[str, ...] = ()
+) -> dict[str, Any]:
     """An analyser's difference by period around the level line of no difference, with the word of its signal."""
-    x = alt.X(**in_order("period", period_axis(), scale=alt.Scale(padding=0.5, type="point")))
+    x = alt.X(**along_periods(calendar, period_axis(), padding=0.5, type="point"))
     tip = tooltip(heads, columns)
 
     def rings(shown: alt.Chart) -> alt.Chart:

@@ -141,7 +141,7 @@ def require_same_groups(programme: Programme, earlier: list[Path]) -> None:
         raise SettingsFault(
             "settings changed since the period was frozen",
             where=str(programme.path),
-            found=f"another {', another '.join(differing)}",
+            found=f"other settings than then: {', '.join(differing)}",
             expected="the groups and rules of the version before, or the two could be subtracted from each other",
             next="put them back for the restatement, and change them from the next period on. Nothing was frozen",
         )

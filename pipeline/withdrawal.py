@@ -6,11 +6,13 @@ shell's history would keep. Nothing of it is written anywhere but, as a tombston
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import partial
 from pathlib import Path
+
+import polars as pl
 
 from pipeline import flow, running
 from pipeline.faults import Fault, SettingsFault, StoreFault, nearest, printable
@@ -79,7 +81,7 @@ def withdraw(
     scopes = _scopes(programme, site)
     waiting: list[str] = []
     steps = (
-        flow.Step("withdraw", "Removing the rows", partial(_withdraw, numbers, scopes, in_advance, waiting)),
+        flow.Step("withdraw", "Removing the rows", partial(_withdraw, numbers, scopes, site, in_advance, waiting)),
         *(step for step in flow.STEPS if step.name not in ("remove", "receive")),
     )
     outcome = running.run(
@@ -89,7 +91,11 @@ def withdraw(
 
 
 def _scopes(programme: Programme, site: str | None) -> list[str]:
-    """The scope prefixes under which the number can stand."""
+    """The scope prefixes under which the number can stand, what its files are read by first.
+
+    Where it means the same person everywhere, it is also theirs at each such site alone: rows may have been read while
+    the profile said otherwise, and it may say otherwise again.
+    """
     own = {
         one.id
         for one in programme.sites.values()
@@ -110,28 +116,22 @@ def _scopes(programme: Programme, site: str | None) -> list[str]:
             next="name it; at a site whose numbers mean the same person everywhere, every site's rows go. "
             "Nothing was changed",
         )
-    return [pseudonyms.scope_prefix(site or "", "site" if site in own else None)]
+    if site in own:
+        return [site]
+    return ["", *(one for one in programme.sites if one not in own)]
 
 
 def _withdraw(
-    numbers: list[str], scopes: list[str], in_advance: bool, waiting: list[str], run: flow.Run
+    numbers: list[str], scopes: list[str], site: str | None, in_advance: bool, waiting: list[str], run: flow.Run
 ) -> None:
     store, programme = run.store, run.programme
     _require_row_accounts(store)
     key = pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=ledger.accepted_files(store))
-    people = [pseudonyms_kept(key, scope, number) for number in numbers for scope in scopes]
+    people = [_Person.found(store, key, number, scopes, site) for number in numbers]
     known = set(tombstones.read(programme.store))
-    unknown = [
-        kept
-        for kept in people
-        if not store.value(
-            "select 1 where exists (select 1 from reading.accepted where list_contains($kept, participant)) "
-            "or exists (select 1 from ledger.unaccepted_row where list_contains($kept, participant))",
-            {"kept": list(kept)},
-        )
-    ]
+    unknown = [person for person in people if not person.sites]
     if unknown and not in_advance:
-        again = sum(tombstones.tombstone_of(key, kept[0]) in known for kept in unknown)
+        again = sum(tombstones.tombstone_of(key, person.names[scopes[0]][0]) in known for person in unknown)
         raise Fault(
             "no such member number",
             found=f"{len(unknown)} of {len(people)} numbers that no row has (they are not repeated here)"
@@ -140,9 +140,49 @@ def _withdraw(
             next="check it, and the site; with --in-advance the wish is kept for files that are still to come. "
             "Nothing was changed",
         )
-    tombstones.add(programme.store, (tombstones.tombstone_of(key, one) for kept in people for one in kept))
+    kept = [name for person in people for name in person.kept_out(scopes[0], site)]
+    tombstones.add(programme.store, (tombstones.tombstone_of(key, name) for name in kept))
     next(step for step in flow.STEPS if step.name == "remove").does(run)
     waiting[:] = _still_with_senders(store, programme)
+
+
+@dataclass(frozen=True)
+class _Person:
+    """Whose number it is: the pseudonyms it may have, by scope, and the sites where one of them has rows."""
+
+    names: dict[str, tuple[str, ...]]
+    sites: frozenset[str]
+
+    @classmethod
+    def found(cls, store: Store, key: bytes, number: str, scopes: list[str], site: str | None) -> _Person:
+        """Errors   Fault where a site's own number has rows there that were read as the whole programme's."""
+        names = {scope: pseudonyms_kept(key, scope, number) for scope in scopes}
+        if "" not in names and site in _sites_of(store, pseudonyms_kept(key, "", number)):
+            raise Fault(
+                "rows read with an earlier profile",
+                where=f"inbox/{site}",
+                found="rows with this number, read while the profile said that numbers mean the same person everywhere",
+                expected='rows read as the profile says now, with scope = "site": whose the others are cannot be told',
+                next="evenbeam rebuild PROGRAMME.toml reads them with the profile as it is now; then withdraw. "
+                "Nothing was changed",
+            )
+        return cls(names, _sites_of(store, [name for kept in names.values() for name in kept]))
+
+    def kept_out(self, scope: str, site: str | None) -> list[str]:
+        """Of the number as it is read now, and as the own number of each site where the person is known."""
+        sites = (*sorted(self.sites), *([site] if site else []))
+        return [name for one in dict.fromkeys((scope, *sites)) for name in self.names.get(one, ())]
+
+
+def _sites_of(store: Store, names: Iterable[str]) -> frozenset[str]:
+    """The sites of every row that has one of these pseudonyms."""
+    with store.lent("wanted", pl.DataFrame({"participant": sorted(names)}, schema={"participant": pl.String})):
+        found = store.rows(
+            "select site from reading.accepted semi join wanted using (participant) union "
+            "select site from ledger.unaccepted_row semi join wanted using (participant) "
+            "join ledger.file using (file_id)"
+        )
+    return frozenset(site for (site,) in found)
 
 
 def _require_row_accounts(store: Store) -> None:

@@ -129,16 +129,22 @@ create or replace temp macro agreed(a, b, c, d, e) as
     case when least(a, b, c, d, e) = greatest(a, b, c, d, e) then least(a, b, c, d, e) end;
 create or replace temp macro of_our_time(moment) as
     case when moment between timestamp '1900-01-01' and timestamp '2199-12-31 23:59:59.999999' then moment end;
+-- zone: what a format with %z looks like, without which such a text is no moment (normalising.zone_pattern); the
+-- format is the one without it. strptime would move the clock to the zone of the machine
+create or replace temp macro formatted_moment(received, format, zone) as case
+    when zone is null then try_strptime(received, format)
+    when regexp_matches(received, zone) then try_strptime(regexp_replace(received, zone, '\1\2'), format)
+end;
 create or replace temp macro received_moment(
-    received, format_1, format_2, format_3, format_4, is_iso_allowed
+    received, format_1, format_2, format_3, format_4, zone_1, zone_2, zone_3, zone_4, is_iso_allowed
 ) as case
     when format_1 is null then of_our_time(received_iso_moment(received))
-    when format_2 is null and not is_iso_allowed then of_our_time(try_strptime(received, format_1))
+    when format_2 is null and not is_iso_allowed then of_our_time(formatted_moment(received, format_1, zone_1))
     else agreed(
-        of_our_time(try_strptime(received, format_1)),
-        of_our_time(try_strptime(received, format_2)),
-        of_our_time(try_strptime(received, format_3)),
-        of_our_time(try_strptime(received, format_4)),
+        of_our_time(formatted_moment(received, format_1, zone_1)),
+        of_our_time(formatted_moment(received, format_2, zone_2)),
+        of_our_time(formatted_moment(received, format_3, zone_3)),
+        of_our_time(formatted_moment(received, format_4, zone_4)),
         case when is_iso_allowed then of_our_time(received_iso_moment(received)) end
     )
 end;

@@ -65,8 +65,8 @@ quantified as (
     select
         said.*,
         numbered.participant,
-        received_moment(measured_on_text, $format_1, $format_2, $format_3, $format_4, $is_iso_allowed)
-            as measured_at,
+        received_moment(measured_on_text, $format_1, $format_2, $format_3, $format_4,
+            $zone_1, $zone_2, $zone_3, $zone_4, $is_iso_allowed) as measured_at,
         received_code(sex_text, $sex_codes) as sex,
         received_number(age_text, $number_pattern, $decimal, $thousands) as age_in_file,
         coalesce(received_number(height_text, $number_pattern, $decimal, $thousands)

@@ -2,7 +2,8 @@
 -- grain   one line of one file
 -- inputs  checked (this pass); tombstone (tombstone: those of everybody who withdrew); $inner_pad, $outer_pad of the
 --         store's key; received and file_of_pass.scope, for numbers whose accents are written as marks of their
---         own, since whoever withdrew before they were composed has the tombstone of that writing;
+--         own, since whoever withdrew before they were composed has the tombstone of that writing; received and
+--         file_of_pass.site, for who withdrew under the site's own number while its profile said that it is one;
 --         file_of_pass.first_period: the first that is kept, null for all
 -- keys    (file, line) unique
 -- rule    withdrawn: a row of somebody who withdrew, whatever else may be wrong with it; expired: its day lies in a
@@ -19,6 +20,18 @@ person_who_withdrew as (
     from person
     where tombstone_of($inner_pad, $outer_pad, participant) in (select tombstone from tombstone)
 ),
+own_number as (
+    select distinct file_of_pass.site, received.participant
+    from received
+    join file_of_pass on file_of_pass.file = received.file
+    where received.participant is not null and file_of_pass.scope = '' and (select count(*) from tombstone) > 0
+),
+own_number_that_withdrew as (
+    select site, participant
+    from own_number
+    where tombstone_of($inner_pad, $outer_pad,
+        pseudonym($inner_pad, $outer_pad, site, received_participant(participant))) in (select tombstone from tombstone)
+),
 withdrawn as (
     select file, participant
     from checked
@@ -33,6 +46,14 @@ withdrawn as (
         and tombstone_of($inner_pad, $outer_pad,
             pseudonym_as_written($inner_pad, $outer_pad, file_of_pass.scope, received.participant))
             in (select tombstone from tombstone)
+    union
+    select checked.file, checked.participant
+    from checked
+    join received as received on received.file = checked.file and received.line = checked.line
+    join file_of_pass on file_of_pass.file = checked.file
+    semi join own_number_that_withdrew as own
+        on own.site = file_of_pass.site and own.participant = received.participant
+    where checked.participant is not null and file_of_pass.scope = ''
 )
 select
     checked.file,

@@ -79,11 +79,12 @@
       const top = Math.max(0, ...known.map(([, high]) => high)) || 100;
       return panels.map(() => ({ bottom: 0, top }));
     }
-    const span = Math.max(0, ...known.map(([low, high]) => high - low)) * 1.15 || 1;
+    const most = figure.columns.some(({ sign }) => sign) ? 100 : Infinity;      // no share is over 100 %
+    const span = Math.min(most, Math.max(0, ...known.map(([low, high]) => high - low)) * 1.15 || 1);
     return spans.map((found) => {
       if (!found) return { bottom: 0, top: span };
       const middle = (found[0] + found[1]) / 2 - span / 2;
-      const bottom = found[0] >= 0 ? Math.max(0, middle) : middle;
+      const bottom = Math.min(found[0] >= 0 ? Math.max(0, middle) : middle, most - span);
       return { bottom, top: bottom + span };
     });
   }

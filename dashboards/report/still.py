@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import copy
 import json
+import math
 from collections.abc import Mapping, Sequence
 from itertools import product
 from typing import Any
@@ -89,11 +90,12 @@ def _ends(figure: Figure, panels: Sequence[Sequence[Row]]) -> list[dict[str, flo
         return [{"bottom": bottom, "top": top if top > bottom else bottom + 1}] * len(panels)
     if figure.is_from_zero:
         return [{"bottom": 0, "top": max([0, *(high for _, high in known)]) or 100}] * len(panels)
-    reach = max([0, *(high - low for low, high in known)]) * 1.15 or 1
+    most = 100 if any(column.is_percent for column in figure.columns) else math.inf  # no share is over 100 %
+    reach = min(most, max([0, *(high - low for low, high in known)]) * 1.15 or 1)
     ends = []
     for span in spans:
         middle = (span[0] + span[1]) / 2 - reach / 2 if span else 0
-        bottom = max(0, middle) if span and span[0] >= 0 else middle
+        bottom = min(max(0, middle) if span and span[0] >= 0 else middle, most - reach)
         ends.append({"bottom": bottom, "top": bottom + reach})
     return ends
 

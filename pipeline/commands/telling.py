@@ -60,8 +60,21 @@ def _print_removed(removed: Removed) -> None:
         print(f"removed  {removed.rows_expired} rows past [retention] readings{before}")
     if removed.rows_withdrawn:
         print(f"removed  {removed.rows_withdrawn} rows of people who withdrew, found in the store again")
-    if removed.copies:
-        print(f"removed  {removed.copies} kept copies of files past [retention]")
+    if past := removed.copies - removed.copies_damaged:
+        print(f"removed  {past} kept copies of files past [retention]")
+    print_damaged_copies(removed)
+
+
+def print_damaged_copies(removed: Removed) -> None:
+    """Copies out of which nobody could take the lines that had to go, and which went whole."""
+    if removed.copies_damaged:
+        from pipeline.intake.amounts import amount
+
+        print(
+            f"removed  {amount(removed.copies_damaged, 'kept file')} of store/archive with rows that had to go, "
+            "damaged or gone before"
+        )
+        print("      next: nothing for the figures; without them `evenbeam rebuild` can no longer build the store")
 
 
 def typed_command(name: str, path: Path) -> str:

@@ -40,6 +40,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def does(options: argparse.Namespace) -> int:
     import getpass
 
+    from pipeline.commands.telling import print_damaged_copies
+    from pipeline.intake.amounts import amount
     from pipeline.terminal import Terminal
     from pipeline.withdrawal import numbers_in, withdraw
 
@@ -63,8 +65,10 @@ def does(options: argparse.Namespace) -> int:
     terminal.finish()
     removed = done.removed
     print(
-        f"removed {removed.rows_withdrawn} rows of {len(removed.files)} files, and the figures were rebuilt"
+        f"removed {amount(removed.rows_withdrawn, 'row')} of {amount(len(removed.files), 'file')}, "
+        "and the figures were rebuilt"
     )
+    print_damaged_copies(removed)
     for name in done.waiting:
         print(f"note  {printable(name, 300)} still holds withdrawn rows; it belongs to its sender")
     if done.waiting:

@@ -72,9 +72,11 @@ def inspect_file(path: Path) -> Inspection:
     ]
     if unused:
         reasons.append(f"not used: {', '.join(unused)}")
+    repeated = sorted({one.header for one in known if [name.strip() for name in names].count(one.header) > 1})
+    reasons += [f"{name}: this header stands more than once, which no profile can settle" for name in repeated]
     reasons, undecided = [_in_one_line(one) for one in reasons], [_in_one_line(one) for one in undecided]
     return Inspection(
-        "\n".join(_heading(path, undecided, identifying) + lines) + "\n",
+        "\n".join(_heading(path, undecided, identifying, repeated) + lines) + "\n",
         reasons,
         undecided,
         [str(one) for one in identifying],
@@ -222,13 +224,20 @@ def _missing_lines(known: list[Meaning], undecided: list[str]) -> list[str]:
     return lines
 
 
-def _heading(path: Path, undecided: list[str], identifying: Sequence[Finding | str]) -> list[str]:
+def _heading(
+    path: Path, undecided: list[str], identifying: Sequence[Finding | str], repeated: Sequence[str] = ()
+) -> list[str]:
     lines = [f"# Profile proposed from {printable(path.name)}. Check it against the file before use."]
     if identifying:
         lines.append(
             "# REFUSED as it stands: the file seems to carry direct identifiers, in "
             + "; ".join(map(str, identifying))
             + ". Seal it at the site (evenbeam seal)"
+        )
+    if repeated:
+        lines.append(
+            f"# HELD as it stands: the file has more than one column {', '.join(map(_in_one_line, repeated))}. "
+            "Have one of them renamed where the file is made"
         )
     if undecided:
         lines.append(

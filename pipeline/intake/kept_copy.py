@@ -45,11 +45,14 @@ def without_lines(
     `every_line` are the first lines of all rows, so that a row written over several lines goes whole. The copy as
     received stays; `archive.sweep` takes it once the ledger no longer names it.
 
-    Errors   StoreFault when the kept copy is gone or cannot be read.
+    Errors   StoreFault when the kept copy is gone, cannot be read, or is not what was kept (its lines may
+             stand elsewhere).
     """
     path = archive.path_of(folder, sha256)
     gone = set(leaving)
     try:
+        if archive.digest_of(path)[0] != sha256:
+            raise OSError("other bytes than those that were kept")
         with path.open("rb") as file:
             first = file.read(4)
         if first == b"PAR1":

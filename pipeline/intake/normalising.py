@@ -111,6 +111,19 @@ def number_pattern(decimal: str, thousands: str) -> str:
     return rf"{sign}(?:{whole}(?:{point}[0-9]+)?|{point}[0-9]+)\s*"
 
 
+def zone_pattern(form: str) -> str:
+    """The whole of a text with a zone, where the format has %z: what stands before and behind it are groups 1 and 2.
+
+    At the end of the format the zone is at the end of the text; elsewhere it follows the clock (23:45:00 -0500 2025),
+    since -05 alone may as well be part of a date.
+    """
+    zone = r"\s*(?:Z|[+-][0-9]{2}(?::?[0-9]{2})?)"
+    if form.rstrip().endswith("%z"):
+        return rf"^(.*[^\s])()?{zone}\s*$"
+    clock = r"[0-9]:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]+)?)?(?:\s*[AaPp][Mm])?"
+    return rf"^(.*{clock}){zone}(\s.*)$"
+
+
 def _column(profile: Profile, name: str) -> Column:
     return profile.columns.get(name) or Column(header=name)
 
@@ -145,7 +158,10 @@ def _moments(profile: Profile) -> dict[str, Any]:
     given = _column(profile, "measured_on").format
     formats = [given] if isinstance(given, str) else list(given or ())
     padded: list[str | None] = [*formats, *[None] * (MOST_DATE_FORMATS - len(formats))]
-    values: dict[str, Any] = {f"format_{n}": form for n, form in enumerate(padded, start=1)}
+    values: dict[str, Any] = {}
+    for n, form in enumerate(padded, start=1):
+        values[f"format_{n}"] = form and re.sub(r"\s*%z", "", form)
+        values[f"zone_{n}"] = zone_pattern(form) if form and "%z" in form else None
     values["is_iso_allowed"] = not formats or profile.format in TYPED_FORMATS
     return values
 

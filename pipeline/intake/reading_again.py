@@ -8,9 +8,10 @@ from dataclasses import replace
 from datetime import date, datetime
 from functools import partial
 from itertools import chain
+from pathlib import Path
 from typing import Any
 
-from pipeline.faults import Fault, printable
+from pipeline.faults import Fault, StoreFault, printable
 from pipeline.intake import archive, ledger, one_file, one_pass, pseudonyms, tombstones
 from pipeline.intake.arrival import Arrival
 from pipeline.intake.in_turn import in_turn
@@ -41,6 +42,7 @@ def read_again(
             of_all, as_of=as_of, received_at=file["received_at"], run_id=file["run_id"], first_period=first_period
         )
         kept = archive.path_of(setting.archive, file["kept_sha256"])
+        _require_as_it_was_kept(kept, file)
         entry = ledger.Entry(
             Arrival(file["site"], kept, file["name"]), file["sha256"], file["bytes"], file["received_at"],
             file["run_id"], file["kept_sha256"],
@@ -89,3 +91,19 @@ def require_that_all_can_be_read(programme: Programme, found: list[dict[str, Any
             expected="every site whose files were read",
             next="put it back under [[site]]",
         )
+
+
+def _require_as_it_was_kept(kept: Path, file: dict[str, Any]) -> None:
+    """A copy has its digest for a name: one that has changed would be read as if the site had sent it so."""
+    if archive.digest_of(kept)[0] == file["kept_sha256"]:
+        return
+    is_as_sent = file["kept_sha256"] == file["sha256"]
+    raise StoreFault(
+        "kept copy damaged",
+        where=str(kept),
+        found=f"other bytes than those that were kept of {printable(file['site'] + '/' + file['name'])}",
+        expected="the bytes whose sha256 is the copy's name",
+        next="restore it from a backup"
+        + (", or put the file there as the site sent it" if is_as_sent else "")
+        + ". The store stays as it is",
+    )

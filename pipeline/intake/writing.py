@@ -21,7 +21,8 @@ _GROUPED_POINT = re.compile(r"[+-]?\d{1,3}(,\d{3})+\.\d+")
 _GROUPED_COMMA = re.compile(r"[+-]?\d{1,3}(\.\d{3})+,\d+")
 _NUMERIC = re.compile(r"[+-]?(\d[\d.,']*|[.,]\d+) ?%?")
 _DATE = re.compile(
-    r"(\d{1,4})([-/.])(\d{1,2})\2(\d{1,4})(?:([ T])(\d{1,2}):(\d{2})(:\d{2})?(?: ?([AaPp][Mm]))?)?"
+    r"(\d{1,4})([-/.])(\d{1,2})\2(\d{1,4})(?:([ T])(\d{1,2}):(\d{2})(:\d{2})?(?P<fraction>\.\d{1,9})?"
+    r"(?: ?(?P<half>[AaPp][Mm]))?(?P<zone> ?(?:Z|[+-]\d{2}(?::?\d{2})?))?)?"
 )
 _NAMED_MONTH = re.compile(r"(\d{1,2})([ -])([A-Za-z]{3,9})\2(\d{4}|\d{2})(?: (\d{1,2}):(\d{2})(:\d{2})?)?")
 
@@ -117,7 +118,7 @@ def date_format(values: Sequence[str]) -> Finding:
     sign = first.group(2)
     clock = _clock(first)
     if len(first.group(1)) == 4:
-        if sign == "-" and not first.group(9):
+        if sign == "-" and not first["half"]:
             return Finding(None, "written as ISO 8601, year first")
         return Finding(f"%Y{sign}%m{sign}%d{clock}", "the year stands first")
     year = "%Y" if len(first.group(4)) == 4 else "%y"
@@ -195,4 +196,7 @@ def _clock(match: re.Match[str]) -> str:
     if not match.group(5):
         return ""
     seconds = ":%S" if match.group(8) else ""
-    return f"{match.group(5)}%I:%M{seconds} %p" if match.group(9) else f"{match.group(5)}%H:%M{seconds}"
+    seconds += ".%f" if match["fraction"] else ""
+    zone = "" if not match["zone"] else " %z" if match["zone"].startswith(" ") else "%z"
+    clock = f"%I:%M{seconds} %p" if match["half"] else f"%H:%M{seconds}"
+    return f"{match.group(5)}{clock}{zone}"

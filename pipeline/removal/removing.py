@@ -33,6 +33,7 @@ class Removed:
     copies: int = 0  # kept copies deleted, for their age or because they could not be written anew
     files: tuple[str, ...] = ()  # site/name of each file that lost rows
     first_period: str | None = None
+    copies_damaged: int = 0  # of the copies: those that could not be written anew
 
     @property
     def rows(self) -> int:
@@ -68,7 +69,7 @@ def remove(store: Store, programme: Programme, *, as_of: date, happened_at: date
             )
             store.execute_file("26_copy_past_its_time.sql", files_until=files_until)
         removed = Removed(
-            removed.rows_withdrawn, removed.rows_expired, past + unreadable, removed.files, first_period
+            removed.rows_withdrawn, removed.rows_expired, past + unreadable, removed.files, first_period, unreadable
         )
         if removed.rows or removed.copies:
             _record(store, as_of, happened_at, removed)

@@ -11,6 +11,7 @@ _ISO = re.compile(
     r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,9})?)?(?:Z|[+-]\d{2}(?::?\d{2})?)?)?"
 )
 _ZONE = re.compile(r"(?:Z|[+-]\d{2}(?::?\d{2})?)$")
+_HOUR_ZONE = re.compile(r"(:\d{2}(?:\.\d+)?\s*[+-]\d{2})$")
 _YEARS = (1900, 2199)
 
 
@@ -42,6 +43,8 @@ def has_time(text: str, formats: tuple[str, ...]) -> bool:
 
 
 def _parsed(text: str, form: str) -> datetime | None:
+    if form.endswith("%z"):
+        text = _HOUR_ZONE.sub(r"\1:00", text)  # strptime wants the minutes of a zone, ISO 8601 does not
     try:
         found = datetime.strptime(text, form).replace(tzinfo=None)
     except (ValueError, re.error, OverflowError):  # a format that names a part twice is no pattern

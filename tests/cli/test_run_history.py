@@ -18,6 +18,17 @@ from pipeline.faults import Fault
 from pipeline.feedback.run_history import write_history
 from pipeline.store import Store
 
+# the least room between the text of a number and that of the words in the next cell
+APART = """() => {
+    const edges = cell => {
+        const text = document.createRange();
+        text.selectNodeContents(cell);
+        return text.getBoundingClientRect();
+    };
+    const pairs = [...document.querySelectorAll(".figure-head + th:not(.figure-head), td:not(.words) + td.words")];
+    return Math.min(...pairs.map(cell => edges(cell).left - edges(cell.previousElementSibling).right));
+}"""
+
 
 def words_of(path):
     return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", path.read_text(encoding="utf-8"))).split())
@@ -95,6 +106,7 @@ def test_the_page_opens_without_complaint_wide_and_narrow_light_and_dark(failed,
                 page.goto(file.as_uri())
                 page.evaluate("document.querySelectorAll('details').forEach(part => { part.open = true; })")
                 assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (file, width)
+                assert page.evaluate(APART) >= 8, "a number and the words behind it run together"
                 assert page.locator(f".picture.{'narrow' if width < 640 else 'wide'} svg").first.is_visible()
                 page.evaluate(axe)
                 found = page.evaluate("axe.run({preload: false})")  # it would fetch the styles itself

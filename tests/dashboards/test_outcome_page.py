@@ -148,6 +148,19 @@ def test_a_target_is_reached_or_missed_only_where_the_interval_leaves_it_out(see
     assert f"The target is 25.0\u00a0%: the share {words}" in said
 
 
+@pytest.mark.parametrize(("values", "words"), [
+    ((-240, -180, -72), "lies between −0.72 and −2.40 kg"),
+    ((72, 180, 240), "lies between 0.72 and 2.40 kg"),
+    ((3, -5, 1), "lies between −0.05 and 0.03 kg"),  # every figure is in the range that is told
+    ((1, 1, 1), "the mean change is 0.01 kg"),
+])  # fmt: skip
+def test_the_range_over_the_ways_of_taking_drop_out_holds_each_of_them(values, words):
+    names = ("completers", "retention_weighted", "carried_forward")
+    cells = {name: cell(value, value - 9, value + 9) for name, value in zip(names, values, strict=True)}
+    said = outcome_headlines.mean_change(cells, None, ("all", "all"), "3 months", 2, "kg")
+    assert words in said.replace("\u00a0", " ")
+
+
 def test_an_interval_with_no_change_in_it_is_said():
     cells = {"completers": cell(-120, -200, -40), "carried_forward": cell(-30, -90, 30)}
     said = outcome_headlines.mean_change(cells, None, ("all", "all"), "3 months", 2, "kg")

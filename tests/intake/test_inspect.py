@@ -254,3 +254,27 @@ def test_what_would_repaint_the_screen_stands_as_its_code(inspected, tmp_path):
     assert "\x1b" not in everything and "\u202e" not in everything
     assert "proposed from a\\u000a\\u202eb.csv" in found.profile_toml
     assert profile_of(found.profile_toml, tmp_path).format == "csv"
+
+
+@pytest.mark.parametrize(
+    ("at", "form"),
+    [
+        ("2025-02-{day}T23:45:00-05:00", None),  # intake reads ISO 8601 with a zone and parts of a second by itself
+        ("2025-02-{day}T10:00:00.123Z", None),
+        ("{day}/02/2025 23:45 +0200", "%d/%m/%Y %H:%M %z"),
+        ("{day}.02.2025 23:45:10.5", "%d.%m.%Y %H:%M:%S.%f"),
+    ],
+)
+def test_a_zone_and_parts_of_a_second_are_seen_and_the_proposal_reads_them(inspected, house, at, form):
+    content = csv(*[f"m{n},{at.format(day=n + 13)},{'FM'[n % 2]},{30 + n},165.5,65.5" for n in range(6)])
+    found = inspected(content)
+    house.profile(found.profile_toml)
+    house.put("a.csv", content)
+    assert (found.undecided, profile_of(found.profile_toml, house.folder).columns["measured_on"].format) == ([], form)
+    assert house.receive().rows_accepted == 6
+
+
+def test_a_header_that_stands_twice_is_told_before_the_file_is_held_for_it(inspected):
+    found = inspected(csv("m1,2025-02-03,F,35,165.0,65.0,143.3", header="Member,Date,Sex,Age,Height,Weight,Weight"))
+    assert "HELD as it stands: the file has more than one column Weight" in found.profile_toml
+    assert any(reason.startswith("Weight: this header stands more than once") for reason in found.reasons)

@@ -3,6 +3,8 @@
 import pytest
 from invented_site import PROFILE, csv
 
+from pipeline.seal import moments
+
 
 def read(house, text, form=None):
     if form is not None:
@@ -53,6 +55,27 @@ def test_iso_8601_where_the_profile_names_no_format(house, text, moment):
 )
 def test_the_profiles_format_and_no_other(house, form, text, moment):
     assert read(house, text, form) == moment
+
+
+# The clock at the site, as where no format is named, and wherever this machine stands; sealing reads the same
+@pytest.mark.parametrize(
+    ("form", "text", "moment"),
+    [
+        ("%Y-%m-%dT%H:%M:%S%z", "2025-03-31T23:45:00-05:00", "2025-03-31 23:45:00"),
+        ("%Y-%m-%dT%H:%M:%S%z", "2025-04-01T00:15:00+0200", "2025-04-01 00:15:00"),
+        ("%Y-%m-%dT%H:%M:%S%z", "2025-03-31T23:45:00Z", "2025-03-31 23:45:00"),
+        ("%d/%m/%Y %H:%M %z", "31/03/2025 23:45 -05", "2025-03-31 23:45:00"),
+        ("%a %b %d %H:%M:%S %z %Y", "Mon Mar 31 23:45:00 -0500 2025", "2025-03-31 23:45:00"),
+        ("%d-%m-%Y %H:%M%z", "31-03-2025 23:45", None),  # the format says that there is a zone
+        ("%H:%M %d-%m-%Y %z", "23:45 31-03-2025", None),  # -2025 is no zone
+    ],
+)
+def test_a_zone_does_not_move_the_clock_of_the_site(house, monkeypatch, form, text, moment):
+    monkeypatch.setenv("TZ", "Pacific/Kiritimati")
+    found = read(house, text, f'"{form}"')
+    assert found == moment
+    sealed = moments.moment_of(text, (form,), is_iso_allowed=False)
+    assert (sealed and str(sealed)) == moment
 
 
 @pytest.mark.parametrize(

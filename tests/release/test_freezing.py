@@ -214,7 +214,7 @@ def test_other_groups_than_the_version_before_are_refused(programme, capsys):
     programme.run()
     capsys.readouterr()
     assert programme.release("2025Q2", "--why", "late files") == 2
-    assert "another minimum_count" in capsys.readouterr().err
+    assert "other settings than then: minimum_count" in capsys.readouterr().err
 
 
 def test_a_version_that_is_gone_must_be_restored_first(programme, capsys):

@@ -206,6 +206,23 @@ def test_a_kept_copy_that_is_gone_stops_it_and_nothing_changes(programme, capsys
     assert "kept copies gone" in capsys.readouterr().err and content(programme) == before
 
 
+@pytest.mark.parametrize("more", [(), ("--check",)])
+def test_a_kept_copy_that_has_changed_is_not_read_as_if_it_had_been_sent_so(programme, capsys, more):
+    before = content(programme)
+    with programme.opened() as store:
+        name = store.value("select kept_sha256 from ledger.file where name = 'a.csv'")
+    copy = programme.store / "archive" / name[:2] / name
+    sent = copy.read_bytes()
+    copy.chmod(0o640)
+    copy.write_bytes(sent.replace(b"60.5", b"61.5", 1))
+    assert rebuild(programme, *more) == 1
+    said = capsys.readouterr().err
+    assert "kept copy damaged" in said and str(copy) in said and "north-quay/a.csv" in said
+    assert content(programme) == before
+    copy.write_bytes(sent)
+    assert rebuild(programme, *more) == 0
+
+
 def test_a_rebuild_that_is_killed_changes_nothing(programme, monkeypatch):
     before = content(programme)
 

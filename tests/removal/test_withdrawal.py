@@ -136,6 +136,20 @@ def test_a_database_put_back_from_a_backup_loses_the_person_at_the_next_run(prog
     assert programme.is_anywhere(PERSON) == [] and programme.is_anywhere(programme.pseudonym()) == []
 
 
+def test_a_kept_copy_that_is_no_longer_what_was_kept_goes_whole_and_the_command_says_so(programme, monkeypatch, capsys):
+    with programme.opened() as store:
+        name = store.value("select kept_sha256 from ledger.file where name = 'a.csv'")
+    copy = programme.store / "archive" / name[:2] / name
+    sent = copy.read_bytes()
+    copy.chmod(0o640)
+    copy.write_bytes(sent.replace(b"\r\n", b"\r\n\r\n", 1))  # every line stands one further down
+    assert withdraw(programme, monkeypatch) == 0
+    assert "removed  1 kept file of store/archive" in capsys.readouterr().out
+    assert programme.is_anywhere(PERSON) == [] and not copy.exists()
+    assert programme.run("rebuild", str(programme.folder)) == 1
+    assert "no copy of 1 of 4 files, such as north-quay/a.csv" in capsys.readouterr().err
+
+
 class Killed(BaseException):
     """Stands for a signal: nothing in the pipeline catches it."""
 
