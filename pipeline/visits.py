@@ -10,9 +10,9 @@ import hashlib
 
 import polars as pl
 
+from pipeline.in_parts import parts_of_people
 from pipeline.own_source import program_digest
 from pipeline.programme import Programme
-from pipeline.results.in_parts import parts_of_people
 from pipeline.store import Store
 
 PATIENCE_DAYS = 180  # a visit is followed by another within these, or not at all

@@ -9,9 +9,8 @@ from fractions import Fraction
 import numpy as np
 import polars as pl
 
-from pipeline import measures
+from pipeline import in_parts, measures
 from pipeline.programme import Profile, Programme
-from pipeline.results import in_parts
 from pipeline.results.plain_number import without_nan
 from pipeline.statistics.entry_share import against_the_others
 from pipeline.statistics.terminal_digit import digit_preference

@@ -8,9 +8,9 @@ import numpy as np
 import polars as pl
 
 from pipeline import measures
+from pipeline.in_parts import sites_together
 from pipeline.programme import ProgrammeSettings
 from pipeline.results.by_period import periods_with_people
-from pipeline.results.in_parts import sites_together
 from pipeline.statistics.age_group import SEXES
 from pipeline.statistics.clustered_percentile import SitesBelow
 from pipeline.statistics.percentile import (

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from pipeline.in_parts import parts_of_people
 from pipeline.results import kept_change
-from pipeline.results.in_parts import parts_of_people
 from pipeline.statistics.change_contrast import CLASSES, ChangeContrasts, Contrasts, Places
 from pipeline.statistics.change_spread import change_bounds
 from pipeline.store import Store, sql_text

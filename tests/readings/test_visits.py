@@ -7,8 +7,8 @@ from types import SimpleNamespace
 import polars as pl
 import pytest
 
+from pipeline import in_parts
 from pipeline.readings import build_readings
-from pipeline.results import in_parts
 from pipeline.visits import build_visits
 
 SITES = ("east-pier", "gull-yard", "north-quay")

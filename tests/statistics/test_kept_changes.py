@@ -10,9 +10,9 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline import in_parts
 from pipeline.programme import Profile, ProgrammeSettings
 from pipeline.readings import build_readings
-from pipeline.results import in_parts
 from pipeline.results.device import build_devices
 from pipeline.results.instrument_check import build_instrument_checks
 from pipeline.store import Store
@@ -271,7 +271,7 @@ def test_a_part_of_people_and_of_sites_after_the_other_gives_what_all_at_once_do
     assert in_parts.parts_of_people(grown.store) == 1 + readings // 70 > 2
     grown.judge(None)
     assert grown.content() == at_once
-    late_reading(grown, 1)
+    newly_set_aside(grown, 1)
     new_site_and_analyser(grown, 2)
     assert grown.night("a night in parts")
 
