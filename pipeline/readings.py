@@ -53,7 +53,7 @@ def _count_people(store: Store, change: int | None) -> None:
         people = sum(
             store.value(
                 "select count(distinct participant) from reading.participant_period "
-                "where $parts = 1 or hash(participant) % $parts = $part",
+                "where is_in_part(participant, $parts, $part)",
                 {"parts": parts, "part": part},
             )
             for part in range(parts)

@@ -35,7 +35,7 @@ _DAMAGED = "corrupt|checksum|not a valid duckdb|could not read|database has been
 
 MACROS = (
     "00_macros_received_text.sql", "01_macros_bands.sql", "02_macros_checks.sql", "03_macros_outcomes.sql",
-    "03_macros_tallies.sql",
+    "03_macros_parts.sql", "03_macros_tallies.sql",
 )  # fmt: skip
 
 

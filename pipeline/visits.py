@@ -40,6 +40,9 @@ def build_visits(store: Store, programme: Programme) -> None:
     if is_whole:
         store.execute("delete from reading.visit")
         store.execute("delete from reading.repeat")
+        store.execute(
+            "insert or ignore into ledger.file_without_visits select distinct file_id from reading.accepted"
+        )
     with store.lent("site_start", site_starts(programme)):
         for part in range(given["parts"]):
             for name in _FILES:

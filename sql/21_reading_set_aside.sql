@@ -17,7 +17,7 @@ with
 looked_at as (
     select reading_id, participant, measured_at, sex, age, height_cm, weight_kg
     from reading.accepted
-    where $is_whole and ($parts = 1 or hash(participant) % $parts = $part)
+    where $is_whole and is_in_part(participant, $parts, $part)
     union all
     select reading_id, participant, measured_at, sex, age, height_cm, weight_kg from touched_reading where not $is_whole
 ),

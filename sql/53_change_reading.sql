@@ -12,7 +12,7 @@ with
 seen_since as (
     select distinct participant
     from reading.accepted
-    where ($first is null or period >= $first) and ($parts = 1 or hash(participant) % $parts = $part)
+    where ($first is null or period >= $first) and is_in_part(participant, $parts, $part)
 ),
 numbered as (
     select participant, row_number() over ()::integer as person from seen_since
