@@ -6,6 +6,7 @@ from importlib import resources
 
 import polars as pl
 
+from pipeline.in_parts import parts_of_people
 from pipeline.own_source import program_digest
 from pipeline.programme import Programme
 from pipeline.store import Store, sql_text
@@ -25,12 +26,12 @@ def build_readings(store: Store, programme: Programme) -> None:
     renew_periods(store, programme.settings.period)
     _count_anew_by_another_program(store)
     is_whole = not store.value("select exists (from ledger.file where is_built and state = 'accepted')")
-    for name in (
-        "20_touched_reading.sql",
-        "21_reading_set_aside.sql",
-        "22_touched_period.sql",
-        "23_changed_person.sql",
-    ):
+    for name in ("20_touched_reading.sql", "21_set_aside_before.sql"):
+        store.execute_file(name, is_whole=is_whole)
+    parts = parts_of_people(store) if is_whole else 1
+    for part in range(parts):
+        store.execute_file("21_reading_set_aside.sql", is_whole=is_whole, parts=parts, part=part)
+    for name in ("22_touched_period.sql", "23_changed_person.sql"):
         store.execute_file(name, is_whole=is_whole)
     before, is_unsure = store.rows(sql_text("23_touched_people.sql"), {"is_before": True})[0]
     for first, last in _neighbours(store) if is_whole else [(None, None)]:
@@ -49,7 +50,15 @@ def _count_people(store: Store, change: int | None) -> None:
     """Keep how many people have a reading that counts; `change` is None where it is not known."""
     people = store.value("select people + $change from ledger.count_state", {"change": change})
     if people is None:  # comparing everybody's pseudonyms takes a second for ten million rows
-        people = store.value("select count(distinct participant) from reading.participant_period")
+        parts = parts_of_people(store)
+        people = sum(
+            store.value(
+                "select count(distinct participant) from reading.participant_period "
+                "where is_in_part(participant, $parts, $part)",
+                {"parts": parts, "part": part},
+            )
+            for part in range(parts)
+        )
     store.execute("update ledger.count_state set people = $people", {"people": people})
 
 

@@ -10,13 +10,13 @@ import hashlib
 
 import polars as pl
 
+from pipeline.in_parts import parts_of_people
 from pipeline.own_source import program_digest
 from pipeline.programme import Programme
 from pipeline.store import Store
 
 PATIENCE_DAYS = 180  # a visit is followed by another within these, or not at all
 MOST_DAYS = 180  # between the outer two of three visits that tell how far the middle one wobbles
-READINGS_AT_A_TIME = 10_000_000  # of so many, a part of the people after the other: windows over all would go to disk
 _FILES = ("23_visitor", "23_visitor_reading", "23_reading_repeat", "23_reading_visit")
 
 
@@ -32,7 +32,7 @@ def build_visits(store: Store, programme: Programme) -> None:
         return
     given = {
         "is_whole": is_whole,
-        "parts": _parts(store) if is_whole else 1,
+        "parts": parts_of_people(store) if is_whole else 1,
         "same_visit_hours": programme.settings.outcomes.same_visit_hours,
         "patience_days": PATIENCE_DAYS,
         "most_days": MOST_DAYS,
@@ -40,6 +40,9 @@ def build_visits(store: Store, programme: Programme) -> None:
     if is_whole:
         store.execute("delete from reading.visit")
         store.execute("delete from reading.repeat")
+        store.execute(
+            "insert or ignore into ledger.file_without_visits select distinct file_id from reading.accepted"
+        )
     with store.lent("site_start", site_starts(programme)):
         for part in range(given["parts"]):
             for name in _FILES:
@@ -49,10 +52,6 @@ def build_visits(store: Store, programme: Programme) -> None:
     store.execute("delete from ledger.file_without_visits")
     store.execute("delete from ledger.visit_state")
     store.execute("insert into ledger.visit_state values ($basis)", {"basis": basis})
-
-
-def _parts(store: Store) -> int:
-    return 1 + store.value("select count(*) from reading.accepted") // READINGS_AT_A_TIME
 
 
 def site_starts(programme: Programme) -> pl.DataFrame:

@@ -1,6 +1,7 @@
 -- reading.set_aside: readings that do not fit the same person's other readings, and why
 -- grain   reading × code
--- inputs  reading.accepted, touched_reading; $is_whole: everybody's readings, or only those
+-- inputs  reading.accepted, touched_reading; $is_whole: everybody's readings, or only those; $parts and $part, from 0: of so
+--         many parts of the people this one
 -- keys    (reading_id, code) unique, neither null
 -- rule    Two readings of a person disagree in sex, height or weight when the later cannot follow the earlier:
 --           sex     differs
@@ -10,24 +11,13 @@
 --         A reading is set aside when it disagrees with more than half of the person's others. So one odd reading
 --         among three goes and the two others stay; of two that disagree neither can be believed, and both go.
 --         Someone with a single reading has nothing to disagree with.
--- reruns  rewrites the readings of the touched people; twice is the same as once
-create or replace temp table set_aside_before as
-select set_aside.reading_id, set_aside.code, accepted.period
-from reading.set_aside as set_aside
-join reading.accepted as accepted on accepted.reading_id = set_aside.reading_id
-where $is_whole or set_aside.reading_id in (select reading_id from touched_reading);
-
-delete from reading.set_aside
-where reading_id in (
-    select reading_id from set_aside_before
-    union all
-    select reading_id from reading.set_aside anti join reading.accepted using (reading_id)   -- superseded or withdrawn since
-);
-
+-- reruns  21_set_aside_before.sql took the rows of these readings out; once a part
 insert into reading.set_aside (reading_id, code)
 with
 looked_at as (
-    select reading_id, participant, measured_at, sex, age, height_cm, weight_kg from reading.accepted where $is_whole
+    select reading_id, participant, measured_at, sex, age, height_cm, weight_kg
+    from reading.accepted
+    where $is_whole and is_in_part(participant, $parts, $part)
     union all
     select reading_id, participant, measured_at, sex, age, height_cm, weight_kg from touched_reading where not $is_whole
 ),

@@ -1,15 +1,18 @@
 -- change_reading (temporary): the readings of people who were measured from a period on, narrow and numbered
 -- grain   reading
--- inputs  reading.accepted, reading.set_aside, change_place; $first: period, or null for all people
+-- inputs  reading.accepted, reading.set_aside, change_place; $first: period, or null for all people; $parts and $part,
+--         from 0: of so many parts of the people this one
 -- keys    reading_id unique, not null; fat is null where it was not printed
 -- rule    Readings that are not set aside, of all periods: a person's change begins at the reading before. person is a
---         number for this table alone. who: 90 for males and 15 for each class of age, under 10, 15, 20, 40, 60 and
+--         number for this part alone. who: 90 for males and 15 for each class of age, under 10, 15, 20, 40, 60 and
 --         the rest.
 -- reruns  replaced whole
 create or replace temp table change_reading as
 with
 seen_since as (
-    select distinct participant from reading.accepted where $first is null or period >= $first
+    select distinct participant
+    from reading.accepted
+    where ($first is null or period >= $first) and is_in_part(participant, $parts, $part)
 ),
 numbered as (
     select participant, row_number() over ()::integer as person from seen_since

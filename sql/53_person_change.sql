@@ -9,8 +9,15 @@
 --         2 any later one; people change most at first. class numbers them, 0 to 179: who + 5 × stage + class of the
 --         time between. Months are counted from the year 0 (12 × year + month − 1), so that a fault can begin within
 --         a period; days is into the month, of the later reading; weeks in thousandths.
--- reruns  replaced whole
-create or replace temp table person_change as
+-- reruns  once a part of the people: each adds its own
+create temp table if not exists person_change (
+    period varchar, place integer, earlier_place integer, month integer, earlier_month integer, days smallint,
+    weeks integer, class smallint, weight integer, body_fat_percent integer
+);
+
+insert into person_change (
+    period, place, earlier_place, month, earlier_month, days, weeks, class, weight, body_fat_percent
+)
 with
 has_fat_at_some as (
     select person from change_reading group by person having count(fat) between 1 and count(*) - 1

@@ -6,8 +6,8 @@
 --         weighted_moment_of makes it; weights are null for children. weight_beside_fat: the change of weight of those
 --         whose fat mass is known at both readings. c, s and their products: season, and y the change of weight.
 --         Everything in whole thousandths of its unit, so that sums are exact.
--- reruns  replaced whole
-create or replace temp table outcome_seen as
+-- reruns  once a follow-up: each adds its own
+create or replace temp table seen_now as
 with
 weighted as (
     select
@@ -47,3 +47,7 @@ select
     sum(c::bigint * y) as cy, sum(s::bigint * y) as sy
 from figure
 group by months, class;
+
+create temp table if not exists outcome_seen as from seen_now limit 0;
+insert into outcome_seen from seen_now;
+drop table seen_now;

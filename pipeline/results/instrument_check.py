@@ -9,7 +9,7 @@ from fractions import Fraction
 import numpy as np
 import polars as pl
 
-from pipeline import measures
+from pipeline import in_parts, measures
 from pipeline.programme import Profile, Programme
 from pipeline.results.plain_number import without_nan
 from pipeline.statistics.entry_share import against_the_others
@@ -73,7 +73,12 @@ def _digit_rows(store: Store, programme: Programme) -> pl.DataFrame:
     schema = {"site": pl.String, "weight": pl.Float64, "height": pl.Float64}
     known = [row for row in steps if row[1:] != (None, None)]
     with store.lent("printed_step", pl.DataFrame(known, schema=schema, orient="row")):
-        store.execute_file("56_tally_last_digit.sql")
+        store.execute_file("56_file_in_last_digit.sql")
+        new = store.rows("select site, n from site_with_news order by site")
+        for first, last in in_parts.sites_together(new, in_parts.READINGS_AT_A_TIME):
+            store.execute_file("56_tally_last_digit.sql", first_site=first, last_site=last)
+        store.execute("drop table file_here")
+        store.execute("drop table site_with_news")
     digits = store.frame(sql_text("56_terminal_digit.sql"))
     keys = ["site", "period", "measure"]
     groups = digits.select(keys).unique(maintain_order=True)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import polars as pl
 
 from pipeline import measures
+from pipeline.in_parts import sites_together
 from pipeline.programme import ProgrammeSettings
 from pipeline.results.by_period import periods_with_people
 from pipeline.statistics.age_group import SEXES
@@ -55,9 +56,10 @@ def _build_period(store: Store, settings: ProgrammeSettings, period: str) -> Non
     )
     asked = list(measures.MEASURES.values()), settings.ages.all, measures.PERCENTILES
     of_all = percentiles_of(tally.with_columns(period=pl.lit(period)), *asked)
-    sites = [site for (site,) in store.rows("select site from person_site order by number")]
+    people_at = store.rows("select site, people from person_site order by number")
+    sites = [site for site, _ in people_at]
     below, people, rows = [], [], []
-    for first, last in _sites_at_a_time(store):
+    for first, last in sites_together(people_at, PEOPLE_AT_A_TIME):
         of_sites = percentiles_of_people(people_of_sites(store, sites, first, last), period, *asked)
         rows.append(percentile_rows(of_sites))
         if sum(part.height for part in rows) >= ROWS_AT_A_TIME:
@@ -72,18 +74,6 @@ def _build_period(store: Store, settings: ProgrammeSettings, period: str) -> Non
     least = settings.disclosure.minimum_count
     _append(store, [*rows, percentile_rows(of_all, sites=by_site, least_beyond=least)])
     store.execute_file("52_percentile_digest.sql", period=period)
-
-
-def _sites_at_a_time(store: Store) -> Iterator[tuple[str, str]]:
-    """First and last of sites that follow each other by name, and have few enough people together or are one."""
-    first, last, held = "", "", 0
-    for site, people in store.rows("select site, people from person_site order by site"):
-        if held and held + people > PEOPLE_AT_A_TIME:
-            yield first, last
-            held = 0
-        first, last, held = (site if held == 0 else first), site, held + people
-    if held:
-        yield first, last
 
 
 def people_of_sites(store: Store, sites: Sequence[str], first: str, last: str) -> pl.DataFrame:

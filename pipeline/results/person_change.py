@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from pipeline.in_parts import parts_of_people
 from pipeline.results import kept_change
 from pipeline.statistics.change_contrast import CLASSES, ChangeContrasts, Contrasts, Places
 from pipeline.statistics.change_spread import change_bounds
@@ -47,8 +48,10 @@ def person_changes(store: Store, first: str | None) -> Iterator[PersonChanges]:
     In the caller's transaction, for the length of a with block.
     """
     store.execute_file("53_change_place.sql")
-    store.execute_file("53_change_reading.sql", first=first)
-    store.execute_file("53_person_change.sql", first=first)
+    parts = parts_of_people(store)
+    for part in range(parts):
+        store.execute_file("53_change_reading.sql", first=first, parts=parts, part=part)
+        store.execute_file("53_person_change.sql", first=first)
     store.execute("drop table change_reading")
     store.execute_file("54_change_value.sql", first=first)
     places = store.frame("select site, device from change_place order by place")

@@ -21,9 +21,11 @@ STATUSES = ("seen", "seen_elsewhere", "not_counted", "missed", "gone")
 _WILSON, _CLUSTERED = "Wilson interval", "Korn–Graubard interval, sites of entry as clusters"
 
 
-def build_retention(store: Store, stages: Mapping[str, tuple[int, int]]) -> None:
-    """Rewrite result.retention, in the caller's transaction."""
-    counts = store.frame(sql_text("57_outcome_status.sql"))
+def build_retention(store: Store, stages: Mapping[str, tuple[int, int]], counts: pl.DataFrame) -> None:
+    """Rewrite result.retention, in the caller's transaction.
+
+    counts: of sql/57_outcome_status.sql, of every follow-up.
+    """
     rows = []
     for (stage, months), part in counts.group_by("stage", "months", maintain_order=True):
         head = (months, *stages[stage])

@@ -7,14 +7,16 @@ import polars as pl
 from pipeline import measures
 from pipeline.statistics.proportion_interval import wilson_interval
 from pipeline.statistics.reliability import LEAST_PEOPLE
-from pipeline.store import Store, sql_text
+from pipeline.store import Store
 
 _METHOD = "share of those who began in the band and were seen; Wilson interval"
 
 
-def build_transitions(store: Store) -> None:
-    """Rewrite result.transition, in the caller's transaction: every band to every band, zeros too."""
-    counts = store.frame(sql_text("57_outcome_transition.sql"))
+def build_transitions(store: Store, counts: pl.DataFrame) -> None:
+    """Rewrite result.transition, in the caller's transaction: every band to every band, zeros too.
+
+    counts: of sql/57_outcome_transition.sql, of every follow-up.
+    """
     bands = [
         (banding, one.name, other.name)
         for banding in ("bmi_adult", "bmi_child")

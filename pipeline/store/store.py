@@ -33,7 +33,7 @@ _PARSED: dict[str, list[duckdb.Statement]] = {}  # each execution takes a copy
 
 MACROS = (
     "00_macros_received_text.sql", "01_macros_bands.sql", "02_macros_checks.sql", "03_macros_outcomes.sql",
-    "03_macros_tallies.sql",
+    "03_macros_parts.sql", "03_macros_tallies.sql",
 )  # fmt: skip
 
 

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import polars as pl
 import pytest
 
-from pipeline import visits
+from pipeline import in_parts
 from pipeline.readings import build_readings
 from pipeline.visits import build_visits
 
@@ -154,7 +154,7 @@ def test_a_part_of_the_people_after_the_other_gives_the_visits_of_all_at_once(st
     made.run()
     at_once = made.visits()
     assert all(at_once) and len({person for person, *_ in at_once[0]}) > 10
-    monkeypatch.setattr(visits, "READINGS_AT_A_TIME", 9)
+    monkeypatch.setattr(in_parts, "READINGS_AT_A_TIME", 9)
     assert made.visits_of_all_anew() == at_once
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline import in_parts
 from pipeline.programme import Profile, ProgrammeSettings
 from pipeline.readings import build_readings
 from pipeline.results.device import build_devices
@@ -261,3 +262,28 @@ def test_a_night_that_touches_no_reading_leaves_the_charts_and_counts_rows(grown
     before = grown.content()
     grown.judge([])
     assert grown.content() == before
+
+
+def test_a_part_of_people_and_of_sites_after_the_other_gives_what_all_at_once_do(grown, monkeypatch):
+    at_once = grown.content()
+    monkeypatch.setattr(in_parts, "READINGS_AT_A_TIME", 70)
+    readings = grown.store.value("select count(*) from reading.accepted")
+    assert in_parts.parts_of_people(grown.store) == 1 + readings // 70 > 2
+    grown.judge(None)
+    assert grown.content() == at_once
+    newly_set_aside(grown, 1)
+    new_site_and_analyser(grown, 2)
+    assert grown.night("a night in parts")
+
+
+@pytest.mark.parametrize(
+    ("held", "together"),
+    [
+        ([], []),
+        ([("a", 9)], [("a", "a")]),
+        ([("a", 2), ("b", 3), ("c", 1)], [("a", "b"), ("c", "c")]),
+        ([("a", 1), ("b", 9), ("c", 1), ("d", 4)], [("a", "a"), ("b", "b"), ("c", "d")]),
+    ],
+)
+def test_sites_go_together_up_to_so_many(held, together):
+    assert list(in_parts.sites_together(held, at_most=5)) == together

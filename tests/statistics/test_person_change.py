@@ -33,7 +33,7 @@ def changes(store, days, devices=None, weights=None, fat=None, first=None):
             from given"""
         )
     for name in ("53_change_place.sql", "53_change_reading.sql", "53_person_change.sql"):
-        store.execute_file(name, first=first)
+        store.execute_file(name, first=first, parts=1, part=0)
     return store.rows(
         "select class // 5 % 3, class % 5, round(weeks * 7 / 1000) from person_change order by month, days, weeks"
     )
