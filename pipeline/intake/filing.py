@@ -99,7 +99,7 @@ def _sorted_out(
     """Summaries of files without rows to file, what is to be entered in the ledger, and files that are held or refused
     again without being read, all by place; and what lies where it lay, with whether it was accepted."""
     known = ledger.known_files(store, [file.entry for file in files if file.entry is not None])
-    rows = _rows_of(store) if any(file.has_rows for file in files) else {}
+    rows = dict(store.rows("from rows_of_file")) if any(file.has_rows for file in files) else {}
     summaries: dict[int, IntakeSummary] = {}
     entering: dict[int, Entering] = {}
     met_again: dict[int, Known] = {}
@@ -151,16 +151,6 @@ def _told_again(store: Store, files: Sequence[FileRead], met_again: dict[int, Kn
         )
         for place, known in met_again.items()
     }
-
-
-def _rows_of(store: Store) -> dict[int, int]:
-    """place → rows of the file, those that must not be kept among them."""
-    return dict(
-        store.rows(
-            "select file, count(*) from (select file from received union all select file from leaving_line) "
-            "group by file"
-        )
-    )
 
 
 def file_rows(store: Store, entering: dict[int, Entering], to_file: dict[int, int]) -> dict[int, Filed]:
