@@ -174,8 +174,10 @@ def file_rows(store: Store, entering: dict[int, Entering], to_file: dict[int, in
 
 def _find_repeated(store: Store, sites: Sequence[str]) -> bool:
     """Fill `repeated_reading`; returns whether any reading stands more than once."""
-    store.execute_file("12_repeated_identity.sql", first_site=min(sites), last_site=max(sites))
-    is_any = bool(store.value("select count(*) from repeated_identity"))
+    is_any = store.value(sql_text("12_may_be_repeated.sql"))
+    if is_any:
+        store.execute_file("12_repeated_identity.sql", first_site=min(sites), last_site=max(sites))
+        is_any = bool(store.value("select count(*) from repeated_identity"))
     store.execute_file("12_repeated_reading.sql" if is_any else "12_no_repeated_reading.sql")
     return is_any
 

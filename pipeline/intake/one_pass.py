@@ -158,7 +158,9 @@ def _checked(store: Store, setting: Setting, files: list[FileRead]) -> list[File
     normalising.normalise(store, _ways_of_writing(store, setting, files))
     for name in ("11_file_facts.sql", "11_reading_checked.sql"):
         store.execute_file(name)
-    return _without_leaving_lines(store, setting, files)
+    files = _without_leaving_lines(store, setting, files)
+    store.execute_file("11_span_of_site.sql")
+    return files
 
 
 def _ways_of_writing(store: Store, setting: Setting, files: list[FileRead]) -> list[dict[str, Any]]:

@@ -23,6 +23,7 @@ TABLES = {
     "received": sql_text("11_received_to_be_filed.sql"),
     "broken_line": "from broken_line",
     "leaving_line": "from leaving_line",
+    "span_of_site": "from span_of_site",
     "checked": "from checked",
 }
 
