@@ -204,7 +204,7 @@ select
     file, line, participant, measured_on, measured_at, period, sex, age, age_months, height_cm, weight_kg,
     clothing_weight_kg, is_athlete_mode, device, body_fat_percent, fat_mass_kg, fat_free_mass_kg, muscle_mass_kg, total_body_water_kg,
     total_body_water_percent, bone_mineral_mass_kg, basal_metabolic_rate_kcal_d, metabolic_age_a, visceral_fat_level,
-    bmi_printed_kg_m2, resting_heart_rate_per_min, cardio_hours_per_week, unreadable,
+    bmi_printed_kg_m2, resting_heart_rate_per_min, cardio_hours_per_week,
     case
         when is_not_a_reading then ['not_a_reading']
         when is_incomplete or is_future or is_too_early or slip is not null or is_out_of_range or bmi_is_implausible

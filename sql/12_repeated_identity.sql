@@ -3,7 +3,7 @@
 -- inputs  entered (file, site: those files of the pass that are filed), checked, broken_line (all of this pass),
 --         reading.accepted; $first_site, $last_site: of the pass
 -- keys    (site, participant, measured_at) unique
--- rule    a reading is (site, participant, measured_at); held lines take no part. Nearly always empty: then
+-- rule    a reading is (site, participant, measured_at); held lines take no part. Mostly empty: then
 --         12_no_repeated_reading.sql spares the pass the long statement of 12_repeated_reading.sql
 -- reruns  made anew for every pass
 create or replace temp table repeated_identity as

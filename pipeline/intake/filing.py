@@ -99,7 +99,7 @@ def _sorted_out(
     """Summaries of files without rows to file, what is to be entered in the ledger, and files that are held or refused
     again without being read, all by place; and what lies where it lay, with whether it was accepted."""
     known = ledger.known_files(store, [file.entry for file in files if file.entry is not None])
-    rows = _rows_of(store) if any(file.has_rows for file in files) else {}
+    rows = dict(store.rows("from rows_of_file")) if any(file.has_rows for file in files) else {}
     summaries: dict[int, IntakeSummary] = {}
     entering: dict[int, Entering] = {}
     met_again: dict[int, Known] = {}
@@ -153,16 +153,6 @@ def _told_again(store: Store, files: Sequence[FileRead], met_again: dict[int, Kn
     }
 
 
-def _rows_of(store: Store) -> dict[int, int]:
-    """place → rows of the file, those that must not be kept among them."""
-    return dict(
-        store.rows(
-            "select file, count(*) from (select file from received union all select file from leaving_line) "
-            "group by file"
-        )
-    )
-
-
 def file_rows(store: Store, entering: dict[int, Entering], to_file: dict[int, int]) -> dict[int, Filed]:
     """File every row of the files at the places `to_file` (place → file_id). The caller owns the transaction."""
     profiles: dict[str, tuple[int, Profile]] = {}
@@ -184,8 +174,10 @@ def file_rows(store: Store, entering: dict[int, Entering], to_file: dict[int, in
 
 def _find_repeated(store: Store, sites: Sequence[str]) -> bool:
     """Fill `repeated_reading`; returns whether any reading stands more than once."""
-    store.execute_file("12_repeated_identity.sql", first_site=min(sites), last_site=max(sites))
-    is_any = bool(store.value("select count(*) from repeated_identity"))
+    is_any = store.value(sql_text("12_may_be_repeated.sql"))
+    if is_any:
+        store.execute_file("12_repeated_identity.sql", first_site=min(sites), last_site=max(sites))
+        is_any = bool(store.value("select count(*) from repeated_identity"))
     store.execute_file("12_repeated_reading.sql" if is_any else "12_no_repeated_reading.sql")
     return is_any
 

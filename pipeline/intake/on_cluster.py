@@ -1,7 +1,7 @@
 """Files read, normalised and checked on a Dask cluster, and filed here, one pass after the other, in the inbox's order.
 
 A task is one pass (passes.py). It opens an in-process DuckDB of its own, runs the same sql/ files as a run on one
-machine, and writes what filing needs as Parquet to the exchange, a place that the workers and this machine share.
+machine, and packs what filing needs for the exchange (parcel.py), a place that the workers and this machine share.
 Names, counts and faults travel through the scheduler, rows over the exchange, and the pseudonym key nowhere: a worker
 reads it where the programme keeps it. A task that is lost with its worker is done again by another; its rows stand
 under names that no earlier try has used.
@@ -10,7 +10,6 @@ under names that no earlier try has used.
 from __future__ import annotations
 
 import time
-import uuid
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, suppress
@@ -21,31 +20,24 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-import fsspec
 import polars as pl
 from distributed import Client, Future, KilledWorker
 
 from pipeline import __version__
 from pipeline.faults import Fault, printable
-from pipeline.intake import ledger, one_file, one_pass, pseudonyms, tombstones
+from pipeline.intake import ledger, one_file, one_pass, parcel, pseudonyms, tombstones
 from pipeline.intake.arrival import Arrival
 from pipeline.intake.ledger import ACCEPTED
 from pipeline.intake.one_file import FileRead
 from pipeline.intake.one_pass import Prepared
+from pipeline.intake.parcel import Unpacked
 from pipeline.intake.setting import Setting
 from pipeline.intake.summary import IntakeSummary
 from pipeline.programme import Engine, Programme
-from pipeline.store import Store, received_beside, sql_text
+from pipeline.store import Store, received_beside
 
 Arrivals = Sequence[Arrival]
 
-# what filing reads of a pass → the query that a worker writes it with
-PARCEL = {
-    "received": sql_text("11_received_to_be_filed.sql"),
-    "broken_line": "from broken_line",
-    "leaving_line": "from leaving_line",
-    "checked": "from checked",
-}
 _PASSES_AHEAD = 2  # a worker's thread: enough that none waits for filing, few enough that the exchange stays small
 _LOOK_AGAIN_SECONDS = 5.0
 
@@ -73,7 +65,7 @@ class Parcel:
 
     files: tuple[FileRead, ...]
     broken_by: str  # as in Prepared
-    rows: str | None  # the folder of the exchange with a Parquet file for each table of PARCEL
+    rows: str | None  # the folder of the exchange where they are packed (parcel.py)
 
 
 def in_turn(
@@ -88,8 +80,8 @@ def in_turn(
     engine = setting.programme.settings.engine
     exchange = _emptied(engine, setting.programme)
     try:
-        with closing(_client(engine)) as client:
-            far = _Far(store, setting, client, exchange)
+        with closing(_client(engine)) as client, closing(Unpacked(store, setting.spool)) as unpacked:
+            far = _Far(store, setting, client, exchange, unpacked)
             threads = sum(client.nthreads().values())
             waiting: deque[tuple[Arrivals, Future | None]] = deque()
             rest = iter(_of_one_place(together))
@@ -106,7 +98,7 @@ def in_turn(
                 far.tidy()
                 yield summaries
     finally:
-        _delete(exchange)
+        parcel.delete(exchange)
 
 
 def _of_one_place(together: Sequence[Arrivals]) -> Iterator[Arrivals]:
@@ -119,9 +111,10 @@ def _of_one_place(together: Sequence[Arrivals]) -> Iterator[Arrivals]:
 class _Far:
     """Passes on their way to the cluster and back."""
 
-    def __init__(self, store: Store, setting: Setting, client: Client, exchange: str):
+    def __init__(self, store: Store, setting: Setting, client: Client, exchange: str, unpacked: Unpacked):
         self._store, self._setting, self._client, self._exchange = store, setting, client, exchange
-        self._unpacked: list[str] = []
+        self._unpacked = unpacked
+        self._to_delete: list[str] = []
 
     def sent(self, arrivals: Arrivals) -> Future | None:
         """A task for a pass of the inbox; None for files of a source."""
@@ -131,25 +124,22 @@ class _Far:
         return self._client.submit(prepare_far, errand, pure=False)
 
     def received(self, arrivals: Arrivals, future: Future | None) -> Prepared:
-        """The pass as if it had been prepared here: its rows stand in the temporary tables of the store."""
+        """The pass as if it had been prepared here: its rows stand under the names of the temporary tables."""
+        self._unpacked.close()
         if future is None:
             begin = partial(one_file.begin, setting=self._setting, accepted=ledger.accepted(self._store))
             return one_pass.prepare(self._store, self._setting, arrivals, begin)
-        parcel = _awaited(self._client, self._setting.programme.settings.engine, future, arrivals)
-        for table in PARCEL if parcel.rows else ():
-            with (
-                fsspec.open(f"{parcel.rows}/{table}.parquet", "rb") as file,
-                self._store.lent("parcel", pl.read_parquet(file)),
-            ):
-                self._store.execute(f"create or replace temporary table {table} as from parcel")
-        if parcel.rows:
-            self._unpacked.append(parcel.rows)
-        return Prepared(arrivals, parcel.files, parcel.broken_by)
+        found = _awaited(self._client, self._setting.programme.settings.engine, future, arrivals)
+        if found.rows:
+            self._unpacked.show(found.rows)
+            self._to_delete.append(found.rows)
+        return Prepared(arrivals, found.files, found.broken_by)
 
     def tidy(self) -> None:
         """Delete what was filed from the exchange."""
-        while self._unpacked:
-            _delete(self._unpacked.pop())
+        self._unpacked.close()
+        while self._to_delete:
+            parcel.delete(self._to_delete.pop())
 
 
 def prepare_far(errand: Errand) -> Parcel:
@@ -175,7 +165,7 @@ def prepare_far(errand: Errand) -> Parcel:
             store, setting, errand.arrivals, partial(one_file.begin, setting=setting, accepted=errand.accepted)
         )
         has_rows = any(file.has_rows for file in prepared.files)
-        rows = _packed(store, errand.exchange) if has_rows else None
+        rows = parcel.pack(store, setting.spool, errand.exchange) if has_rows else None
         return Parcel(prepared.files, prepared.broken_by, rows)
 
 
@@ -221,28 +211,11 @@ def _errand(store: Store, setting: Setting, arrivals: Arrivals, exchange: str) -
     )  # fmt: skip
 
 
-def _packed(store: Store, exchange: str) -> str:
-    folder = f"{exchange}/{uuid.uuid4().hex}"
-    files, root = fsspec.url_to_fs(folder)
-    files.makedirs(root, exist_ok=True)
-    for table, query in PARCEL.items():
-        with fsspec.open(f"{folder}/{table}.parquet", "wb") as file:
-            store.frame(query).write_parquet(file, compression="zstd")
-    return folder
-
-
 def _emptied(engine: Engine, programme: Programme) -> str:
     """The run's own folder of the exchange, without what a killed run left there: no other run is under way."""
     exchange = f"{engine.exchange or programme.store / 'exchange'}".rstrip("/") + "/prepared"
-    _delete(exchange)
+    parcel.delete(exchange)
     return exchange
-
-
-def _delete(folder: str | None) -> None:
-    if folder is not None:
-        files, root = fsspec.url_to_fs(folder)
-        with suppress(FileNotFoundError):
-            files.rm(root, recursive=True)
 
 
 # ---- the cluster --------------------------------------------------------------------------------------------

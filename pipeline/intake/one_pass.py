@@ -39,7 +39,8 @@ _FILE_OF_PASS = {
 class Prepared:
     """A pass up to the point where the files before it matter.
 
-    Rows of the n-th file stand under n, from 1, in `received` and `checked` of the same connection.
+    Rows of the n-th file stand under n, from 1, in `received` and `checked` of the same connection; of a pass that was
+    prepared on a cluster, `received` holds those alone that are held.
     """
 
     items: Sequence[Any]
@@ -153,10 +154,13 @@ def _checked(store: Store, setting: Setting, files: list[FileRead]) -> list[File
     files = _all_read(store, setting, files)
     if not any(file.has_rows for file in files):
         return files
+    store.execute_file("09_rows_of_file.sql")
     normalising.normalise(store, _ways_of_writing(store, setting, files))
     for name in ("11_file_facts.sql", "11_reading_checked.sql"):
         store.execute_file(name)
-    return _without_leaving_lines(store, setting, files)
+    files = _without_leaving_lines(store, setting, files)
+    store.execute_file("11_span_of_site.sql")
+    return files
 
 
 def _ways_of_writing(store: Store, setting: Setting, files: list[FileRead]) -> list[dict[str, Any]]:
