@@ -1,6 +1,6 @@
 -- visitor_reading (temporary): the readings of people whose visits are written anew, in few columns
 -- grain   reading
--- inputs  reading.accepted, reading.set_aside, visitor, site_start; $same_visit_hours
+-- inputs  reading.accepted, reading.set_aside, visitor, site_start; $same_visit_hours; $parts and $part, as in visitor
 -- keys    reading_id unique
 -- rule    is_counted: not set aside, and from the day on which the programme began at the site (null: from its first
 --         reading). is_repeated: no more than $same_visit_hours after the counted reading before it.
@@ -17,6 +17,7 @@ with read as (
     join site_start on site_start.site = accepted.site
     left join (select distinct reading_id from reading.set_aside) as set_aside
         on set_aside.reading_id = accepted.reading_id
+    where is_in_part(accepted.participant, $parts, $part)  -- before the joins: those of the others are most
 )
 select
     number, reading_id, measured_at, is_set_aside, is_counted,

@@ -29,4 +29,5 @@ select
 from reading.accepted as accepted
 join numbered on numbered.participant = accepted.participant
 join change_place on change_place.site = accepted.site and change_place.device = coalesce(accepted.device, '')
-where accepted.reading_id not in (select reading_id from reading.set_aside);
+where is_in_part(accepted.participant, $parts, $part)  -- before the joins: those of the others are most
+    and accepted.reading_id not in (select reading_id from reading.set_aside);
