@@ -6,7 +6,7 @@ shell's history would keep. Nothing of it is written anywhere but, as a tombston
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import partial
@@ -78,10 +78,11 @@ def withdraw(
              StoreFault for a store whose earlier files have no account of each row. Nothing is changed then.
     """
     programme = Programme.read(path)
-    scopes = _scopes(programme, site)
+    own = _own_numbers(programme)
+    scopes = _scopes(programme, site, own)
     waiting: list[str] = []
     steps = (
-        flow.Step("withdraw", "Removing the rows", partial(_withdraw, numbers, scopes, site, in_advance, waiting)),
+        flow.Step("withdraw", "Removing the rows", partial(_withdraw, numbers, scopes, site, own, in_advance, waiting)),
         *(step for step in flow.STEPS if step.name not in ("remove", "receive")),
     )
     outcome = running.run(
@@ -90,17 +91,21 @@ def withdraw(
     return Withdrawal(outcome.removed, outcome.published, tuple(waiting))
 
 
-def _scopes(programme: Programme, site: str | None) -> list[str]:
+def _own_numbers(programme: Programme) -> frozenset[str]:
+    """The sites whose numbers are their own, as their profiles say now."""
+    return frozenset(
+        one.id
+        for one in programme.sites.values()
+        if programme.profiles[one.id].columns["participant"].scope == "site"
+    )
+
+
+def _scopes(programme: Programme, site: str | None, own: frozenset[str]) -> list[str]:
     """The scope prefixes under which the number can stand, what its files are read by first.
 
     Where it means the same person everywhere, it is also theirs at each such site alone: rows may have been read while
     the profile said otherwise, and it may say otherwise again.
     """
-    own = {
-        one.id
-        for one in programme.sites.values()
-        if programme.profiles[one.id].columns["participant"].scope == "site"
-    }
     if site is not None and site not in programme.sites:
         raise SettingsFault(
             f"no site {printable(site)}",
@@ -122,12 +127,13 @@ def _scopes(programme: Programme, site: str | None) -> list[str]:
 
 
 def _withdraw(
-    numbers: list[str], scopes: list[str], site: str | None, in_advance: bool, waiting: list[str], run: flow.Run
+    numbers: list[str], scopes: list[str], site: str | None, own: frozenset[str], in_advance: bool, waiting: list[str],
+    run: flow.Run,
 ) -> None:
     store, programme = run.store, run.programme
     _require_row_accounts(store)
     key = pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=ledger.accepted_files(store))
-    people = [_Person.found(store, key, number, scopes, site) for number in numbers]
+    people = [_Person.found(store, key, number, scopes, own if scopes[0] == "" else {site}) for number in numbers]
     known = set(tombstones.read(programme.store))
     unknown = [person for person in people if not person.sites]
     if unknown and not in_advance:
@@ -154,16 +160,22 @@ class _Person:
     sites: frozenset[str]
 
     @classmethod
-    def found(cls, store: Store, key: bytes, number: str, scopes: list[str], site: str | None) -> _Person:
-        """Errors   Fault where a site's own number has rows there that were read as the whole programme's."""
+    def found(cls, store: Store, key: bytes, number: str, scopes: list[str], own: Collection[str]) -> _Person:
+        """own: the sites asked about whose numbers are their own.
+
+        Errors   Fault where rows with this number were read there as the whole programme's: by the profile of now they
+                 may be another person's.
+        """
         names = {scope: pseudonyms_kept(key, scope, number) for scope in scopes}
-        if "" not in names and site in _sites_of(store, pseudonyms_kept(key, "", number)):
+        doubtful = _sites_of(store, pseudonyms_kept(key, "", number)) & set(own)
+        if doubtful:
             raise Fault(
                 "rows read with an earlier profile",
-                where=f"inbox/{site}",
+                where=f"inbox/{min(doubtful)}",
                 found="rows with this number, read while the profile said that numbers mean the same person everywhere",
                 expected='rows read as the profile says now, with scope = "site": whose the others are cannot be told',
-                next="evenbeam rebuild PROGRAMME.toml reads them with the profile as it is now; then withdraw. "
+                next="evenbeam rebuild PROGRAMME.toml reads them with the profile as it is now; then withdraw. Where "
+                "kept copies are gone, put the profile back as it was, withdraw, and change it again. "
                 "Nothing was changed",
             )
         return cls(names, _sites_of(store, [name for kept in names.values() for name in kept]))

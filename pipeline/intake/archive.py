@@ -32,12 +32,12 @@ def path_of(archive: Path, sha256: str) -> Path:
 
 
 def keep(path: Path, archive: Path, sha256: str, *, where: str) -> Path:
-    """Put a copy of `path` into the archive and return its place there.
+    """Put a copy of `path` into the archive and return its place there. A copy that has changed since is replaced.
 
     Errors   FileHeld when the bytes are no longer those of `sha256`: somebody is still writing the file.
     """
     kept = path_of(archive, sha256)
-    if kept.exists():
+    if kept.exists() and digest_of(kept)[0] == sha256:
         if digest_of(path)[0] != sha256:
             raise still_changing(where)
         return kept

@@ -52,7 +52,7 @@ def without_lines(
     gone = set(leaving)
     try:
         if archive.digest_of(path)[0] != sha256:
-            raise OSError("other bytes than those that were kept")
+            raise _unreadable(path, "other bytes than those that were kept")
         with path.open("rb") as file:
             first = file.read(4)
         if first == b"PAR1":
@@ -71,14 +71,18 @@ def without_lines(
         pl.exceptions.PolarsError,
         fastexcel.FastExcelError,
     ) as error:
-        raise StoreFault(
-            "kept copy unreadable",
-            where=str(path),
-            found=type(error).__name__,
-            expected="the file as it was received",
-            next="restore it from a backup and try again; nothing was removed yet",
-        ) from error
+        raise _unreadable(path, type(error).__name__) from error
     return archive.keep_bytes(content, folder)
+
+
+def _unreadable(path: Path, found: str) -> StoreFault:
+    return StoreFault(
+        "kept copy unreadable",
+        where=str(path),
+        found=found,
+        expected="the file as it was received",
+        next="restore it from a backup and try again; nothing was removed yet",
+    )
 
 
 def _text(

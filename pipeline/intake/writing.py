@@ -118,7 +118,8 @@ def date_format(values: Sequence[str]) -> Finding:
     sign = first.group(2)
     clock = _clock(first)
     if len(first.group(1)) == 4:
-        if sign == "-" and not first["half"]:
+        is_zone_apart = (first["zone"] or "").startswith(" ")  # ISO 8601 has it beside the time
+        if sign == "-" and not first["half"] and not is_zone_apart:
             return Finding(None, "written as ISO 8601, year first")
         return Finding(f"%Y{sign}%m{sign}%d{clock}", "the year stands first")
     year = "%Y" if len(first.group(4)) == 4 else "%y"
