@@ -15,8 +15,8 @@ def trace_prevalence(
 ) -> list[tuple]:
     """The readings counted in one cell of the prevalence table: (reading_id, site, file, line, measured_on).
 
-    Errors   SettingsFault naming the choices when the banding, band or site is unknown; Fault when nothing has
-             been run yet or the period holds no reading.
+    Errors   SettingsFault naming the choices when the banding, band or site is unknown, or no figure is made of the
+             ages; Fault when nothing has been run yet or the period holds no reading.
     """
     programme = Programme.read(path)
     _require_known(programme, banding, band, site)
@@ -33,6 +33,7 @@ def trace_prevalence(
                 expected=f"a period with readings{nearest(period, periods)}",
                 next="give one of those",
             )
+        _require_a_figure(store, banding, ages)
         return store.rows(
             sql_text("70_trace_prevalence.sql"),
             {
@@ -70,3 +71,23 @@ def _require_known(programme: Programme, banding: str, band: str, site: str | No
             expected=f"a site of the programme{nearest(site, programme.sites)}",
             next="give one of those",
         )
+
+
+def _require_a_figure(store: Store, banding: str, ages: tuple[int, int]) -> None:
+    """Readings of ages of which the prevalence table has no row stand behind no figure.
+
+    Errors   SettingsFault with the three groups whose ends lie nearest.
+    """
+    groups = store.rows(
+        "select distinct age_from, age_to from result.prevalence where banding = $banding", {"banding": banding}
+    )
+    if ages in groups:
+        return
+    near = sorted(groups, key=lambda group: (abs(group[0] - ages[0]) + abs(group[1] - ages[1]), group))[:3]
+    raise SettingsFault(
+        f"no figure of ages {ages[0]}-{ages[1]}",
+        where=banding,
+        expected="an age group of the prevalence table"
+        + (f"; the nearest are {', '.join(f'{first}-{last}' for first, last in near)}" if near else ""),
+        next="give one of those",
+    )

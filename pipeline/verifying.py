@@ -16,8 +16,17 @@ def verify_all(target: Path, period: str | None) -> list[Verdict]:
 
     Of a programme the manifests are also held to what the store recorded when they were frozen, and a version that
     was frozen and is gone is a fault.
-    Errors   Fault where there is nothing to verify; SettingsFault for a period given with a folder.
+    Errors   Fault where there is nothing to verify; SettingsFault for a path that is not there, or a
+             period given with a folder.
     """
+    if not target.exists():
+        raise SettingsFault(
+            "no frozen release",
+            where=str(target),
+            found="no such file or folder",
+            expected="a folder that `evenbeam release` froze, or a programme's settings",
+            next="name the folder, such as published/releases/2025Q3",
+        )
     if (target / manifest.NAME).is_file():
         if period is not None:
             raise SettingsFault(

@@ -12,7 +12,7 @@ set
     run_id = entering.run_id, name = entering.name, bytes = entering.bytes, received_at = entering.received_at,
     state = entering.state, format = entering.format, encoding = entering.encoding,
     profile_sha256 = entering.profile_sha256, reason_code = entering.reason_code, reason = entering.reason,
-    kept_sha256 = entering.kept_sha256,
+    kept_sha256 = entering.kept_sha256, sheet = entering.sheet,
     rows_read = 0, rows_accepted = 0, rows_held = 0, rows_duplicate = 0, rows_superseded = 0,
     rows_withdrawn = 0, rows_expired = 0, is_built = false
 from entering

@@ -72,7 +72,7 @@ def print_damaged_copies(removed: Removed) -> None:
 
         print(
             f"removed  {amount(removed.copies_damaged, 'kept file')} of store/archive with rows that had to go, "
-            "damaged or gone before"
+            "damaged or gone before, or workbooks of several sheets read before their profile changed"
         )
         print("      next: nothing for the figures; without them `evenbeam rebuild` can no longer build the store")
 

@@ -42,11 +42,12 @@ def without_lines(
 ) -> str:
     """Write the copy of `sha256` that lacks the lines `leaving`; returns the sha256 under which it stands.
 
-    `every_line` are the first lines of all rows, so that a row written over several lines goes whole. The copy as
-    received stays; `archive.sweep` takes it once the ledger no longer names it.
+    `every_line` are the first lines of all rows, so that a row written over several lines goes whole; `sheet` is the
+    one of a workbook that was read ('': the first), None where nobody knows. The copy as received stays;
+    `archive.sweep` takes it once the ledger no longer names it.
 
     Errors   StoreFault when the kept copy is gone, cannot be read, or is not what was kept (its lines may
-             stand elsewhere).
+             stand elsewhere); and of a workbook of several sheets when nobody knows which one was read.
     """
     path = archive.path_of(folder, sha256)
     gone = set(leaving)
@@ -115,6 +116,8 @@ def _workbook(path: Path, gone: set[int], sheet: str | None) -> bytes:
     from xlsxwriter import Workbook
 
     book = fastexcel.read_excel(path.read_bytes())
+    if sheet is None and len(book.sheet_names) > 1:
+        raise LookupError("several sheets, and nobody knows which of them the lines are of")
     name = sheet or book.sheet_names[0]
     texts, numbers, moments = (
         pl.DataFrame(book.load_sheet(name, header_row=None, skip_rows=0, dtypes=kind))

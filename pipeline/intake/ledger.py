@@ -22,7 +22,7 @@ _ENTERING = {
     "file_id": pl.Int32, "is_new": pl.Boolean, "run_id": pl.Int32, "site": pl.String, "name": pl.String,
     "sha256": pl.String, "bytes": pl.Int64, "received_at": pl.Datetime, "state": pl.String, "format": pl.String,
     "encoding": pl.String, "profile_sha256": pl.String, "reason_code": pl.String, "reason": pl.String,
-    "kept_sha256": pl.String,
+    "kept_sha256": pl.String, "sheet": pl.String,
 }  # fmt: skip
 
 
@@ -131,7 +131,7 @@ def enter(store: Store, entering: Sequence[Entering]) -> list[int]:
             file_id, one.file_id is None, one.entry.run_id, one.entry.arrival.site, one.entry.arrival.name,
             one.entry.sha256, one.entry.bytes, one.entry.received_at, one.state, one.profile.format, one.encoding,
             one.profile.sha256, one.fault.code if one.fault else None, str(one.fault) if one.fault else None,
-            one.kept_sha256,
+            one.kept_sha256, one.profile.sheet_read,
         )
         for file_id, one in zip(file_ids, entering, strict=True)
     ]  # fmt: skip

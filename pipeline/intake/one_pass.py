@@ -222,7 +222,7 @@ def _with_other_copy(store: Store, setting: Setting, file: FileRead, place: int,
             leaving=leaving,
             every_line=[line for (line,) in every_line],
             encoding=file.encoding,
-            sheet=profile.sheet,
+            sheet=profile.sheet_read,
             holds_resources=profile.format == "fhir",
         ),
     )

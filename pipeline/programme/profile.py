@@ -173,6 +173,11 @@ class Profile(Section):
     def separator(self) -> str:
         return self.delimiter or ("\t" if self.format == "tsv" else ",")
 
+    @property
+    def sheet_read(self) -> str | None:
+        """The sheet of a workbook that is read, "" for the first; None where files are no workbooks."""
+        return (self.sheet or "") if self.format == "xlsx" else None
+
     def header_of(self, field: str) -> str:
         """The header of a field's column; "" where the files do not carry the field."""
         return self.columns[field].header if field in self.columns else ""

@@ -117,8 +117,9 @@ def _copies_without_them(store: Store, programme: Programme) -> tuple[pl.DataFra
             leaving[file_id].add(line)
     made, unreadable = [], 0
     for file_id, lines in sorted(leaving.items()):
-        site, sha256, encoding, form = store.rows(
-            "select site, kept_sha256, encoding, format from ledger.file where file_id = $file_id",
+        site, sha256, encoding, form, sheet, profile_sha256 = store.rows(
+            "select site, kept_sha256, encoding, format, sheet, profile_sha256 from ledger.file "
+            "where file_id = $file_id",
             {"file_id": file_id},
         )[0]
         if sha256 is None:
@@ -130,7 +131,7 @@ def _copies_without_them(store: Store, programme: Programme) -> tuple[pl.DataFra
                 leaving=lines,
                 every_line=_lines_of(store, file_id),
                 encoding=encoding,
-                sheet=programme.profiles[site].sheet if site in programme.profiles else None,
+                sheet=_sheet_as_read(programme, site, profile_sha256) if sheet is None else sheet,
                 holds_resources=form == "fhir",
             )
         except StoreFault:
@@ -139,6 +140,12 @@ def _copies_without_them(store: Store, programme: Programme) -> tuple[pl.DataFra
     return pl.DataFrame(
         made, schema={"file_id": pl.Int32, "kept_sha256": pl.String}, orient="row"
     ), unreadable
+
+
+def _sheet_as_read(programme: Programme, site: str, profile_sha256: str | None) -> str | None:
+    """The sheet of a workbook read by a version that did not keep which: the profile's, if it is the one of then."""
+    now = programme.profiles.get(site)
+    return now.sheet_read if now is not None and now.sha256 == profile_sha256 else None
 
 
 def _lines_of(store: Store, file_id: int) -> list[int]:

@@ -231,6 +231,17 @@ def test_a_traced_line_is_the_line_of_the_file(small_run, capsys):
     assert f"{weight:.1f}" in text.replace(",", ".") or f"{weight:g}" in text.replace(",", ".")
 
 
+def test_ages_of_which_no_figure_is_made_are_not_traced(small_run, capsys):
+    """One year off, and two ends of different groups: readings there are, and no figure that they stand behind."""
+    arguments = ["trace", str(small_run.folder), "--banding", "bmi_adult", "--band", "normal", "--period", "2024Q1"]
+    for ages in ("20-98", "25-34"):
+        assert main([*arguments, "--ages", ages]) == 2
+        shown = capsys.readouterr()
+        assert f"no figure of ages {ages}" in shown.err and shown.out == ""
+    assert main([*arguments, "--ages", "20-98"]) == 2
+    assert "the nearest are 20-99, " in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("option", "value", "expected"),
     [("--banding", "bmi_adlt", "did you mean bmi_adult?"), ("--band", "nromal", "did you mean normal?")],

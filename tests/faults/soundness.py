@@ -17,8 +17,8 @@ from pipeline.verifying import verify_all
 # What tells the time or the number of a run, which a killed one uses up, is not what makes two stores the same.
 _LEDGER = {
     "ledger.file": "select file_id, site, name, sha256, kept_sha256, bytes, state, format, encoding, profile_sha256, "
-    "reason_code, rows_read, rows_accepted, rows_held, rows_duplicate, rows_superseded, rows_withdrawn, rows_expired, "
-    "has_row_account, is_built, run.as_of from ledger.file join ledger.run as run using (run_id)",
+    "sheet, reason_code, rows_read, rows_accepted, rows_held, rows_duplicate, rows_superseded, rows_withdrawn, "
+    "rows_expired, has_row_account, is_built, run.as_of from ledger.file join ledger.run as run using (run_id)",
     "ledger.stale_period": "from ledger.stale_period",
     "ledger.over_periods_state": "select as_of from ledger.over_periods_state",
     "ledger.over_periods_stale": "from ledger.over_periods_stale",

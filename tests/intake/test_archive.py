@@ -45,6 +45,17 @@ def test_a_file_that_changes_while_it_is_read_is_not_kept(tmp_path):
     assert [path for path in (tmp_path / "archive").rglob("*") if path.is_file()] == []
 
 
+def test_a_copy_that_was_changed_is_replaced_by_the_file_at_hand(tmp_path):
+    sent = tmp_path / "a.csv"
+    sent.write_bytes(b"as sent")
+    sha256, _ = archive.digest_of(sent)
+    kept = archive.keep(sent, tmp_path / "archive", sha256, where="north-quay/a.csv")
+    kept.chmod(0o640)
+    kept.write_bytes(b"as nobody sent it")
+    assert archive.keep(sent, tmp_path / "archive", sha256, where="north-quay/a.csv") == kept
+    assert kept.read_bytes() == b"as sent"
+
+
 def test_unfinished_copies_of_a_killed_run_are_cleared(house):
     left = house.folder / "store" / "archive" / "ab" / ".abcd.123.part"
     left.parent.mkdir(parents=True)

@@ -129,7 +129,7 @@ def test_a_programme_with_nothing_frozen_says_so(tmp_path, capsys):
     assert main(["init", str(tmp_path / "p")]) == 0
     assert main(["verify", str(tmp_path / "p")]) == 1
     assert "nothing frozen" in capsys.readouterr().err
-    assert main(["verify", str(tmp_path / "nowhere")]) == 1
+    assert main(["verify", str(tmp_path / "nowhere")]) == 2  # as every command of a path that is not there
 
 
 # ---- tables against their description ------------------------------------------------------------------------------

@@ -72,3 +72,17 @@ def test_rows_of_a_site_that_may_be_somebody_elses_are_read_anew_first(programme
     with programme.opened() as store:
         rows = "select site, sum(rows_withdrawn) from ledger.file group by all having sum(rows_withdrawn) > 0"
         assert store.rows(rows) == [("north-quay", 5)]
+
+
+def test_rows_elsewhere_that_may_be_somebody_elses_are_read_anew_first(programme, withdraw, capsys):
+    """The number is the programme's at the site that gave it; at another its rows were read so, and it is no more."""
+    scope(programme, "site", site="gull-yard", form="ndjson")
+    before = programme.accounts()
+    assert withdraw(programme, "--site", "north-quay") == 1
+    assert "inbox/gull-yard" in capsys.readouterr().err
+    assert programme.accounts() == before
+    assert programme.run("rebuild", str(programme.folder)) == 0
+    assert withdraw(programme, "--site", "north-quay") == 0
+    with programme.opened() as store:
+        rows = "select distinct site from ledger.file where rows_withdrawn > 0"
+        assert store.rows(rows) == [("north-quay",)]
