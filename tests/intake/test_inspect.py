@@ -262,6 +262,8 @@ def test_what_would_repaint_the_screen_stands_as_its_code(inspected, tmp_path):
         ("2025-02-{day}T23:45:00-05:00", None),  # intake reads ISO 8601 with a zone and parts of a second by itself
         ("2025-02-{day}T10:00:00.123Z", None),
         ("{day}/02/2025 23:45 +0200", "%d/%m/%Y %H:%M %z"),
+        ("2025-02-{day} 08:00 Z", "%Y-%m-%d %H:%M %z"),
+        ("2025-02-{day}T08:00:30 +02:00", "%Y-%m-%dT%H:%M:%S %z"),
         ("{day}.02.2025 23:45:10.5", "%d.%m.%Y %H:%M:%S.%f"),
     ],
 )

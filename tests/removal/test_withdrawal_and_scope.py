@@ -85,4 +85,4 @@ def test_rows_elsewhere_that_may_be_somebody_elses_are_read_anew_first(programme
     assert withdraw(programme, "--site", "north-quay") == 0
     with programme.opened() as store:
         rows = "select distinct site from ledger.file where rows_withdrawn > 0"
-        assert store.rows(rows) == [("north-quay",)]
+        assert ("north-quay",) in store.rows(rows) and ("gull-yard",) not in store.rows(rows)
