@@ -483,7 +483,7 @@ ENGLISH: dict[str, str] = {
     "h.fitted.item": "‘{band}’ (by about {points} percentage points a period)",
     "h.fitted.rest": "; in the other bands that can be shown there is no clear trend",
     "h.fitted.same": "No clear trend for {group} from {first} to {last}: in each band that can be shown the "
-    "95 % interval of the trend includes none.",
+    "95 % interval of the trend includes 1, no trend.",
     "h.fitted.count": "For {group}, {clear} of the {fitted} trends that can be shown have a 95 % interval that leaves "
     "out 1, no trend.",
     "h.fitted.withheld": "The trend for {group} from {first} to {last} is withheld to protect people in small groups.",

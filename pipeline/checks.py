@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from pipeline.measures import FIELDS
+from pipeline.measures import FIELDS, UNIT_WORDS
 
 Severity = Literal["hold", "set_aside", "flag"]
 
@@ -395,8 +395,13 @@ def check_named(code: str) -> Check:
         expected = (
             "a day from 1980-01-01 on"
             if field.low is None
-            else f"{field.low:g} to {field.high:g} {field.unit}".strip()
+            else f"{field.low:g} to {field.high:g} {_spoken(field.unit)}".strip()
         )
     return replace(
         check, code=code, title=f"{check.title}: {field.title.lower()}", field=field_name, expected=expected
     )
+
+
+def _spoken(unit: str) -> str:
+    """A UCUM code as people write it."""
+    return unit if unit in ("", "kg", "cm", "%") else UNIT_WORDS[unit]

@@ -61,6 +61,30 @@ EVERYDAY_UNITS: dict[str, str] = {
 }
 # fmt: on
 
+# How a unit is spoken of, where its UCUM code says little to people.
+UNIT_WORDS: dict[str, str] = {
+    "kg": "kilograms",
+    "g": "grams",
+    "[lb_av]": "pounds",
+    "[stone_av]": "stone",
+    "cm": "centimetres",
+    "m": "metres",
+    "mm": "millimetres",
+    "[in_i]": "inches",
+    "[ft_i]": "feet",
+    "%": "per cent",
+    "1": "a whole of 1",
+    "a": "years",
+    "mo": "months",
+    "kcal/d": "kilocalories a day",
+    "kJ/d": "kilojoules a day",
+    "MJ/d": "megajoules a day",
+    "kg/m2": "kg/m²",
+    "/min": "beats a minute",
+    "h/wk": "hours a week",
+    "{level}": "levels",
+}
+
 
 def unit_named(text: str) -> Unit | None:
     """The unit a profile's text means, or None."""

@@ -6,29 +6,6 @@ from pipeline import measures
 from pipeline.checks import CHECKS, check_named
 from pipeline.programme import Profile
 
-_UNIT_WORDS = {
-    "kg": "kilograms",
-    "g": "grams",
-    "[lb_av]": "pounds",
-    "[stone_av]": "stone",
-    "cm": "centimetres",
-    "m": "metres",
-    "mm": "millimetres",
-    "[in_i]": "inches",
-    "[ft_i]": "feet",
-    "%": "per cent",
-    "1": "a whole of 1",
-    "a": "years",
-    "mo": "months",
-    "kcal/d": "kilocalories a day",
-    "kJ/d": "kilojoules a day",
-    "MJ/d": "megajoules a day",
-    "kg/m2": "kg/m²",
-    "/min": "beats a minute",
-    "h/wk": "hours a week",
-    "{level}": "levels",
-}
-
 
 def expected_of(profile: Profile, code: str, named_field: str) -> tuple[str, str]:
     """(field, what was expected) of a reason to hold a row; `named_field` stands after the colon of its code."""
@@ -53,7 +30,7 @@ def how_written(profile: Profile, name: str) -> str:
             if column and column.written_units
             else ""
         )
-        return f"a number of {_UNIT_WORDS[unit.code]} written with a {sign} ({unit.code}){also}"
+        return f"a number of {measures.UNIT_WORDS[unit.code]} written with a {sign} ({unit.code}){also}"
     if field.kind == "moment":
         given = column.format if column and column.format else "%Y-%m-%d"
         return f"a date written as {given if isinstance(given, str) else ' or '.join(given)}"

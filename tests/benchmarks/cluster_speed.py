@@ -1,6 +1,6 @@
 """What a Dask cluster takes off one machine: seconds of the coordinator and of workers, and how many bytes travel.
 
-    python tests/benchmarks/cluster_speed.py [--readings 1000000] [--demo 200000] [--workers 1 2] [--count 1000000]
+    python tests/benchmarks/cluster_speed.py [--readings 1000000] [--demo 200000] [--workers 1 2] [--count 1000000 2000000]
 
 The same files are read by one machine with one thread, and by so many worker processes of one thread each, with a
 scheduler of its own, all on this machine; one after the other in one go. Seconds of processor time are each process's

@@ -47,6 +47,8 @@ def test_every_check_says_what_it_expects_and_why(check):
 def test_a_code_with_a_field_gets_that_fields_words():
     found = check_named("out_of_range:weight")
     assert (found.field, found.title, found.expected) == ("weight", "Out of range: weight", "10 to 300 kg")
+    assert check_named("out_of_range:age").expected == "5 to 99 years"
+    assert check_named("out_of_range:basal_metabolic_rate").expected == "400 to 5000 kilocalories a day"
 
 
 def test_a_code_that_is_not_declared_is_an_error():
