@@ -1,6 +1,6 @@
 """What a Dask cluster takes off one machine: seconds of the coordinator and of workers, and how many bytes travel.
 
-    python tests/benchmarks/cluster_speed.py [--readings 1000000] [--demo 200000] [--workers 1 2] [--count 1000000 2000000]
+    python tests/benchmarks/cluster_speed.py [--readings 1000000] [--demo 200000] [--workers 1 2] [--count 1000000 …]
 
 The same files are read by one machine with one thread, and by so many worker processes of one thread each, with a
 scheduler of its own, all on this machine; one after the other in one go. Seconds of processor time are each process's
@@ -192,7 +192,7 @@ def main() -> None:
     parser.add_argument("--readings", type=int, default=1_000_000, help="of 200 like sites, a CSV a site and quarter")
     parser.add_argument("--demo", type=int, default=200_000, help="of the demo's sites and formats")
     parser.add_argument("--workers", type=int, nargs="+", default=[1, 2])
-    parser.add_argument("--count", type=int, nargs="*", default=[1_000_000], help="readings to count or to send")
+    parser.add_argument("--count", type=int, nargs="*", default=[1_000_000, 2_000_000], help="readings to count or to send")
     chosen = parser.parse_args()
     travelled = Travelled()
     sections = [
