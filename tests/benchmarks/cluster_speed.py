@@ -192,7 +192,9 @@ def main() -> None:
     parser.add_argument("--readings", type=int, default=1_000_000, help="of 200 like sites, a CSV a site and quarter")
     parser.add_argument("--demo", type=int, default=200_000, help="of the demo's sites and formats")
     parser.add_argument("--workers", type=int, nargs="+", default=[1, 2])
-    parser.add_argument("--count", type=int, nargs="*", default=[1_000_000, 2_000_000], help="readings to count or to send")
+    parser.add_argument(
+        "--count", type=int, nargs="*", default=[1_000_000, 2_000_000], help="readings to count or to send"
+    )
     chosen = parser.parse_args()
     travelled = Travelled()
     sections = [
