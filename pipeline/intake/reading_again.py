@@ -16,7 +16,7 @@ from pipeline.intake import archive, ledger, one_file, one_pass, pseudonyms, tom
 from pipeline.intake.arrival import Arrival
 from pipeline.intake.in_turn import in_turn
 from pipeline.intake.passes import passes
-from pipeline.intake.setting import Setting, empty_spool
+from pipeline.intake.setting import Setting, empty_spool, first_period_kept
 from pipeline.intake.summary import IntakeSummary
 from pipeline.programme import Programme
 from pipeline.store import Store
@@ -31,13 +31,11 @@ def read_again(
     key = pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=len(found))
     pads = pseudonyms.pads_of(key)
     kept_out = tombstones.read(programme.store, withdrawals=ledger.withdrawals(store))
-    settings = programme.settings
-
     of_all = Setting(programme, started_at.date(), started_at, 0, pads, kept_out)
 
     def begin(sibling: Store, file: dict) -> one_file.FileRead:
         as_of: date = file["as_of"]
-        first_period = settings.retention.first_period(min(as_of, started_at.date()), settings.period)
+        first_period = first_period_kept(programme, as_of, started_at)
         setting = replace(
             of_all, as_of=as_of, received_at=file["received_at"], run_id=file["run_id"], first_period=first_period
         )

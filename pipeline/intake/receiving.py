@@ -16,7 +16,7 @@ from pipeline.intake.amounts import amount
 from pipeline.intake.in_turn import in_turn
 from pipeline.intake.judgement import judged_by
 from pipeline.intake.passes import passes, weight_of_new
-from pipeline.intake.setting import ReadFile, Setting, empty_spool
+from pipeline.intake.setting import ReadFile, Setting, empty_spool, first_period_kept
 from pipeline.intake.summary import IntakeSummary
 from pipeline.intake.tombstones import read as read_tombstones
 from pipeline.intake.unchanged import forget_others, unchanged
@@ -49,7 +49,7 @@ def receive(
     with empty_spool(programme) as spool, sources.opened(programme) as places:
         setting = Setting(
             programme, as_of, received_at, run_id, _pads(store, programme), read_tombstones(programme.store),
-            _first_period(programme, as_of, received_at), spool.stat().st_ctime_ns, read_file,
+            first_period_kept(programme, as_of, received_at), spool.stat().st_ctime_ns, read_file,
         )  # fmt: skip
         archive.clear_unfinished(setting.archive)
         found, passed_over = _arrivals(store, setting, places, progress)
@@ -80,12 +80,6 @@ def _pads(store: Store, programme: Programme) -> tuple[bytes, bytes]:
     return pseudonyms.pads_of(
         pseudonyms.read_key(programme.store / "pseudonym.key", accepted_files=ledger.accepted_files(store))
     )
-
-
-def _first_period(programme: Programme, as_of: date, received_at: datetime) -> str | None:
-    """A day in the future, mistyped say, must not count anything as past its time."""
-    settings = programme.settings
-    return settings.retention.first_period(min(as_of, received_at.date()), settings.period)
 
 
 def _arrivals(

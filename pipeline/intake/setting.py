@@ -38,6 +38,15 @@ class Setting:
         return spool_of(self.programme)
 
 
+def first_period_kept(programme: Programme, as_of: date, now: datetime) -> str | None:
+    """The first period whose readings are kept on a day; None: every one is.
+
+    A day in the future, mistyped say, must not count anything as past its time.
+    """
+    settings = programme.settings
+    return settings.retention.first_period(min(as_of, now.date()), settings.period)
+
+
 def spool_of(programme: Programme) -> Path:
     """Where copies lie while files are read."""
     return programme.store / "spool"

@@ -18,8 +18,10 @@ from pipeline.store import Store, sql_text
 from pipeline.visits import PATIENCE_DAYS, site_starts
 
 STAGES = {"adults": (ADULT_FROM, measures.AGE_HIGH), "children": (measures.AGE_LOW, ADULT_FROM - 1)}
-_OF_A_FOLLOW_UP = ("outcome_follow_up", "outcome_change", "outcome_weight")
-_TEMPORARY = ("outcome_site", "outcome_analyser", "outcome_chance", "outcome_due", "outcome_seen")
+_TEMPORARY = (
+    "outcome_site", "outcome_analyser", "outcome_chance", "outcome_follow_up", "outcome_due", "outcome_change",
+    "outcome_weight", "outcome_seen",
+)  # fmt: skip
 
 
 def build_outcomes(store: Store, programme: Programme) -> None:
@@ -55,7 +57,7 @@ def build_outcomes(store: Store, programme: Programme) -> None:
     build_transitions(store, pl.concat(transitions))
     build_outcome_sites(store, outcomes.target)
     build_group_time_effects(store, programme)
-    for table in (*_TEMPORARY, *_OF_A_FOLLOW_UP):
+    for table in _TEMPORARY:
         store.execute(f"drop table {table}")
 
 
